@@ -1,0 +1,210 @@
+"""What a reading says: frozen values. A result is whole or absent; unknown is None."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from analysis.window import Basis
+
+
+class Label(StrEnum):
+    """The name of a stretch of a pull."""
+
+    REST = "rest"
+    SLACK = "slack"
+    LOAD = "load"
+    SLIP = "slip"
+    SLIDING = "sliding"
+    PAUSE = "pause"
+    LET_GO = "let go"
+    CLIPPED = "clipped"
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A labelled stretch of the trace, from_s <= t < to_s; stretches follow each other without holes."""
+
+    label: Label
+    from_s: float
+    to_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One contribution to an uncertainty: standard uncertainty in N.m and its degrees of freedom (None: infinite)."""
+
+    source: str
+    u_nm: float
+    degrees_of_freedom: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """An uncertainty budget after JCGM 100: lines, combined u, effective degrees of freedom, coverage factor, expanded U."""
+
+    lines: tuple[BudgetLine, ...]
+    u_nm: float
+    degrees_of_freedom: float | None
+    coverage_factor: float
+    coverage: float = 0.95
+
+    @property
+    def expanded_u_nm(self) -> float:
+        """Expanded uncertainty, coverage factor times u."""
+        return self.coverage_factor * self.u_nm
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """What is known of the torque sensor. None: not known.
+
+    `u_nm` and `u_relative` are standard uncertainties of the calibration, added in quadrature: u² = u_nm² + (u_relative T)².
+    """
+
+    u_nm: float | None = None
+    u_relative: float | None = None
+    capacity_nm: float | None = None
+    resolution_nm: float | None = None
+    degrees_of_freedom: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Breakaway:
+    """Where the plates first let go. `angle_deg` is None without an angle.
+
+    `first_step_nm` is the lower plateau before it, when packs or sides differ; never taken for breakaway.
+    """
+
+    torque_nm: float
+    time_s: float
+    angle_deg: float | None
+    budget: Budget
+    first_step_nm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """A ripple locked to the turning angle: cycles per turn of the lever, and its amplitude."""
+
+    per_turn: float
+    amplitude_nm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sliding:
+    """Steady sliding. `travel_deg` and `slope_nm_per_deg` are None without an angle."""
+
+    torque_nm: float
+    from_s: float
+    to_s: float
+    travel_deg: float | None
+    budget: Budget
+    slope_nm_per_deg: float | None = None
+    ripple: tuple[Order, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Chatter:
+    """Stick-slip while sliding. `why_not` is a code for why it is not assessable; None where it is.
+
+    `degrees_per_slip`, `stuck_share`, `rise_over_fall` are None where there are no cycles (or no angle).
+    """
+
+    assessable: bool
+    score: float
+    frequency_hz: float | None = None
+    peak_to_peak_nm: float | None = None
+    cycles: int = 0
+    degrees_per_slip: float | None = None
+    stuck_share: float | None = None
+    rise_over_fall: float | None = None
+    slip_times_s: tuple[float, ...] = ()
+    why_not: str | None = None
+
+    @property
+    def present(self) -> bool | None:
+        """Whether the plates chatter; None where that is not assessable."""
+        return self.score >= 0.5 if self.assessable else None
+
+
+class DoubtCode(StrEnum):
+    """What makes a reading doubtful (the codes of the contract)."""
+
+    NO_PULL = "no_pull"
+    SHORT_TRAVEL = "short_travel"
+    TOO_FAST = "too_fast"
+    HESITATED = "hesitated"
+    OVERLOAD = "overload"
+    SPIKES = "spikes"
+    GAPS = "gaps"
+    LOW_RATE = "low_rate"
+    ZERO_DRIFT = "zero_drift"
+    COARSE = "coarse"
+    LET_GO = "let_go"
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A reason for doubt and the figure behind it, in SI (deg, s, N.m, Hz or a count, as the code implies)."""
+
+    code: DoubtCode
+    figure: float | None = None
+    limit: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PullResult:
+    """Everything read off one pull. Torques are magnitudes; `direction` is 1, -1 or None (nothing was pulled).
+
+    `zero_nm` and `noise_nm` are offset and noise at rest, signed as in the trace; None where there was no rest.
+    """
+
+    samples: int
+    duration_s: float
+    rate_hz: float | None
+    direction: int | None
+    stretches: tuple[Stretch, ...]
+    breakaway: Breakaway | None
+    sliding: Sliding | None
+    chatter: Chatter
+    doubts: tuple[Doubt, ...]
+    zero_nm: float | None = None
+    noise_nm: float | None = None
+    held_nothing: bool = False
+    """True where the hand turned the unit and nothing resisted: a free-spinning unit."""
+
+
+class VerdictState(StrEnum):
+    """The verdict's states (the contract's words)."""
+
+    IN_WINDOW = "in_window"
+    BELOW = "below"
+    ABOVE = "above"
+    UNDECIDED = "undecided"
+    NO_READING = "no_reading"
+
+
+class DecisionRule(StrEnum):
+    """How the uncertainty enters the verdict (JCGM 106; ILAC-G8:09/2019)."""
+
+    GUARDED = "guarded"
+    SIMPLE = "simple"
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """A reading held against a window. `value_nm` is None only where there is no reading."""
+
+    state: VerdictState
+    basis: Basis
+    value_nm: float | None
+    expanded_u_nm: float | None
+    coverage_factor: float | None
+    low_nm: float | None
+    high_nm: float | None
+    probability_in_window: float | None
+    rule: DecisionRule = DecisionRule.GUARDED
+    held_nothing: bool = False
+    missing: tuple[str, ...] = field(default=())
+    """Codes for what the verdict lacks, e.g. 'sensor_uncertainty'."""

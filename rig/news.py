@@ -1,0 +1,52 @@
+"""News: immutable messages from the session to whoever listens (window, sound, terminal, job book)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis.results import PullResult, Verdict
+from analysis.trace import Trace
+from drivers.source import LineAway, LineUp, LineWord
+
+
+@dataclass(frozen=True, slots=True)
+class PullBegan:
+    """A pull is under way."""
+
+    number: int
+    from_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class PullJudged:
+    """A pull was read. `final` False: an early reading, the pull may still go on and will be told again under its number.
+
+    `verdict` is None where no window is set; `file` is None where nothing is recorded.
+    """
+
+    number: int
+    trace: Trace
+    result: PullResult
+    verdict: Verdict | None
+    file: Path | None
+    final: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """Something went wrong that the person should know; the bench goes on where it can."""
+
+    what: str
+    where: str
+    mend: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """The source has ended; no more news will come."""
+
+    why: str = ""
+
+
+News = LineUp | LineAway | LineWord | PullBegan | PullJudged | Failed | Ended
