@@ -58,9 +58,7 @@ def judge(result: PullResult, window: Window, rule: DecisionRule = DecisionRule.
     reading = result.breakaway if window.basis is Basis.BREAKAWAY else result.sliding
     if reading is not None:
         known = any(line.source == "calibration" for line in reading.budget.lines)
-        return judge_value(
-            reading.torque_nm, reading.budget, window, rule=rule, missing=() if known else ("sensor_uncertainty",)
-        )
+        return judge_value(reading.torque_nm, reading.budget, window, rule=rule, missing=() if known else ("sensor_uncertainty",))
     nothing_held = result.held_nothing
     below = nothing_held and window.low_nm is not None
     return Verdict(

@@ -172,9 +172,7 @@ class PullFinder:
     def _follow_angle(self, angle_deg: float | None) -> None:
         # The idle angle creeps after the reading, so that a drifting lever does not look like a pull.
         if angle_deg is not None:
-            self._still_deg = (
-                angle_deg if self._still_deg is None else self._still_deg + 0.1 * (angle_deg - self._still_deg)
-            )
+            self._still_deg = angle_deg if self._still_deg is None else self._still_deg + 0.1 * (angle_deg - self._still_deg)
 
     def _learn(self, at_s: float, torque_nm: float) -> None:
         self._idle.append((at_s, torque_nm))
@@ -198,9 +196,7 @@ class PullFinder:
         )
         return pull.sign_peak_nm >= enough or turned
 
-    def _advance(
-        self, pull: _Open, from_s: float, to_s: float, torque_nm: float, angle_deg: float | None
-    ) -> list[PullEvent]:
+    def _advance(self, pull: _Open, from_s: float, to_s: float, torque_nm: float, angle_deg: float | None) -> list[PullEvent]:
         events: list[PullEvent] = []
         off_nm = abs(torque_nm - self._zero_nm)
         pull.sign_peak_nm = max(pull.sign_peak_nm, off_nm)

@@ -25,9 +25,7 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR) -> PullResult:
     torque = torque * sign
     peak = int(np.argmax(torque))
     if torque[peak] < max(20 * noise, 1e-9):
-        return PullResult(
-            n, trace.duration_s, rate, None, (), None, None, nothing, (Doubt(DoubtCode.NO_PULL),), zero, noise
-        )
+        return PullResult(n, trace.duration_s, rate, None, (), None, None, nothing, (Doubt(DoubtCode.NO_PULL),), zero, noise)
     lines = [line for line in (calibration_line(float(torque[peak]), sensor),) if line]
     budget = combine([*lines, BudgetLine("noise", noise)])
     angle = trace.angle_deg
@@ -49,9 +47,7 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR) -> PullResult:
         rate,
         sign,
         (),
-        Breakaway(
-            float(torque[peak]), float(trace.time_s[peak]), None if angle is None else float(angle[peak]), budget
-        ),
+        Breakaway(float(torque[peak]), float(trace.time_s[peak]), None if angle is None else float(angle[peak]), budget),
         sliding,
         nothing,
         (),

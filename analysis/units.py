@@ -50,9 +50,7 @@ def _registry() -> pint.UnitRegistry[float]:
 def _pint_spelling(unit: str) -> str:
     text = unit.strip().replace("·", ".").replace("⋅", ".")
     plain = text.replace(" ", "").lower()
-    if (
-        plain in _SPELLING and text != "nm"
-    ):  # "nm" alone is a nanometre to everybody but a torque sheet; see convert_factor
+    if plain in _SPELLING and text != "nm":  # "nm" alone is a nanometre to everybody but a torque sheet; see convert_factor
         return _SPELLING[plain]
     # A dot between letters multiplies: N.m, lbf.ft, kgf.m.
     return re.sub(r"(?<=[A-Za-z])\.(?=[A-Za-z])", "*", text)
