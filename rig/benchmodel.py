@@ -1,0 +1,329 @@
+"""BenchModel: what the bench screen shows now. Drains the bench when asked; knows no Qt, starts no thread.
+
+A window calls `poll()` at its own pace (30 times a second) and then asks: the state, the pulls, the trouble, the live curves.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import Flag, StrEnum, auto
+from pathlib import Path
+from typing import Protocol
+
+from analysis.judge import judge
+from analysis.results import DecisionRule, PullResult, Verdict
+from analysis.trace import Trace
+from analysis.units import in_unit
+from analysis.window import Window
+from drivers.source import LineAway, LineUp, LineWord
+from rig.bench import WireFigures
+from rig.news import Ended, Failed, News, PullBegan, PullJudged
+from rig.picture import NO_CURVE, Curve, LiveRing, extremes
+
+WHOLE_TRACES = 16
+"""So many newest pulls keep every sample in memory; of older ones the file holds them, and the picture is thinned."""
+
+THIN_POINTS = 2000
+
+
+class BenchState(StrEnum):
+    """What the bench is doing."""
+
+    NO_LINE = "no line"
+    SEARCHING = "searching"
+    WAITING = "waiting"
+    PULLING = "pulling"
+    READING = "reading"
+    LOST = "line lost"
+    ENDED = "ended"
+
+
+class Changed(Flag):
+    """What a poll brought."""
+
+    NOTHING = 0
+    STATE = auto()
+    PULLS = auto()
+    SCOPE = auto()
+    TROUBLE = auto()
+
+
+class UnitChoice(StrEnum):
+    """The torque unit on the screen."""
+
+    NM = "N.m"
+    LBF_FT = "lbf.ft"
+    BOTH = "both"
+
+    @property
+    def first(self) -> str:
+        """The unit of axes and of the big value."""
+        return "lbf.ft" if self is UnitChoice.LBF_FT else "N.m"
+
+    @property
+    def second(self) -> str | None:
+        """The unit shown beside it; None where only one is wished."""
+        return "lbf.ft" if self is UnitChoice.BOTH else None
+
+    @property
+    def per_nm(self) -> float:
+        """Factor from N.m to the first unit."""
+        return in_unit(1.0, self.first)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pull:
+    """A pull of the present series. `aside`: the reason why it does not count; None: it counts. Nothing is ever deleted."""
+
+    number: int
+    trace: Trace
+    result: PullResult
+    verdict: Verdict | None
+    file: Path | None
+    final: bool
+    aside: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """Something the person should know and can mend. `of_line` goes away by itself when the line is back."""
+
+    what: str
+    where: str
+    mend: str
+    of_line: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Live:
+    """The live picture. Times in s before the newest sample (0 or less), torque in the chosen unit, zero offset taken off."""
+
+    over_time: Curve
+    over_angle: Curve
+    low: float
+    high: float
+
+
+class BenchPort(Protocol):
+    """What the model asks of a bench (`rig.bench.Bench` is one)."""
+
+    def news(self) -> list[News]:
+        """News since the last call."""
+        ...
+
+    def scope(self) -> list[Trace]:
+        """Pieces since the last call."""
+        ...
+
+    def set_window(self, window: Window | None, rule: DecisionRule | None = None) -> None:
+        """Judge against this from now on."""
+        ...
+
+    def zero_now(self) -> None:
+        """Learn the zero anew."""
+        ...
+
+    def close(self) -> None:
+        """End; a pull under way is kept."""
+        ...
+
+    @property
+    def wire(self) -> WireFigures:
+        """The line at a glance."""
+        ...
+
+    @property
+    def zero_nm(self) -> float:
+        """Torque at rest."""
+        ...
+
+
+class BenchModel:
+    """The present series on one bench. `bench` None: no line is open (the window can then open one)."""
+
+    def __init__(
+        self,
+        bench: BenchPort | None = None,
+        *,
+        window: Window | None = None,
+        rule: DecisionRule = DecisionRule.GUARDED,
+        unit: UnitChoice = UnitChoice.NM,
+        span_s: float = 60.0,
+    ) -> None:
+        self.bench = bench
+        self.window = window
+        self.rule = rule
+        self.unit = unit
+        self.state = BenchState.NO_LINE if bench is None else BenchState.SEARCHING
+        self.line_name = ""
+        self.pulls: list[Pull] = []
+        self.troubles: list[Trouble] = []
+        self.ring = LiveRing(span_s)
+        self.now_nm: float | None = None
+        self.peak_nm: float | None = None
+        self._pull_from_s: float | None = None
+
+    # what comes in
+
+    def open(self, bench: BenchPort | None) -> None:
+        """Listen to another bench from now on; the pulls stay. The one before is closed, its last news taken."""
+        if self.bench is not None:
+            self.close()
+        self.bench = bench
+        self.state = BenchState.NO_LINE if bench is None else BenchState.SEARCHING
+        self.ring.clear()
+        self.troubles = [trouble for trouble in self.troubles if not trouble.of_line]
+        self.now_nm = self.peak_nm = self._pull_from_s = None
+
+    def close(self) -> None:
+        """Close the bench and take its last news, so that a pull under way is not lost."""
+        if self.bench is not None:
+            self.bench.close()
+            self.poll()
+
+    def poll(self) -> Changed:
+        """Take what the bench has told since the last call."""
+        if self.bench is None:
+            return Changed.NOTHING
+        changed = Changed.NOTHING
+        for item in self.bench.news():
+            changed |= self._take(item)
+        pieces = self.bench.scope()
+        for piece in pieces:
+            self.ring.add(piece)
+            self._watch(piece)
+        return changed | (Changed.SCOPE if pieces else Changed.NOTHING)
+
+    def _watch(self, piece: Trace) -> None:
+        zero_nm = 0.0 if self.bench is None else self.bench.zero_nm
+        self.now_nm = float(piece.torque_nm[-1]) - zero_nm
+        if self.state is BenchState.PULLING:
+            highest = max(abs(float(piece.torque_nm.max()) - zero_nm), abs(float(piece.torque_nm.min()) - zero_nm))
+            self.peak_nm = highest if self.peak_nm is None else max(self.peak_nm, highest)
+
+    def _take(self, item: News) -> Changed:
+        match item:
+            case LineUp(name):
+                self.line_name, self.state = name, BenchState.WAITING
+                self.troubles = [trouble for trouble in self.troubles if not trouble.of_line]
+                return Changed.STATE | Changed.TROUBLE
+            case LineAway(name, what, mend):
+                self.state = BenchState.LOST
+                return self._trouble(Trouble(what, name, mend, of_line=True)) | Changed.STATE
+            case LineWord(what, mend):
+                return self._trouble(Trouble(what, self.line_name, mend))
+            case Failed(what, where, mend):
+                return self._trouble(Trouble(what, where, mend))
+            case PullBegan(from_s=from_s):
+                self.state, self._pull_from_s, self.peak_nm = BenchState.PULLING, from_s, None
+                return Changed.STATE
+            case PullJudged():
+                return self._judged(item)
+            case Ended():
+                self.state = BenchState.ENDED
+                return Changed.STATE
+        return Changed.NOTHING
+
+    def _judged(self, news: PullJudged) -> Changed:
+        pull = Pull(news.number, news.trace, news.result, news.verdict, news.file, news.final)
+        at = next((i for i, known in enumerate(self.pulls) if known.number == news.number), None)
+        if at is None:
+            self.pulls.append(pull)
+        else:
+            self.pulls[at] = replace(pull, aside=self.pulls[at].aside)
+        if len(self.pulls) > WHOLE_TRACES:
+            self._thin(len(self.pulls) - WHOLE_TRACES - 1)
+        if self.state in (BenchState.PULLING, BenchState.READING):
+            self.state = BenchState.WAITING if news.final else BenchState.READING
+        return Changed.PULLS | Changed.STATE
+
+    def _thin(self, at: int) -> None:
+        trace = self.pulls[at].trace
+        if len(trace) > 2 * THIN_POINTS:
+            keep = extremes(trace.torque_nm, math.ceil(2 * len(trace) / THIN_POINTS))
+            angle = None if trace.angle_deg is None else trace.angle_deg[keep]
+            self.pulls[at] = replace(self.pulls[at], trace=Trace(trace.time_s[keep], trace.torque_nm[keep], angle))
+
+    def _trouble(self, trouble: Trouble) -> Changed:
+        if trouble not in self.troubles:
+            self.troubles.append(trouble)
+        return Changed.TROUBLE
+
+    # what the person wants
+
+    def dismiss(self) -> None:
+        """The person has read the newest trouble."""
+        if self.troubles:
+            self.troubles.pop()
+
+    def tell(self, what: str, where: str = "", mend: str = "") -> None:
+        """Show a trouble that arose in the window itself."""
+        self._trouble(Trouble(what, where, mend))
+
+    def set_window(self, window: Window | None, rule: DecisionRule | None = None) -> None:
+        """Judge every pull of the series against this window, and those to come."""
+        self.window, self.rule = window, rule or self.rule
+        if self.bench is not None:
+            self.bench.set_window(window, self.rule)
+        self.pulls = [
+            replace(pull, verdict=None if window is None else judge(pull.result, window, self.rule)) for pull in self.pulls
+        ]
+
+    def set_aside(self, number: int, reason: str | None) -> None:
+        """Let a pull not count, with the reason; None counts it again. The pull and its file stay."""
+        self.pulls = [replace(pull, aside=reason) if pull.number == number else pull for pull in self.pulls]
+
+    def new_series(self) -> None:
+        """Start a series of its own; the files of the pulls so far stay where they are."""
+        self.pulls = []
+
+    # what is shown
+
+    @property
+    def last(self) -> Pull | None:
+        """The newest pull."""
+        return self.pulls[-1] if self.pulls else None
+
+    def live(self, span_s: float, columns: int) -> Live:
+        """The live curves over the last `span_s`; over angle only the pull under way (or the last one)."""
+        newest = self.ring.newest_s
+        if newest is None:
+            return Live(NO_CURVE, NO_CURVE, *self._range(0.0, 0.0))
+        per_nm = self.unit.per_nm
+        zero = 0.0 if self.bench is None else self.bench.zero_nm * per_nm
+        raw = self.ring.over_time(newest - span_s, columns, per_nm)
+        over_time = Curve(raw.x - newest, raw.y - zero)
+        over_angle = NO_CURVE
+        if self._pull_from_s is not None:
+            turned = self.ring.over_angle(self._pull_from_s, columns, per_nm)
+            if turned.x.size:
+                over_angle = Curve(turned.x - turned.x[0], turned.y - zero)
+        return Live(over_time, over_angle, *self._range(float(over_time.y.min()), float(over_time.y.max())))
+
+    def _range(self, lowest: float, highest: float) -> tuple[float, float]:
+        limits = [] if self.window is None else [limit for limit in (self.window.low_nm, self.window.high_nm) if limit is not None]
+        wished = 1.25 * max(limits, default=8.0) * self.unit.per_nm
+        top = calm(max(1.1 * highest, wished if highest >= -lowest or lowest > -0.1 * wished else 0.1 * wished))
+        low = -0.08 * top if lowest > -0.08 * top else -calm(max(-1.1 * lowest, wished))
+        return low, top
+
+    def band(self) -> tuple[float | None, float | None] | None:
+        """The window's limits in the chosen unit, for drawing; None without a window."""
+        return None if self.window is None else scaled(self.window, self.unit.per_nm)
+
+
+def scaled(window: Window, per_nm: float) -> tuple[float | None, float | None]:
+    """The window's limits times a factor."""
+    low, high = window.low_nm, window.high_nm
+    return (None if low is None else low * per_nm), (None if high is None else high * per_nm)
+
+
+def calm(value: float) -> float:
+    """The next of 1, 1.5, 2, 3, 4, 5, 6, 8, 10 times a power of ten: so the axis does not twitch."""
+    if value <= 0:
+        return 1.0
+    power = 10.0 ** math.floor(math.log10(value))
+    steps: Sequence[float] = (1, 1.5, 2, 3, 4, 5, 6, 8, 10)
+    return next(step * power for step in steps if value <= step * power * (1 + 1e-9))

@@ -1,0 +1,225 @@
+"""What the big panel says of a pull: words, numbers and a tone, ready to be painted. No Qt."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from analysis.results import PullResult, Verdict, VerdictState
+from analysis.units import in_unit
+from analysis.window import Basis, Window
+from rig.benchmodel import BenchState, Pull, UnitChoice
+from rig.language import number, say
+
+
+class Tone(StrEnum):
+    """How a verdict looks: each tone has a shape and a colour of its own."""
+
+    GOOD = "good"
+    LOW = "low"
+    HIGH = "high"
+    UNDECIDED = "undecided"
+    NONE = "none"
+
+
+TONES = {
+    VerdictState.IN_WINDOW: Tone.GOOD,
+    VerdictState.BELOW: Tone.LOW,
+    VerdictState.ABOVE: Tone.HIGH,
+    VerdictState.UNDECIDED: Tone.UNDECIDED,
+    VerdictState.NO_READING: Tone.NONE,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictView:
+    """A verdict in words.
+
+    `value` is the number alone and `unit` its unit, `second` the same in the other unit ("" where one unit is wished).
+    `notes` say what the verdict lacks or what makes it doubtful, most important first.
+    """
+
+    tone: Tone
+    word: str
+    value: str
+    unit: str
+    second: str
+    margin: str
+    uncertainty: str
+    notes: tuple[str, ...]
+
+    def spoken(self) -> str:
+        """All of it in one line, for screen readers and tests."""
+        parts = (self.word, f"{self.value} {self.unit}".strip(), self.second, self.uncertainty, self.margin, *self.notes)
+        return ". ".join(part for part in parts if part)
+
+
+def unit_name(unit: str) -> str:
+    """A unit as it is printed: a raised dot between its parts."""
+    return unit.replace(".", "·")
+
+
+def digits(unit: str, torque: float) -> int:
+    """Decimals worth showing from three metres."""
+    return 1 if abs(torque) < 200 else 0
+
+
+def torque(torque_nm: float, unit: str, *, sign: bool = False) -> str:
+    """A torque with its unit, such as '47.3 N·m'."""
+    value = in_unit(torque_nm, unit)
+    return f"{number(value, digits(unit, value), sign=sign)} {unit_name(unit)}"
+
+
+def window_text(window: Window | None, unit: UnitChoice) -> str:
+    """The window as a person reads it, in the chosen unit or both."""
+    if window is None:
+        return say("no window set")
+
+    def one(name: str) -> str:
+        low, high = (None if limit is None else in_unit(limit, name) for limit in (window.low_nm, window.high_nm))
+        if low is None and high is not None:
+            return say("up to {high} {unit}", high=number(high, 1), unit=unit_name(name))
+        if high is None and low is not None:
+            return say("from {low} {unit}", low=number(low, 1), unit=unit_name(name))
+        return f"{number(low or 0.0, 1)} – {number(high or 0.0, 1)} {unit_name(name)}"
+
+    basis = say("breakaway") if window.basis is Basis.BREAKAWAY else say("sliding")
+    both = one(unit.first) + (f" ({one(unit.second)})" if unit.second else "")
+    return f"{basis} {both}"
+
+
+def verdict_word(state: VerdictState) -> str:
+    """The one word read from three metres."""
+    return {
+        VerdictState.IN_WINDOW: say("IN WINDOW"),
+        VerdictState.BELOW: say("TOO LOW"),
+        VerdictState.ABOVE: say("TOO HIGH"),
+        VerdictState.UNDECIDED: say("UNDECIDED"),
+        VerdictState.NO_READING: say("NO READING"),
+    }[state]
+
+
+def state_word(state: BenchState) -> str:
+    """The state of the bench in one or two words."""
+    return {
+        BenchState.NO_LINE: say("NO LINE"),
+        BenchState.SEARCHING: say("LOOKING FOR THE LINE"),
+        BenchState.WAITING: say("READY"),
+        BenchState.PULLING: say("PULLING"),
+        BenchState.READING: say("READING"),
+        BenchState.LOST: say("LINE LOST"),
+        BenchState.ENDED: say("ENDED"),
+    }[state]
+
+
+def state_hint(state: BenchState) -> str:
+    """What the person can do now."""
+    return {
+        BenchState.NO_LINE: say("Choose a line or a recording on the line page (F6)."),
+        BenchState.SEARCHING: say("The bench opens by itself as soon as the line answers."),
+        BenchState.WAITING: say("Pull when you like. No key is needed."),
+        BenchState.PULLING: say("Pull steadily. The reading comes when the lever is back at rest."),
+        BenchState.READING: say("The pull is being read."),
+        BenchState.LOST: say("Check plug and power. It is opened again by itself."),
+        BenchState.ENDED: say("Nothing more comes. All pulls are kept."),
+    }[state]
+
+
+def view_of(pull: Pull, unit: UnitChoice) -> VerdictView:
+    """The panel's words for a pull."""
+    notes = [say("set aside: {reason}", reason=pull.aside)] if pull.aside else []
+    if not pull.final:
+        notes.append(say("first reading, the pull may go on"))
+    if pull.verdict is None:
+        return _unjudged(pull.result, unit, notes)
+    verdict = pull.verdict
+    if "sensor_uncertainty" in verdict.missing:
+        notes.append(say("the sensor's uncertainty is not known: only noise is counted"))
+    if verdict.held_nothing:
+        notes.insert(0, say("nothing held: the unit turns freely"))
+    value, value_unit, second = _value(verdict.value_nm, unit)
+    return VerdictView(
+        tone=TONES[verdict.state],
+        word=verdict_word(verdict.state),
+        value=value,
+        unit=value_unit,
+        second=second,
+        margin=_margin(verdict, unit),
+        uncertainty=_uncertainty(verdict, unit),
+        notes=(*notes, *doubts(pull.result)),
+    )
+
+
+def _value(value_nm: float | None, unit: UnitChoice) -> tuple[str, str, str]:
+    if value_nm is None:
+        return "–", "", ""
+    first = in_unit(value_nm, unit.first)
+    second = torque(value_nm, unit.second) if unit.second else ""
+    return number(first, digits(unit.first, first)), unit_name(unit.first), second
+
+
+def _unjudged(result: PullResult, unit: UnitChoice, notes: list[str]) -> VerdictView:
+    reading = result.breakaway
+    value, value_unit, second = _value(reading.torque_nm if reading else None, unit)
+    notes.insert(0, say("breakaway, not judged: no window set (F3)"))
+    spread = "" if reading is None else "± " + torque(reading.budget.expanded_u_nm, unit.first)
+    word = say("NO WINDOW") if reading else say("NO READING")
+    return VerdictView(Tone.NONE, word, value, value_unit, second, "", spread, (*notes, *doubts(result)))
+
+
+def _uncertainty(verdict: Verdict, unit: UnitChoice) -> str:
+    if verdict.expanded_u_nm is None:
+        return ""
+    spread = "± " + torque(verdict.expanded_u_nm, unit.first)
+    if verdict.probability_in_window is None:
+        return spread
+    share = min(99.9, max(0.1, 100 * verdict.probability_in_window))
+    mark = ">" if share == 99.9 else "<" if share == 0.1 else ""
+    return spread + "   " + say("in the window with {share} %", share=mark + number(share, 1 if share > 99 or share < 1 else 0))
+
+
+def _margin(verdict: Verdict, unit: UnitChoice) -> str:
+    value, low, high = verdict.value_nm, verdict.low_nm, verdict.high_nm
+    if value is None:
+        return ""
+    if low is not None and value < low:
+        return say("short by {torque}", torque=torque(low - value, unit.first))
+    if high is not None and value > high:
+        return say("over by {torque}", torque=torque(value - high, unit.first))
+    to_low = value - low if low is not None else None
+    to_high = high - value if high is not None else None
+    if to_high is None or (to_low is not None and to_low <= to_high):
+        return say("{torque} above the lower limit", torque=torque(to_low or 0.0, unit.first))
+    return say("{torque} below the upper limit", torque=torque(to_high, unit.first))
+
+
+_DOUBTS = {
+    "no_pull": "no pull in it",
+    "short_travel": "turned too short a way",
+    "too_fast": "pulled too fast",
+    "hesitated": "the hand hesitated",
+    "overload": "the sensor was at its limit",
+    "spikes": "electrical spikes were left out",
+    "gaps": "samples are missing",
+    "low_rate": "too few samples a second",
+    "zero_drift": "the zero has moved",
+    "coarse": "the sensor's steps are coarse",
+    "let_go": "the lever was let go",
+}
+
+
+def doubts(result: PullResult) -> tuple[str, ...]:
+    """What makes the reading doubtful, in the user's language."""
+    return tuple(say(_DOUBTS[doubt.code]) for doubt in result.doubts)
+
+
+def chatter_text(result: PullResult, unit: UnitChoice) -> str:
+    """What is known of chatter."""
+    chatter = result.chatter
+    if chatter.present is None:
+        return say("chatter: cannot be told from this pull")
+    if not chatter.present:
+        return say("chatter: none")
+    rate = "" if chatter.frequency_hz is None else f"{number(chatter.frequency_hz, 1)} Hz"
+    height = "" if chatter.peak_to_peak_nm is None else torque(chatter.peak_to_peak_nm, unit.first)
+    return say("chatter: {rate}, {height} from rise to drop", rate=rate, height=height)
