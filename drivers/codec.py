@@ -9,9 +9,10 @@ from typing import NamedTuple, Protocol
 class Reading(NamedTuple):
     """One sample as the device sent it, in the device's own units.
 
-    torque   as sent
+    torque   as sent; plus or minus infinity where the device says that its sensor is overloaded
     angle    as sent; None where the device sends none
-    stamp    device time or counter as sent; None where the device sends none
+    stamp    device time or counter as sent; where the device sends neither, the number of its place in the stream,
+             so that a line that could not be read leaves a hole
     """
 
     torque: float
@@ -21,12 +22,20 @@ class Reading(NamedTuple):
 
 @dataclass(slots=True)
 class WireFaults:
-    """What was dropped, counted since the codec was made. `lost` is samples known missing from a counter."""
+    """What was dropped, counted since the codec was made.
+
+    garbled    lines, frames or answers that could not be read, and samples with an impossible time
+    overlong   lines or frames without an end
+    overload   samples for which the device says 'overloaded'; they are kept, at the sensor's limit
+    lost       samples known to be missing from a counter
+    ignored    good lines of a kind the profile does not want; not a fault
+    """
 
     garbled: int = 0
     overlong: int = 0
     overload: int = 0
     lost: int = 0
+    ignored: int = 0
 
     @property
     def total(self) -> int:
@@ -41,4 +50,8 @@ class Codec(Protocol):
 
     def feed(self, data: bytes) -> list[Reading]:
         """Take the next bytes; return the readings they complete."""
+        ...
+
+    def restart(self) -> None:
+        """Forget the unfinished rest: the line was opened anew. The counts stay."""
         ...

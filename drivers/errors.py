@@ -1,15 +1,26 @@
-"""What can go wrong on the way from the port to a sample, for a person to mend."""
+"""What a technician can mend about a line or a profile.
+
+BenchError
+    LineLostError    the port could not be opened, or went away and did not come back within the profile's patience
+    ProfileError     a device profile that cannot be used; names file, key and what is expected
+    WireFileError    a recording of the wire that cannot be read or written
+    BacklogError     the program fell behind the line; samples would be lost
+"""
 
 from analysis.errors import BenchError
 
 
 class LineLostError(BenchError):
-    """The line could not be opened, or went away and did not come back within the profile's patience."""
+    """The line could not be opened, or went away and did not come back in time."""
 
 
 class ProfileError(BenchError):
-    """A device profile that cannot be used; names the file, the key and what is expected."""
+    """A device profile that cannot be used."""
+
+
+class WireFileError(BenchError):
+    """A recording of the wire that cannot be read or written."""
 
 
 class BacklogError(BenchError):
-    """Samples came faster than they were taken; what was dropped is counted."""
+    """Pieces arrive faster than they are taken away."""

@@ -1,0 +1,230 @@
+"""Device profiles in TOML. Every refusal names the file, the key and what is expected there."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal, get_args
+
+from analysis.errors import UnitError
+from analysis.results import Sensor
+from analysis.units import ColumnHeader, Quantity, split_quantity, to_si
+from drivers.errors import ProfileError
+from drivers.text import Column, Kind, TextFormat
+
+Protocol = Literal["text", "frames", "modbus"]
+
+_REQUIRED = object()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DeviceProfile:
+    """One device on one line. `text` is None unless the protocol is text; unknown properties of the sensor are None.
+
+    `u_nm` and `u_relative` are standard uncertainties; at most one of them is given.
+    """
+
+    name: str
+    port: str
+    protocol: Protocol
+    capacity_nm: float
+    baud: int = 115200
+    resolution_nm: float | None = None
+    u_nm: float | None = None
+    u_relative: float | None = None
+    patience_s: float = 10.0
+    text: TextFormat | None = None
+
+    @property
+    def sensor(self) -> Sensor:
+        """What the profile says of the torque sensor."""
+        return Sensor(u_nm=self.u_nm, u_relative=self.u_relative, capacity_nm=self.capacity_nm, resolution_nm=self.resolution_nm)
+
+
+class Table:
+    """One table of a TOML file, read key by key; what nobody asked for is refused at the end."""
+
+    def __init__(self, where: str, section: str, content: dict[str, Any]) -> None:
+        self.where = f"{where}, [{section}]"
+        self._content = content
+        self._asked: list[str] = []
+
+    def refuse(self, key: str, what: str, expected: str) -> ProfileError:
+        """The error for a key; the caller raises it."""
+        return ProfileError(f"key '{key}' {what}", where=self.where, mend=f"expected {expected}")
+
+    def take(self, key: str, kind: type, expected: str, default: Any = _REQUIRED) -> Any:
+        """The value of `key`, of type `kind`; the default if it is absent."""
+        self._asked.append(key)
+        if key not in self._content:
+            if default is _REQUIRED:
+                near = difflib.get_close_matches(key, self._content, 1)
+                raise self.refuse(key, "is missing" + (f" (is '{near[0]}' meant for it?)" if near else ""), expected)
+            return default
+        value = self._content[key]
+        if not isinstance(value, kind) or isinstance(value, bool) is not (kind is bool):
+            raise self.refuse(key, f"is {value!r}", expected)
+        return value
+
+    def word(self, key: str, expected: str, default: Any = _REQUIRED) -> Any:
+        """A text that is not blank."""
+        value = self.take(key, str, expected, default)
+        if isinstance(value, str) and not value.strip():
+            raise self.refuse(key, "is empty", expected)
+        return value
+
+    def choice(self, key: str, choices: tuple[str, ...], default: Any = _REQUIRED) -> Any:
+        """One of some words."""
+        expected = "one of " + ", ".join(f'"{each}"' for each in choices)
+        value = self.take(key, str, expected, default)
+        if value not in choices:
+            near = difflib.get_close_matches(value, choices, 1)
+            raise self.refuse(key, f"is {value!r}" + (f", did you mean '{near[0]}'?" if near else ""), expected)
+        return value
+
+    def whole(self, key: str, low: int, high: int, default: Any = _REQUIRED) -> Any:
+        """A whole number within limits."""
+        expected = f"a whole number from {low} to {high}"
+        value = self.take(key, int, expected, default)
+        if value is not default and not low <= value <= high:
+            raise self.refuse(key, f"is {value}", expected)
+        return value
+
+    def quantity(self, key: str, quantity: Quantity, example: str, default: Any = _REQUIRED) -> Any:
+        """A positive number with a unit, in SI."""
+        expected = f'a number with a unit in quotes, such as "{example}"'
+        text = self.take(key, str, expected, default)
+        if text is default:
+            return default
+        try:
+            value = to_si(text, quantity)
+        except UnitError as fault:
+            raise self.refuse(key, f"is {text!r}: {fault.what}", expected) from None
+        if value <= 0:
+            raise self.refuse(key, f"is {text!r}, which is not above zero", expected)
+        return value
+
+    def done(self) -> None:
+        """Refuse keys that were never asked for."""
+        for key in self._content:
+            if key not in self._asked:
+                near = difflib.get_close_matches(key, self._asked, 1)
+                hint = f", did you mean '{near[0]}'?" if near else ""
+                raise self.refuse(key, f"is not known{hint}", "one of " + ", ".join(self._asked))
+
+
+def load_profile(path: Path) -> DeviceProfile:
+    """Read a device profile. Raises ProfileError."""
+    try:
+        content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        raise ProfileError("there is no such profile", where=str(path), mend="check the path") from None
+    except (OSError, UnicodeDecodeError) as fault:
+        raise ProfileError(f"the profile cannot be read ({fault})", where=str(path), mend="check the file") from fault
+    except tomllib.TOMLDecodeError as fault:
+        raise ProfileError(f"this is not TOML: {fault}", where=str(path), mend="mend that line; texts stand in quotes") from fault
+    return parse_profile(content, path.name)
+
+
+def parse_profile(content: dict[str, Any], where: str) -> DeviceProfile:
+    """Make a profile of a TOML document; `where` names it in errors. Raises ProfileError."""
+    sections: dict[str, Callable[[Table], Any]] = {"text": _text_format}
+    known = ("device", *get_args(Protocol))
+    for section, inside in content.items():
+        if section not in known or not isinstance(inside, dict):
+            near = difflib.get_close_matches(section, known, 1)
+            hint = f", did you mean [{near[0]}]?" if near else ""
+            raise ProfileError(f"'{section}' is not a section of a profile{hint}", where=where, mend=f"use {', '.join(known)}")
+    if "device" not in content:
+        raise ProfileError("section [device] is missing", where=where, mend="begin with [device] and its name, port and protocol")
+    device = Table(where, "device", content["device"])
+    protocol: Protocol = device.choice("protocol", get_args(Protocol))
+    fields = {
+        "name": device.word("name", 'a name such as "bench 1"'),
+        "port": device.word("port", 'a port or URL such as "/dev/ttyUSB0", "COM3" or "socket://host:4000"'),
+        "baud": device.whole("baud", 50, 12_000_000, 115200),
+        "capacity_nm": device.quantity("capacity", "torque", "200 N.m"),
+        "resolution_nm": device.quantity("resolution", "torque", "0.1 N.m", None),
+        "patience_s": device.quantity("patience", "time", "10 s", 10.0),
+        **_uncertainty(device),
+    }
+    device.done()
+    if protocol in sections:
+        if protocol not in content:
+            raise ProfileError(f"section [{protocol}] is missing", where=where, mend=f'protocol "{protocol}" needs it')
+        fields[protocol] = sections[protocol](Table(where, protocol, content[protocol]))
+    return DeviceProfile(protocol=protocol, **fields)
+
+
+def _uncertainty(device: Table) -> dict[str, float | None]:
+    expected = 'a standard uncertainty such as "0.5 N.m" or "0.5%"'
+    text = device.take("u", str, expected, None)
+    if text is None:
+        return {"u_nm": None, "u_relative": None}
+    try:
+        value, unit = split_quantity(text)
+        u_nm, u_relative = (None, value / 100) if unit == "%" else (to_si(text, "torque"), None)
+    except UnitError as fault:
+        raise device.refuse("u", f"is {text!r}: {fault.what}", expected) from None
+    if value <= 0:
+        raise device.refuse("u", f"is {text!r}, which is not above zero", expected)
+    return {"u_nm": u_nm, "u_relative": u_relative}
+
+
+_COLUMNS = 'a list such as ["torque [lbf.ft]", "angle [deg]"]; also "time [ms]", "counter" and "skip", or "KEY = torque [N.m]"'
+
+
+def _text_format(table: Table) -> TextFormat:
+    cells = table.take("columns", list, _COLUMNS)
+    columns = tuple(_column(table, cell) for cell in cells)
+    kinds = [column.kind for column in columns if column.kind != "skip"]
+    if "torque" not in kinds:
+        raise table.refuse("columns", "has no torque", _COLUMNS)
+    if len(set(kinds)) < len(kinds) or {"time", "counter"} <= set(kinds):
+        raise table.refuse("columns", "tells something twice", "each of torque, angle and time or counter at most once")
+    if any(column.key for column in columns) and not all(column.key for column in columns):
+        raise table.refuse("columns", "has a key for some columns only", 'a key for each, as in "T = torque [N.m]"')
+    rate_hz = table.quantity("rate", "rate", "500 Hz", None)
+    if rate_hz is None and "time" not in kinds:
+        raise table.refuse("rate", "is missing", 'the device\'s sampling rate such as "500 Hz", because no time column is sent')
+    delimiter = table.take("delimiter", str, 'a mark such as "," ";" "\\t" or " " for any run of blanks', ",")
+    decimal = table.choice("decimal", (".", ","), ".")
+    if not delimiter or any(mark in delimiter for mark in "\r\n.+-0123456789") or delimiter == decimal:
+        raise table.refuse("delimiter", f"is {delimiter!r}", 'a mark that no number contains, such as ";" or "\\t"')
+    words = table.take("overload", list, 'a list of words such as ["OL", "----"]', None)
+    if words is not None and (not words or not all(isinstance(word, str) and word.strip() for word in words)):
+        raise table.refuse("overload", f"is {words!r}", 'a list of words such as ["OL", "----"]')
+    layout = TextFormat(
+        columns=columns,
+        delimiter=delimiter,
+        rate_hz=rate_hz,
+        decimal=decimal,
+        tag=table.word("tag", 'the word that each line starts with, such as "$TQ"', ""),
+        sign_after=table.choice("sign", ("before", "after"), "before") == "after",
+        **({} if words is None else {"overload_words": tuple(word.upper() for word in words)}),
+    )
+    table.done()
+    return layout
+
+
+def _column(table: Table, cell: object) -> Column:
+    if not isinstance(cell, str):
+        raise table.refuse("columns", f"holds {cell!r}", _COLUMNS)
+    key, mark, rest = cell.rpartition("=")
+    header = ColumnHeader.parse(rest)
+    kinds = get_args(Kind)
+    if header.quantity not in kinds:
+        near = difflib.get_close_matches(header.quantity, kinds, 1)
+        hint = f", did you mean '{near[0]}'?" if near else ""
+        raise table.refuse("columns", f"holds {cell!r}{hint}", _COLUMNS)
+    column = Column(header.quantity, header.unit, key.strip() if mark else "")  # type: ignore[arg-type]
+    if column.kind in ("torque", "angle", "time") and not column.unit:
+        raise table.refuse("columns", f"holds {cell!r} without a unit", _COLUMNS)
+    try:
+        _ = column.scale
+    except UnitError as fault:
+        raise table.refuse("columns", f"holds {cell!r}: {fault.what}", _COLUMNS) from None
+    return column

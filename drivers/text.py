@@ -1,0 +1,267 @@
+"""Text lines, a sample a line, as a microcontroller or an indicator prints them. Decoder and encoder, both pure.
+
+A format becomes one regular expression; a line that matches it whole is a sample, any other line is counted. Text has no
+check sum: a digit that was lost or changed on the way can still look like a number, so keep cables short or use frames.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from analysis.errors import UnitError
+from analysis.units import Scale, scale_to_si
+from drivers.codec import Reading, WireFaults
+
+Kind = Literal["torque", "angle", "time", "counter", "skip"]
+
+LONGEST_LINE = 512
+"""Bytes; a line still unfinished then is dropped, so that a device that never ends a line cannot fill the memory."""
+
+# Words that indicators print instead of a number when the sensor is beyond its range (common practice, no source).
+OVERLOAD_WORDS = ("OL", "O.L", "0L", "0.L", "OVL", "OVER", "OVERLOAD", "OVERRANGE", "OVFL", "ERR OL", "----")
+
+_NUMBER = rb"[-+]?(?:\d++(?:\.\d*+)?+|\.\d++)(?:[eE][-+]?\d++)?+"
+_UNIT = r"[A-Za-z°µμ][A-Za-z°µμ·./*-]{0,11}"
+_LINE_END = re.compile(rb"[\r\n]")
+_BOM = b"\xef\xbb\xbf"
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A field of the line: what it is, its unit as sent and, in 'key=value' lines, its key."""
+
+    kind: Kind
+    unit: str = ""
+    key: str = ""
+
+    @property
+    def scale(self) -> Scale:
+        """From the unit as sent to N.m, deg or s; a counter has none."""
+        if self.kind in ("counter", "skip"):
+            return Scale(1.0)
+        return scale_to_si(self.unit, self.kind)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TextFormat:
+    """How a line is laid out. `delimiter` ' ' is any run of blanks. `rate_hz` is None where the device stamps its samples.
+
+    tag              lines start with it; other lines are ignored, not faults
+    decimal          '.' or ','
+    sign_after       the sign may stand after the number
+    overload_words   what stands in place of the torque when the sensor is overloaded
+    """
+
+    columns: tuple[Column, ...]
+    delimiter: str = ","
+    rate_hz: float | None = None
+    tag: str = ""
+    decimal: str = "."
+    sign_after: bool = False
+    overload_words: tuple[str, ...] = OVERLOAD_WORDS
+
+    def column(self, kind: Kind) -> Column | None:
+        """The column of that kind; None where the line has none."""
+        return next((column for column in self.columns if column.kind == kind), None)
+
+    @property
+    def keyed(self) -> bool:
+        """Whether fields carry keys."""
+        return any(column.key for column in self.columns)
+
+
+class TextCodec:
+    """Lines to readings. Everything before the first line end is dropped: it may be the rest of a number."""
+
+    def __init__(self, layout: TextFormat) -> None:
+        self.layout = layout
+        self.faults = WireFaults()
+        self._rest = b""
+        self._in_step = False
+        self._lines = 0
+        self._sign = 1.0
+        self._plain = _plain_pattern(layout)
+        wanted = [column.kind for column in layout.columns if column.kind != "skip"]
+        self._torque_at = wanted.index("torque")
+        self._angle_at = wanted.index("angle") if "angle" in wanted else None
+        stamp = next((kind for kind in ("time", "counter") if kind in wanted), None)
+        self._stamp_at = wanted.index(stamp) if stamp else None
+        self._fields = _FieldReader(layout)
+
+    def restart(self) -> None:
+        """Forget the unfinished rest: the line was opened anew."""
+        self._rest, self._in_step = b"", False
+
+    def feed(self, data: bytes) -> list[Reading]:
+        """Take the next bytes; return the readings they complete."""
+        *lines, rest = _LINE_END.split(self._rest + data)
+        readings: list[Reading] = []
+        for line in lines:
+            if not self._in_step:
+                self._in_step = True
+            elif line:
+                reading = self._read(line)
+                if reading is not None:
+                    readings.append(reading)
+        self._rest = rest
+        if len(rest) > LONGEST_LINE:
+            if self._in_step:
+                self.faults.overlong += 1
+            self._rest, self._in_step = b"", False
+        return readings
+
+    def _read(self, line: bytes) -> Reading | None:
+        if len(line) > LONGEST_LINE:
+            self.faults.overlong += 1
+            return None
+        match = self._plain.fullmatch(line) if self._plain else None
+        values = [float(group) for group in match.groups()] if match else self._fields.read(line)
+        if values is None:
+            self._count_unread(line)
+            return None
+        torque = values[self._torque_at]
+        others = [value for at, value in enumerate(values) if at != self._torque_at]
+        if not all(map(math.isfinite, others)) or (match and not math.isfinite(torque)):
+            self._count_unread(line)
+            return None
+        self._lines += 1
+        if math.isinf(torque):
+            self.faults.overload += 1
+            torque = math.copysign(math.inf, torque if self._fields.signed_overload else self._sign)
+        elif torque:
+            self._sign = math.copysign(1.0, torque)
+        angle = None if self._angle_at is None else values[self._angle_at]
+        return Reading(torque, angle, self._lines if self._stamp_at is None else values[self._stamp_at])
+
+    def _count_unread(self, line: bytes) -> None:
+        if self.layout.tag and not line.lstrip(_BOM + b" \t").startswith(self.layout.tag.encode()):
+            self.faults.ignored += 1
+            return
+        self.faults.garbled += 1
+        # A line with a digit was a sample once: it keeps its place in time where nothing else tells the time.
+        self._lines += any(48 <= byte <= 57 for byte in line)
+
+
+def _plain_pattern(layout: TextFormat) -> re.Pattern[bytes] | None:
+    """The whole line as one expression for the common case: numbers only. None where the layout needs the field reader."""
+    if layout.keyed or layout.decimal != "." or layout.sign_after or layout.tag:
+        return None
+    blank = layout.delimiter == " "
+    mark = rb"[ \t]++" if blank else rb"[ \t]*+" + re.escape(layout.delimiter.encode()) + rb"[ \t]*+"
+    anything = rb"[^ \t]++" if blank else rb"[^" + re.escape(layout.delimiter[:1].encode()) + rb"]*+"
+    fields = [anything if column.kind == "skip" else rb"(" + _NUMBER + rb")" for column in layout.columns]
+    return re.compile(rb"[ \t]*+" + mark.join(fields) + rb"[ \t]*+")
+
+
+class _FieldReader:
+    """The patient reader: tags, keys, decimal commas, signs after the number, units in the line, overload words."""
+
+    def __init__(self, layout: TextFormat) -> None:
+        self.layout = layout
+        self.signed_overload = False
+        number = _NUMBER.decode().replace(r"\.", re.escape(layout.decimal))
+        tail = r"(?P<after>[-+])?" if layout.sign_after else ""
+        self._value = re.compile(rf"(?P<number>{number}){tail}\s*(?P<unit>{_UNIT})?", re.ASCII)
+        self._split = re.compile(r"[ \t]+" if layout.delimiter == " " else r"[ \t]*" + re.escape(layout.delimiter) + r"[ \t]*")
+
+    def read(self, line: bytes) -> list[float] | None:
+        """Values of the columns that are not skipped, in their order; None if the line is not a sample. Overload is infinite."""
+        try:
+            text = line.removeprefix(_BOM).decode("utf-8").strip(" \t")
+        except UnicodeDecodeError:
+            return None
+        layout = self.layout
+        if layout.tag:
+            if not text.startswith(layout.tag):
+                return None
+            text = text[len(layout.tag) :].strip(" \t").removeprefix(layout.delimiter.strip()).strip(" \t")
+        fields = self._split.split(re.sub(r"\s*[=:]\s*", "=", text) if layout.keyed else text)
+        if layout.delimiter == " ":
+            fields = self._join_units(fields)
+        paired = self._by_key(fields) if layout.keyed else self._by_place(fields)
+        if paired is None:
+            return None
+        values = [self._number(column, field) for column, field in paired if column.kind != "skip"]
+        return None if None in values else values  # type: ignore[return-value]
+
+    def _by_place(self, fields: list[str]) -> list[tuple[Column, str]] | None:
+        columns = self.layout.columns
+        return list(zip(columns, fields, strict=True)) if len(fields) == len(columns) else None
+
+    @staticmethod
+    def _join_units(fields: list[str]) -> list[str]:
+        """Where blanks divide, '12.3 N.m 4.5 deg' has its units in fields of their own: put each back behind its number."""
+        joined: list[str] = []
+        for field in fields:
+            if joined and field[:1].isalpha() and "=" not in field and joined[-1][-1:] in "0123456789+-":
+                joined[-1] += " " + field
+            else:
+                joined.append(field)
+        return joined
+
+    def _by_key(self, fields: list[str]) -> list[tuple[Column, str]] | None:
+        found: dict[str, str] = {}
+        for field in fields:
+            key, mark, value = field.partition("=")
+            if not mark or key in found:
+                return None
+            found[key] = value
+        wanted = [column for column in self.layout.columns if column.kind != "skip"]
+        return [(column, found[column.key]) for column in wanted] if all(c.key in found for c in wanted) else None
+
+    def _number(self, column: Column, field: str) -> float | None:
+        if column.kind == "torque" and (sign := self._overload_sign(field)) is not None:
+            self.signed_overload = sign != ""
+            return -math.inf if sign == "-" else math.inf
+        match = self._value.fullmatch(field)
+        if match is None:
+            return None
+        value = float(match["number"].replace(self.layout.decimal, "."))
+        if self.layout.sign_after and match["after"] == "-":
+            value = -value
+        factor = _factor(column, match["unit"]) if match["unit"] else 1.0
+        return None if factor is None or not math.isfinite(value) else value * factor
+
+    def _overload_sign(self, field: str) -> str | None:
+        """'+', '-' or '' (an overload word with that sign in front); None if the field is no overload word."""
+        if field.upper() in self.layout.overload_words:
+            return ""
+        return field[0] if field[:1] in ("+", "-") and field[1:].strip().upper() in self.layout.overload_words else None
+
+
+@functools.lru_cache(maxsize=256)
+def _factor(column: Column, unit: str) -> float | None:
+    """What turns a value with `unit` written behind it into the column's unit; None if the unit is not one of its kind."""
+    if column.kind == "counter":
+        return None
+    try:
+        return scale_to_si(unit, column.kind).factor / column.scale.factor
+    except UnitError:
+        return None
+
+
+def encode_line(layout: TextFormat, reading: Reading, *, digits: int = 3, end: bytes = b"\r\n") -> bytes:
+    """One line out of a reading in the device's own units. An infinite torque becomes the first overload word.
+
+    A sender that begins with a bare line end loses no sample: the decoder drops what stands before the first one.
+    """
+
+    def number(column: Column) -> str:
+        value = {"torque": reading.torque, "angle": reading.angle, "skip": 0.0}.get(column.kind, reading.stamp)
+        if value is None:
+            raise ValueError(f"the layout has a column '{column.kind}', the reading has no such value")
+        if math.isinf(value):
+            return ("-" if value < 0 else "") + layout.overload_words[0]
+        if column.kind in ("time", "counter", "skip"):
+            text = f"{value:.0f}" if value == int(value) else f"{value:.6f}"
+        else:
+            text = f"{abs(value) if layout.sign_after else value:.{digits}f}" + ("-" if layout.sign_after and value < 0 else "")
+        return text.replace(".", layout.decimal)
+
+    fields = [f"{column.key}={number(column)}" if column.key else number(column) for column in layout.columns]
+    body = layout.delimiter.join(fields)
+    return (f"{layout.tag}{layout.delimiter}{body}" if layout.tag else body).encode() + end
