@@ -1,0 +1,7 @@
+"""`python -m rig` is `platepull`."""
+
+import sys
+
+from rig.cli import main
+
+sys.exit(main())

@@ -1,0 +1,104 @@
+"""The command line: finds the verb, runs it, and turns a BenchError into one line and an exit status.
+
+Exit status: 0 done, 2 an argument or a file is off, 3 the line could not be opened or went away for good, 130 stopped by Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import importlib
+import os
+import pkgutil
+import sys
+from collections.abc import Callable, Sequence
+from typing import NoReturn, Protocol, cast
+
+from analysis.errors import BenchError
+
+USAGE_STATUS = 2
+LINE_STATUS = 3
+STOPPED_STATUS = 130
+
+
+class Verb(Protocol):
+    """What a module in `rig.commands` offers."""
+
+    NAME: str
+    HELP: str
+    add_arguments: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], int]
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose complaint is one line."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(USAGE_STATUS, f"{self.prog}: {message}; see '{self.prog} --help'\n")
+
+
+def verb_names() -> list[str]:
+    """Names of all verbs there are."""
+    package = importlib.import_module("rig.commands")
+    return sorted(module.name for module in pkgutil.iter_modules(package.__path__) if not module.name.startswith("_"))
+
+
+def _verb(name: str) -> Verb:
+    return cast(Verb, importlib.import_module(f"rig.commands.{name}"))
+
+
+def parser_for(argv: Sequence[str]) -> argparse.ArgumentParser:
+    """The parser that reads `argv`; only the verb that is named there is imported, all of them for the general help."""
+    parser = _Parser(
+        prog="platepull",
+        description="Logs and judges hand pulls on plated limited-slip differentials.",
+        epilog="It advises; it approves nothing. The maker's manual, local rules and qualified persons decide.",
+    )
+    parser.add_argument("--version", action="store_true", help="print the version and end")
+    verbs = parser.add_subparsers(dest="verb", metavar="VERB", parser_class=_Parser)
+    names = verb_names()
+    named = next((word for word in argv if not word.startswith("-")), None)
+    for verb in map(_verb, [named] if named in names else names):
+        verb.add_arguments(verbs.add_parser(verb.NAME, help=verb.HELP, description=verb.HELP))
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line; return the exit status. Never lets a BenchError through."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    parser = parser_for(words)
+    args = parser.parse_args(words)
+    if args.version:
+        from importlib.metadata import version
+
+        print(f"platepull {version('platepull')}")
+        return 0
+    if args.verb is None:
+        parser.print_help()
+        return USAGE_STATUS
+    return _guarded(lambda: _verb(args.verb).run(args), f"platepull {args.verb}")
+
+
+def complain(error: BenchError, who: str) -> None:
+    """Print an error as one line on standard error."""
+    print(f"{who}: {' '.join(str(error).split())}", file=sys.stderr)
+
+
+def _guarded(run: Callable[[], int], who: str) -> int:
+    from drivers.errors import LineLostError
+
+    try:
+        return run()
+    except LineLostError as error:
+        complain(error, who)
+        return LINE_STATUS
+    except BenchError as error:
+        complain(error, who)
+        return USAGE_STATUS
+    except KeyboardInterrupt:
+        return STOPPED_STATUS
+    except BrokenPipeError:
+        # The reader of our output has gone (as in `| head`): nothing more to say, and Python must not say it at exit either.
+        with contextlib.suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0

@@ -1,0 +1,189 @@
+"""Session: steps items of a source into news: record, find pulls, read, judge. No thread, clock or screen inside."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from analysis.errors import BenchError
+from analysis.judge import judge
+from analysis.pulls import FinderRules, PullAtRest, PullEnded, PullEvent, PullFinder, PullStarted
+from analysis.reading import read_pull
+from analysis.results import DecisionRule, PullResult, Sensor, Verdict
+from analysis.trace import Trace, join
+from analysis.window import Window
+from drivers.source import SourceItem
+from rig.news import Failed, News, PullBegan, PullJudged
+from rig.recorder import Recorder
+
+# With 2.5 s before the pull in its file, a replay sees all of the rest that the finder's zero and noise come from (2 s), so it
+# finds and reads the pull exactly as the live stream did.
+LIVE_RULES = FinderRules(preroll_s=2.5)
+
+_DECIMALS = (
+    6  # a sample is kept to a microsecond, a millionth of a N.m and of a degree: far below any sensor, and short in the file
+)
+
+
+def kept(piece: Trace) -> Trace:
+    """The piece as it is kept: rounded once, so that the file, the live reading and a replay hold the very same numbers."""
+    time_s = np.round(piece.time_s, _DECIMALS)
+    if time_s.size > 1 and not (np.diff(time_s) > 0).all():
+        time_s = piece.time_s
+    angle_deg = None if piece.angle_deg is None else np.round(piece.angle_deg, _DECIMALS)
+    return Trace(time_s, np.round(piece.torque_nm, _DECIMALS), angle_deg)
+
+
+@dataclass(frozen=True, slots=True)
+class _Last:
+    number: int
+    trace: Trace
+    result: PullResult
+    file: Path | None
+
+
+class Session:
+    """Feed it what a source yields; each `step` returns the news it brought, in order.
+
+    sensor     what is known of the torque sensor; its capacity sets the finder's thresholds
+    window     what pulls are judged against; None: read, not judged
+    recorder   writes each pull to a file; None: nothing is written
+
+    Recording comes first in a step. A failing recorder or analysis becomes `Failed` news; the stream goes on and the file stays.
+    """
+
+    def __init__(
+        self,
+        *,
+        sensor: Sensor | None = None,
+        window: Window | None = None,
+        rule: DecisionRule = DecisionRule.GUARDED,
+        recorder: Recorder | None = None,
+        rules: FinderRules = LIVE_RULES,
+        first_number: int = 1,
+    ) -> None:
+        self.window = window
+        self.rule = rule
+        self.pulls = 0
+        self._sensor = sensor or Sensor()
+        self._recorder = recorder
+        if recorder is not None:
+            recorder.info = replace(recorder.info, window=window)
+        self._rules = rules
+        self._finder = PullFinder(self._sensor.capacity_nm, rules)
+        self._pieces: deque[Trace] = deque()
+        self._next_number = first_number
+        self._from_s = 0.0
+        self._not_before_s = -np.inf
+        self._newest_s = -np.inf
+        self._last: _Last | None = None
+
+    @property
+    def pulling(self) -> bool:
+        """Whether a pull is under way."""
+        return self._finder.pulling
+
+    @property
+    def zero_nm(self) -> float:
+        """Torque at rest as the session sees it now, N.m."""
+        return self._finder.zero_nm
+
+    def step(self, item: SourceItem) -> list[News]:
+        """Take one item; pieces of a stream in rising time, line news as they come."""
+        if not isinstance(item, Trace):
+            return [item]
+        if not len(item):
+            return []
+        piece = kept(item)
+        news = self._restart() if piece.time_s[0] <= self._newest_s else []
+        self._newest_s = float(piece.time_s[-1])
+        self._pieces.append(piece)
+        news += self._record(lambda recorder: recorder.add(piece))
+        for event in self._finder.feed(piece):
+            news += self._on(event)
+        while len(self._pieces) > 1 and self._pieces[1].time_s[0] <= self._finder.keep_from_s:
+            self._pieces.popleft()
+        return news
+
+    def finish(self) -> list[News]:
+        """The source has ended: close the pull that is open, if any."""
+        news: list[News] = []
+        for event in self._finder.finish():
+            news += self._on(event)
+        return news
+
+    def set_window(self, window: Window | None, rule: DecisionRule | None = None) -> list[News]:
+        """Judge from now on against `window`; the last pull is judged anew and told again under its number."""
+        self.window = window
+        self.rule = rule or self.rule
+        if self._recorder is not None:
+            self._recorder.info = replace(self._recorder.info, window=window)
+        if self._last is None:
+            return []
+        last = self._last
+        return [PullJudged(last.number, last.trace, last.result, self._verdict(last.result), last.file, final=True)]
+
+    def zero_now(self) -> list[News]:
+        """Learn the zero anew from the stream that follows. Refused during a pull."""
+        if self.pulling:
+            return [Failed("no zero during a pull", "zero", "let go of the lever, then zero again")]
+        self._finder = PullFinder(self._sensor.capacity_nm, self._rules)
+        self._pieces.clear()
+        return []
+
+    def _restart(self) -> list[News]:
+        # Time went back: the device started anew. What came before is closed; the two never meet in one trace.
+        news = self.finish()
+        self._finder = PullFinder(self._sensor.capacity_nm, self._rules)
+        self._pieces.clear()
+        self._not_before_s = -np.inf
+        return news
+
+    def _on(self, event: PullEvent) -> list[News]:
+        match event:
+            case PullStarted():
+                # The rest after the last pull may serve as pre-roll; the pull itself not.
+                self._from_s = max(event.from_s, self._not_before_s)
+                number, so_far = self._next_number, self._cut(np.inf)
+                news = self._record(lambda recorder: recorder.begin(number, so_far))
+                return [*news, PullBegan(number, self._from_s)]
+            case PullAtRest():
+                return self._read(self._cut(event.to_s), None, final=False)
+            case PullEnded():
+                trace = self._cut(event.to_s)
+                news = self._record(lambda recorder: recorder.end(event.to_s))
+                news += self._read(trace, self._recorder.last_file if self._recorder else None, final=True)
+                self.pulls += 1
+                self._next_number += 1
+                self._not_before_s = event.to_s - self._rules.rest_s
+                return news
+
+    def _cut(self, to_s: float) -> Trace:
+        return join(self._pieces).between(self._from_s, to_s)
+
+    def _read(self, trace: Trace, file: Path | None, *, final: bool) -> list[News]:
+        number = self._next_number
+        try:
+            result = read_pull(trace, self._sensor)
+            verdict = self._verdict(result)
+        except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
+            return [Failed(f"pull {number} could not be read ({error})", "analysis", "its file is kept; report this with the file")]
+        if final:
+            self._last = _Last(number, trace, result, file)
+        return [PullJudged(number, trace, result, verdict, file, final)]
+
+    def _verdict(self, result: PullResult) -> Verdict | None:
+        return None if self.window is None else judge(result, self.window, self.rule)
+
+    def _record(self, what: Callable[[Recorder], None]) -> list[News]:
+        if self._recorder is None:
+            return []
+        try:
+            what(self._recorder)
+        except BenchError as error:
+            return [Failed(error.what, error.where, error.mend)]
+        return []
