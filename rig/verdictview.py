@@ -54,6 +54,29 @@ class VerdictView:
         return ". ".join(part for part in parts if part)
 
 
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """Where the value stands against the window, all in one unit; labels are finished text. None: no such limit or value."""
+
+    low: float | None
+    high: float | None
+    value: float | None
+    spread: float
+    end: float
+    low_text: str
+    high_text: str
+
+
+@dataclass(frozen=True, slots=True)
+class LiveView:
+    """What the panel shows while there is no verdict to show: the torque now."""
+
+    word: str
+    value: str
+    unit: str
+    note: str
+
+
 def unit_name(unit: str) -> str:
     """A unit as it is printed: a raised dot between its parts."""
     return unit.replace(".", "·")
@@ -217,9 +240,33 @@ def chatter_text(result: PullResult, unit: UnitChoice) -> str:
     """What is known of chatter."""
     chatter = result.chatter
     if chatter.present is None:
-        return say("chatter: cannot be told from this pull")
+        return say("cannot be told from this pull")
     if not chatter.present:
-        return say("chatter: none")
+        return say("none")
     rate = "" if chatter.frequency_hz is None else f"{number(chatter.frequency_hz, 1)} Hz"
     height = "" if chatter.peak_to_peak_nm is None else torque(chatter.peak_to_peak_nm, unit.first)
-    return say("chatter: {rate}, {height} from rise to drop", rate=rate, height=height)
+    return say("{rate}, {height} from rise to drop", rate=rate, height=height)
+
+
+def scale_of(pull: Pull, unit: UnitChoice) -> Scale | None:
+    """Where the value stands against the window, in the first unit; None where nothing was judged."""
+    verdict = pull.verdict
+    if verdict is None or verdict.value_nm is None:
+        return None
+    per_nm = unit.per_nm
+    low, high = (None if limit is None else limit * per_nm for limit in (verdict.low_nm, verdict.high_nm))
+    value = verdict.value_nm * per_nm
+    spread = (verdict.expanded_u_nm or 0.0) * per_nm
+    end = 1.15 * max(value + spread, *(limit for limit in (low, high) if limit is not None))
+    return Scale(low, high, value, spread, end, "" if low is None else number(low, 1), "" if high is None else number(high, 1))
+
+
+def live_view(now_nm: float | None, peak_nm: float | None, state: BenchState, unit: UnitChoice) -> LiveView:
+    """The torque now; while pulling with the highest so far."""
+    word = say("TORQUE NOW") if state is BenchState.PULLING else say("NO PULL YET")
+    value = None if now_nm is None else in_unit(abs(now_nm), unit.first)
+    shown = "–" if value is None else number(value, digits(unit.first, value))
+    note = state_hint(state)
+    if state is BenchState.PULLING and peak_nm is not None:
+        note = say("highest so far {torque}", torque=torque(peak_nm, unit.first))
+    return LiveView(word, shown, unit_name(unit.first), note)
