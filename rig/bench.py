@@ -68,7 +68,7 @@ Command = Callable[[Session], list[News]]
 class Bench:
     """Runs a source through a session on two threads. Starts when made; `close` it (or use `with`).
 
-    When the source ends by itself `Ended` comes in the news, and the bench still answers (a new window, the news) until it is closed.
+    When the source ends by itself, `Ended` comes in the news; the bench still answers (another window, the news) until closed.
 
     `patient`: the source can wait (a replay), so a full inbox makes it wait instead of dropping samples.
     """

@@ -1,0 +1,82 @@
+"""Options that several verbs share, and what they mean: an option, else the settings, else a default."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from analysis.errors import BenchError
+
+if TYPE_CHECKING:  # these pull in numpy and pint, which `platepull --help` can do without
+    from analysis.results import DecisionRule, Sensor
+    from analysis.window import Window
+
+
+class ArgumentError(BenchError):
+    """An option that cannot be used as it was given."""
+
+
+def add_judging(parser: argparse.ArgumentParser) -> None:
+    """The options that say what a pull is held against, and in what unit it is told."""
+    parser.add_argument("--window", metavar="W", help="what to judge against, such as '25..45 lbf.ft', '10.. N.m', '..25 N.m'")
+    parser.add_argument("--basis", choices=("breakaway", "sliding"), help="the torque the window applies to (breakaway)")
+    parser.add_argument("--u", metavar="U", help="standard uncertainty of the torque sensor, such as '0.5 N.m' or '0.5%%'")
+    parser.add_argument(
+        "--rule",
+        choices=("guarded", "simple"),
+        help="guarded (default): undecided where a limit lies within the expanded uncertainty; simple: the value alone decides",
+    )
+    parser.add_argument("--unit", metavar="UNIT", help="unit of torque in what is printed (N.m); JSON always speaks N.m")
+
+
+def window_of(text: str | None, basis: str | None) -> Window | None:
+    """The window that was typed; None where none was. Raises WindowError or UnitError."""
+    from analysis.window import Basis, Window
+
+    return None if text is None else Window.parse(text, Basis(basis or Basis.BREAKAWAY))
+
+
+def rule_of(text: str | None) -> DecisionRule:
+    """The decision rule of that name. Raises ArgumentError."""
+    from analysis.results import DecisionRule
+
+    try:
+        return DecisionRule(text or DecisionRule.GUARDED)
+    except ValueError:
+        raise ArgumentError(f"'{text}' is not a decision rule", mend="use guarded or simple") from None
+
+
+def unit_of(text: str | None) -> str:
+    """The unit to print torque in, known to be one. Raises UnitError."""
+    from analysis.units import scale_to_si
+
+    scale_to_si(text or "N.m", "torque")
+    return text or "N.m"
+
+
+def sensor_with_u(sensor: Sensor, text: str | None) -> Sensor:
+    """The sensor with the standard uncertainty of `--u`, '0.5 N.m' or '0.5%' of the reading, in place of its own.
+
+    Raises ArgumentError or UnitError.
+    """
+    from analysis.units import scale_to_si, split_quantity
+
+    if text is None:
+        return sensor
+    value, unit = split_quantity(text)
+    if value < 0 or not unit:
+        raise ArgumentError(f"'{text}' is not an uncertainty", where="--u", mend="write it like '0.5 N.m' or '0.5%'")
+    if unit == "%":
+        return replace(sensor, u_nm=None, u_relative=value / 100, degrees_of_freedom=None)
+    return replace(sensor, u_nm=value * scale_to_si(unit, "torque").factor, u_relative=None, degrees_of_freedom=None)
+
+
+def profile_path(text: str) -> Path:
+    """The profile of that name: as given, else in the user's config folder."""
+    from rig.settings import settings_path
+
+    given = Path(text)
+    kept = settings_path().with_name(text)
+    return kept if not given.exists() and kept.exists() else given

@@ -1,0 +1,187 @@
+"""`platepull analyse`: read traces from files, judge them, print a table or JSON."""
+
+from __future__ import annotations
+
+import argparse
+import glob
+import json
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from analysis.errors import BenchError
+from rig.choices import add_judging, rule_of, sensor_with_u, unit_of, window_of
+
+if TYPE_CHECKING:
+    from analysis.results import DecisionRule, PullResult, Verdict
+    from analysis.window import Window
+
+NAME = "analyse"
+HELP = "read traces from files and judge them"
+
+PARALLEL_FROM_BYTES = 8_000_000  # below about a second of work, starting more processes costs more than it saves
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One file to read, and how. `window` was asked for; else the file's own counts, else the `fallback` of the settings."""
+
+    path: str
+    window: Window | None
+    fallback: Window | None
+    basis: str | None
+    rule: DecisionRule
+    u: str | None
+    arm_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Analysed:
+    """One file read and judged, or what is wrong with it."""
+
+    path: str
+    result: PullResult | None = None
+    verdict: Verdict | None = None
+    notes: tuple[str, ...] = ()
+    error: str | None = None
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The verb's options."""
+    parser.add_argument("traces", nargs="+", metavar="TRACE.csv", help="trace files")
+    add_judging(parser)
+    parser.add_argument("--json", action="store_true", help="print one JSON document (see rig/schemas/analysis.schema.json)")
+    parser.add_argument("--budget", action="store_true", help="print the uncertainty budgets too")
+    parser.add_argument("--arm", metavar="A", help="lever arm for curves of force and position, such as '0.6 m' (1 m)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Analyse all files; 2 if one could not be read."""
+    from analysis.units import to_si
+    from rig.settings import load_settings
+
+    settings = load_settings()
+    unit = unit_of(args.unit or settings.unit)
+    task = Task(
+        path="",
+        window=window_of(args.window, args.basis),
+        fallback=window_of(settings.window, args.basis or settings.basis),
+        basis=args.basis,
+        rule=rule_of(args.rule or settings.rule),
+        u=args.u or settings.u,
+        arm_m=None if args.arm is None else to_si(args.arm, "length"),
+    )
+    _check(task)
+    outcomes = []
+    with _mapped([replace(task, path=path) for path in _spread(args.traces)]) as analysed:
+        for one in analysed:
+            outcomes.append(one)
+            if one.error is not None:
+                print(f"platepull analyse: {one.error}", file=sys.stderr)
+            elif not args.json:
+                print("\n".join(_table_rows(one, unit, with_budget=args.budget)))
+    if args.json:
+        _print_json(outcomes, with_budget=args.budget)
+    return 2 if any(one.error is not None for one in outcomes) else 0
+
+
+def _check(task: Task) -> None:
+    from analysis.results import Sensor
+    from rig.choices import ArgumentError
+
+    sensor_with_u(Sensor(), task.u)
+    if task.arm_m is not None and task.arm_m <= 0:
+        raise ArgumentError("an arm must be longer than nothing", where="--arm", mend="write it like '0.6 m'")
+
+
+def _spread(names: Sequence[str]) -> list[str]:
+    """The files named, with wildcards spread where the shell did not (as on Windows)."""
+    spread: list[str] = []
+    for name in names:
+        found = sorted(glob.glob(name)) if any(mark in name for mark in "*?[") and not Path(name).exists() else []
+        spread += found or [name]
+    return spread
+
+
+@contextmanager
+def _mapped(tasks: list[Task]) -> Iterator[Iterator[Analysed]]:
+    """Analyse in order, over all cores where that pays."""
+    cores = os.cpu_count() or 1
+    size = sum(os.path.getsize(task.path) for task in tasks if os.path.isfile(task.path))
+    if cores < 2 or len(tasks) < 2 or size < PARALLEL_FROM_BYTES:
+        yield map(analyse_file, tasks)
+        return
+    with ProcessPoolExecutor(min(cores, len(tasks))) as pool:
+        yield pool.map(analyse_file, tasks, chunksize=max(1, min(16, len(tasks) // (4 * cores))))
+
+
+def analyse_file(task: Task) -> Analysed:
+    """Read and judge one file; what is wrong with the file comes back as a sentence."""
+    from analysis.judge import judge
+    from analysis.reading import read_pull
+    from analysis.window import Basis
+    from rig.tracefile import read_trace
+
+    try:
+        trace, info = read_trace(Path(task.path), arm_m=task.arm_m)
+        result = read_pull(trace, sensor_with_u(info.transducer.sensor(), task.u))
+        window = task.window
+        if window is None and info.window is not None:
+            window = replace(info.window, basis=Basis(task.basis or info.window.basis))
+        window = window or task.fallback
+        verdict = None if window is None else judge(result, window, task.rule)
+    except BenchError as error:
+        return Analysed(task.path, error=" ".join(str(error).split()))
+    return Analysed(task.path, result, verdict, info.notes)
+
+
+def _print_json(outcomes: Sequence[Analysed], *, with_budget: bool) -> None:
+    from rig.documents import analysis_document
+
+    documents = [
+        analysis_document(one.path, one.result, one.verdict, one.notes, with_budget=with_budget)
+        for one in outcomes
+        if one.result is not None
+    ]
+    print(json.dumps(documents, indent=1, allow_nan=False))
+
+
+def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:
+    from rig import wording
+
+    result = one.result
+    if result is None:
+        return []
+    rows = [one.path, f"  pack breakaway  {'none found'}"]
+    if result.breakaway is not None:
+        reading = result.breakaway
+        angle = "" if reading.angle_deg is None else f" and {reading.angle_deg:.1f} deg"
+        shown = wording.torque_with_u(reading.torque_nm, reading.budget.expanded_u_nm, unit)
+        rows[-1] = f"  pack breakaway  {shown} at {reading.time_s:.3f} s{angle}" + (
+            "" if result.direction == 1 else ", pulled the other way"
+        )
+        if reading.first_step_nm is not None:
+            rows.append(f"  first step      {wording.torque(reading.first_step_nm, unit)}, not taken for breakaway")
+    elif result.held_nothing:
+        rows[-1] += ": nothing held, the unit turns freely"
+    rows.append("  pack sliding    none found")
+    if result.sliding is not None:
+        sliding = result.sliding
+        travel = f"{sliding.to_s - sliding.from_s:.2f} s" + (
+            "" if sliding.travel_deg is None else f", {sliding.travel_deg:.1f} deg"
+        )
+        rows[-1] = f"  pack sliding    {wording.torque_with_u(sliding.torque_nm, sliding.budget.expanded_u_nm, unit)} over {travel}"
+    rows.append(f"  chatter         {wording.chatter_text(result.chatter, unit)}")
+    if one.verdict is not None:
+        rows.append(f"  {wording.STATE_WORD[one.verdict.state]:<14}  {wording.verdict_text(one.verdict, unit)}")
+    rows += [f"  doubt           {wording.doubt_text(doubt)}" for doubt in result.doubts]
+    rows += [f"  note            {note}" for note in one.notes]
+    if with_budget:
+        for name, figures in (("pack breakaway", result.breakaway), ("pack sliding", result.sliding)):
+            rows += [] if figures is None else wording.budget_lines(name, figures.budget, unit)
+    return rows

@@ -1,0 +1,187 @@
+"""Every sentence and number format of the command line and of the documents: codes and values to plain English.
+
+Words after the trade: pack breakaway, pack sliding, chatter; never "initial torque" and never "friction" alone.
+"""
+
+from __future__ import annotations
+
+import math
+
+from analysis.results import Budget, Chatter, Doubt, DoubtCode, PullResult, Verdict, VerdictState
+from analysis.units import in_unit
+from analysis.window import Basis, Window
+
+CAUTIONS = (
+    "Clamp the unit by a proper stub in a bolted-down vice; stand so that a sudden release cannot throw you.",
+    "Pull, do not push; no tube on the lever; the lever kicks back when the plates let go.",
+    "Case halves are spring-loaded: release bolts evenly, with two long bolts or a press in place until the load is off.",
+    "Eye protection and gloves; clean oil from the floor at once.",
+    "platepull advises and approves nothing: the maker's manual, local rules and qualified persons decide.",
+)
+
+NAME_OF = {Basis.BREAKAWAY: "pack breakaway", Basis.SLIDING: "pack sliding"}
+
+STATE_WORD = {
+    VerdictState.IN_WINDOW: "IN WINDOW",
+    VerdictState.BELOW: "BELOW",
+    VerdictState.ABOVE: "ABOVE",
+    VerdictState.UNDECIDED: "UNDECIDED",
+    VerdictState.NO_READING: "NO READING",
+}
+
+
+def figure(value: float) -> str:
+    """A number for a person: three or four figures that count, no exponent in the usual range."""
+    size = abs(value)
+    if size >= 100_000 or 0 < size < 0.001:
+        return f"{value:.3g}"
+    return f"{value:.{1 if size >= 10 else 2 if size >= 1 else 3}f}"
+
+
+def torque(torque_nm: float, unit: str = "N.m") -> str:
+    """A torque with its unit, such as '47.3 N.m'."""
+    return f"{figure(in_unit(torque_nm, unit))} {unit}"
+
+
+def torque_with_u(torque_nm: float, expanded_u_nm: float | None, unit: str = "N.m") -> str:
+    """A torque with its expanded uncertainty, such as '47.3 +/- 0.6 N.m'."""
+    if not expanded_u_nm:
+        return torque(torque_nm, unit)
+    spread = in_unit(expanded_u_nm, unit)
+    # Two figures of the uncertainty, and the value to the same place (JCGM 100, 7.2.6).
+    places = min(4, max(0, 1 - math.floor(math.log10(spread))))
+    return f"{in_unit(torque_nm, unit):.{places}f} +/- {spread:.{places}f} {unit}"
+
+
+def window(low_nm: float | None, high_nm: float | None, unit: str = "N.m") -> str:
+    """A window as it is typed, such as '25..45 lbf.ft'."""
+    low, high = ("" if limit is None else f"{in_unit(limit, unit):.4g}" for limit in (low_nm, high_nm))
+    return f"{low}..{high} {unit}"
+
+
+def window_of(given: Window, unit: str = "N.m") -> str:
+    """A window with the quantity it applies to."""
+    return f"{NAME_OF[given.basis]} {window(given.low_nm, given.high_nm, unit)}"
+
+
+# -- verdict ----------------------------------------------------------------------------------------------------------------------
+
+
+def verdict_text(verdict: Verdict, unit: str = "N.m") -> str:
+    """The verdict as a sentence or two, for a person who does not know the codes."""
+    name = NAME_OF[verdict.basis]
+    limits = window(verdict.low_nm, verdict.high_nm, unit)
+    if verdict.held_nothing:
+        held = f"nothing held: the unit turned freely, so {name} counts as {torque(0.0, unit)}"
+        return f"{held}, below the window {limits}." if verdict.state is VerdictState.BELOW else f"{held}."
+    if verdict.value_nm is None:
+        return f"there is no {name} in this trace to hold against the window {limits}."
+    value = f"{name} {torque_with_u(verdict.value_nm, verdict.expanded_u_nm, unit)}"
+    sentence = f"{value} {_standing(verdict, limits, unit)}{_probability(verdict)}."
+    if "sensor_uncertainty" in verdict.missing:
+        sentence += " The sensor's uncertainty is not known and not in the figure; state it with --u or in the profile."
+    return sentence
+
+
+def _standing(verdict: Verdict, limits: str, unit: str) -> str:
+    value_nm, low_nm, high_nm = verdict.value_nm or 0.0, verdict.low_nm, verdict.high_nm
+    match verdict.state:
+        case VerdictState.IN_WINDOW:
+            return f"is in the window {limits}"
+        case VerdictState.BELOW:
+            return f"is below the window {limits}, short by {torque((low_nm or 0.0) - value_nm, unit)}"
+        case VerdictState.ABOVE:
+            return f"is above the window {limits}, over by {torque(value_nm - (high_nm or 0.0), unit)}"
+        case _:
+            near_low = low_nm is not None and (high_nm is None or abs(value_nm - low_nm) <= abs(value_nm - high_nm))
+            limit_nm = low_nm if near_low else high_nm
+            return (
+                f"is too near to the {'lower' if near_low else 'upper'} limit of {torque(limit_nm or 0.0, unit)} to decide; "
+                "more pulls or a sensor of smaller range and uncertainty would settle it"
+            )
+
+
+def _probability(verdict: Verdict) -> str:
+    share = verdict.probability_in_window
+    if share is None:
+        return ""
+    shown = "over 99.9" if share > 0.999 else "under 0.1" if share < 0.001 else f"{100 * share:.1f}"
+    return f" (probability in the window: {shown} %)"
+
+
+# -- doubts and chatter -----------------------------------------------------------------------------------------------------------
+
+_DOUBT = {
+    DoubtCode.NO_PULL: ("there is no pull in this trace", " (at most {} N.m off zero)"),
+    DoubtCode.SHORT_TRAVEL: ("the unit was turned too short a way to judge sliding", " ({} deg)"),
+    DoubtCode.TOO_FAST: ("it was pulled too fast for a trustworthy peak", " ({})"),
+    DoubtCode.HESITATED: ("the hand hesitated", " (for {} s)"),
+    DoubtCode.OVERLOAD: ("the sensor was at its limit, the true torque may be higher", " (it stops at {} N.m)"),
+    DoubtCode.SPIKES: ("electrical spikes were left out", " ({})"),
+    DoubtCode.GAPS: ("samples are missing", " (the longest gap lasts {} s)"),
+    DoubtCode.LOW_RATE: ("the sampling is slow for such a pull", " ({} Hz)"),
+    DoubtCode.ZERO_DRIFT: ("the zero moved between before and after the pull", " (by {} N.m)"),
+    DoubtCode.COARSE: ("the sensor's steps are coarse for this torque", " ({} N.m)"),
+    DoubtCode.LET_GO: ("the lever was let go while the plates still held or slid", ""),
+}
+
+
+def doubt_text(doubt: Doubt) -> str:
+    """What makes a reading doubtful, as a sentence with the figure behind it."""
+    sentence, with_figure = _DOUBT[doubt.code]
+    if doubt.figure is not None and with_figure:
+        shown = f"{doubt.figure:.0f}" if float(doubt.figure).is_integer() else figure(doubt.figure)
+        sentence += with_figure.format(shown)
+    return sentence + "."
+
+
+_WHY_NOT = {
+    "no_sliding": "there is no steady sliding",
+    "low_rate": "too few samples a second",
+    "short_travel": "too short a way",
+}
+
+
+def chatter_text(chatter: Chatter, unit: str = "N.m") -> str:
+    """What is known of chatter, in a few words."""
+    if chatter.present is None:
+        return f"not assessable ({_WHY_NOT.get(chatter.why_not or '', 'the trace does not allow it')})"
+    if not chatter.present:
+        return "none"
+    rate = "" if chatter.frequency_hz is None else f" {figure(chatter.frequency_hz)} slips/s"
+    height = "" if chatter.peak_to_peak_nm is None else f", {torque(chatter.peak_to_peak_nm, unit)} high"
+    return f"yes,{rate}{height}" if rate else f"yes{height}"
+
+
+def pull_line(number: int, result: PullResult, verdict: Verdict | None, unit: str = "N.m") -> str:
+    """A pull in one line: what it read and, where there is a window, the verdict."""
+    parts = [f"pull {number}" + (" (other way)" if result.direction == -1 else "")]
+    if result.held_nothing:
+        parts.append("nothing held, the unit turns freely")
+    elif result.breakaway is None and result.sliding is None:
+        parts.append("no reading")
+    for name, reading in (("breakaway", result.breakaway), ("sliding", result.sliding)):
+        if reading is not None:
+            parts.append(f"{name} {torque_with_u(reading.torque_nm, reading.budget.expanded_u_nm, unit)}")
+    if result.chatter.present:
+        parts.append(f"chatter {chatter_text(result.chatter, unit).removeprefix('yes, ')}")
+    if verdict is not None:
+        parts.append(STATE_WORD[verdict.state])
+    return ": ".join((parts[0], ", ".join(parts[1:])))
+
+
+# -- budget -----------------------------------------------------------------------------------------------------------------------
+
+
+def budget_lines(name: str, budget: Budget, unit: str = "N.m") -> list[str]:
+    """An uncertainty budget as rows to print."""
+
+    def row(source: str, u_nm: float, degrees: float | None) -> str:
+        return f"    {source:<24}{figure(in_unit(u_nm, unit)):>10}  {'inf' if degrees is None else f'{degrees:.0f}':>6}"
+
+    return [
+        f"  {name}: standard uncertainties in {unit}, degrees of freedom",
+        *(row(line.source, line.u_nm, line.degrees_of_freedom) for line in budget.lines),
+        row("combined", budget.u_nm, budget.degrees_of_freedom),
+        f"    expanded, k = {budget.coverage_factor:.2f} ({100 * budget.coverage:.0f} %): {torque(budget.expanded_u_nm, unit)}",
+    ]
