@@ -72,7 +72,7 @@ class Table:
     def word(self, key: str, expected: str, default: Any = _REQUIRED) -> Any:
         """A text that is not blank."""
         value = self.take(key, str, expected, default)
-        if isinstance(value, str) and not value.strip():
+        if value is not default and not value.strip():
             raise self.refuse(key, "is empty", expected)
         return value
 

@@ -21,6 +21,9 @@ Kind = Literal["torque", "angle", "time", "counter", "skip"]
 LONGEST_LINE = 512
 """Bytes; a line still unfinished then is dropped, so that a device that never ends a line cannot fill the memory."""
 
+BEYOND_REASON = 1e18
+"""No sensor sends that; it would only overflow further on. Microseconds since 1970 stay below."""
+
 # Words that indicators print instead of a number when the sensor is beyond its range (common practice, no source).
 OVERLOAD_WORDS = ("OL", "O.L", "0L", "0.L", "OVL", "OVER", "OVERLOAD", "OVERRANGE", "OVFL", "ERR OL", "----")
 
@@ -43,7 +46,7 @@ class Column:
         """From the unit as sent to N.m, deg or s; a counter has none."""
         if self.kind in ("counter", "skip"):
             return Scale(1.0)
-        return scale_to_si(self.unit, self.kind)  # type: ignore[arg-type]
+        return scale_to_si(self.unit, self.kind)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,7 +128,7 @@ class TextCodec:
             return None
         torque = values[self._torque_at]
         others = [value for at, value in enumerate(values) if at != self._torque_at]
-        if not all(map(math.isfinite, others)) or (match and not math.isfinite(torque)):
+        if not all(abs(value) < BEYOND_REASON for value in others) or (match and not abs(torque) < BEYOND_REASON):
             self._count_unread(line)
             return None
         self._lines += 1
@@ -224,7 +227,7 @@ class _FieldReader:
         if self.layout.sign_after and match["after"] == "-":
             value = -value
         factor = _factor(column, match["unit"]) if match["unit"] else 1.0
-        return None if factor is None or not math.isfinite(value) else value * factor
+        return None if factor is None or not abs(value * factor) < BEYOND_REASON else value * factor
 
     def _overload_sign(self, field: str) -> str | None:
         """'+', '-' or '' (an overload word with that sign in front); None if the field is no overload word."""

@@ -1,0 +1,147 @@
+"""The port: opens, reads, writes, closes, lists. The only importer of pyserial; its exceptions stop here."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Protocol
+
+import serial
+from serial.tools.list_ports import comports  # type: ignore[attr-defined]
+
+from drivers.errors import LineLostError
+
+try:
+    import termios
+
+    TERMINAL_ERRORS: tuple[type[Exception], ...] = (termios.error,)
+except ImportError:  # systems without terminals in the Unix sense
+    TERMINAL_ERRORS = ()
+
+# A lost line has four faces: SerialException (an OSError), plain OSError, termios.error (none), TypeError (closed below us).
+_LOST: tuple[type[Exception], ...] = (OSError, TypeError, *TERMINAL_ERRORS)
+_NOT_OPENED: tuple[type[Exception], ...] = (OSError, ValueError, *TERMINAL_ERRORS)
+
+READ_S = 0.02
+"""A read ends after this time with what there is: natural pieces, 50 a second."""
+MOST_BYTES = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class PortInfo:
+    """A serial port that is there. `identity` names the device behind it, whatever the port is called; '' if unknown."""
+
+    port: str
+    what: str
+    identity: str = ""
+
+
+class Line(Protocol):
+    """An open line. Its methods raise LineLostError when it goes away."""
+
+    name: str
+
+    def read(self) -> bytes:
+        """What came within `READ_S`, at most `MOST_BYTES`; b'' if nothing did."""
+        ...
+
+    def write(self, data: bytes) -> None:
+        """Send bytes."""
+        ...
+
+    def close(self) -> None:
+        """Close; a second time does nothing."""
+        ...
+
+
+class SerialLine:
+    """A line over pyserial: a port such as /dev/ttyUSB0 or COM3, or a URL such as socket://, rfc2217://, loop://."""
+
+    def __init__(self, port: str, baud: int) -> None:
+        self.name = port
+        try:
+            self._port = serial.serial_for_url(  # type: ignore[no-untyped-call]
+                port, baudrate=baud, timeout=READ_S, write_timeout=1.0, exclusive=True
+            )
+        except _NOT_OPENED as fault:
+            raise _cannot_open(port, fault) from fault
+
+    def read(self) -> bytes:
+        """What came within `READ_S`, at most `MOST_BYTES`."""
+        with _lost_line_told(self.name):
+            return bytes(self._port.read(MOST_BYTES))
+
+    def write(self, data: bytes) -> None:
+        """Send bytes."""
+        with _lost_line_told(self.name):
+            self._port.write(data)
+
+    def close(self) -> None:
+        """Close; a second time does nothing. A line that is gone already cannot complain any more."""
+        with contextlib.suppress(*_LOST):
+            self._port.close()
+
+
+@contextlib.contextmanager
+def _lost_line_told(port: str) -> Iterator[None]:
+    try:
+        yield
+    except _LOST as fault:
+        raise LineLostError("the line went away", where=port, mend="check plug, cable and power") from fault
+
+
+def list_ports() -> list[PortInfo]:
+    """The serial ports that are there, in order of name."""
+    found = []
+    for each in comports():  # type: ignore[no-untyped-call]
+        ids = f"{each.vid:04x}:{each.pid:04x}:{each.serial_number or each.location or ''}" if each.vid is not None else ""
+        what = each.description if each.description not in (None, "n/a") else ""
+        found.append(PortInfo(each.device, what, ids))
+    return sorted(found, key=lambda info: info.port)
+
+
+def _cannot_open(port: str, fault: Exception) -> LineLostError:
+    """The sentence for a port that would not open."""
+    number = getattr(fault, "errno", None)
+    text = str(fault)
+    if isinstance(fault, ValueError) or "://" in port:
+        return _cannot_reach(port, fault)
+    if number == errno.EACCES:
+        return LineLostError("you may not open this port", where=port, mend=_group_to_join(port))
+    if number in (errno.EBUSY, errno.EAGAIN) or "exclusively lock" in text or "PermissionError" in text:
+        return LineLostError("the port is in use by another program", where=port, mend="close that program, then try again")
+    if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "FileNotFoundError" in text:
+        there = ", ".join(f"{info.port} ({info.what})" if info.what else info.port for info in list_ports())
+        mend = f"plugged in are: {there}" if there else "no serial port is plugged in; check the cable, then 'platepull ports'"
+        return LineLostError("there is no such port", where=port, mend=mend)
+    reason = os.strerror(number) if isinstance(number, int) else text
+    return LineLostError(
+        f"this is not a usable serial port ({reason})", where=port, mend="see 'platepull ports' for those there are"
+    )
+
+
+def _cannot_reach(port: str, fault: Exception) -> LineLostError:
+    if isinstance(fault, ValueError):
+        expected = "use a port such as /dev/ttyUSB0 or COM3, or a URL such as socket://host:4000 or rfc2217://host:2217"
+        return LineLostError(f"this is no port that can be opened ({fault})", where=port, mend=expected)
+    reason = re.sub(r"^.*?\[Errno -?\d+\]\s*", "", str(fault)).strip(" '\"")
+    return LineLostError(
+        f"nobody answers there ({reason})", where=port, mend="check that the other end runs and the address is right"
+    )
+
+
+def _group_to_join(port: str) -> str:
+    """Which group the person must join to open the port; Unix only, elsewhere nobody gets here."""
+    try:
+        import grp
+
+        group = grp.getgrgid(os.stat(port).st_gid).gr_name
+    except (ImportError, KeyError, OSError):
+        group = "dialout"
+    if group == "root":
+        return "its device file belongs to root alone; have the system's administrator give it to group dialout"
+    return f"join group {group}: 'sudo usermod -aG {group} $USER', then log out and in again"
