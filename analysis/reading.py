@@ -2,55 +2,137 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass, field
+
 import numpy as np
 
+from analysis.breakaway import Peak, PeakRules, refine_peak
+from analysis.chatter import ChatterRules, read_chatter
+from analysis.condition import Conditioned, ConditionRules, condition
+from analysis.labels import Course, CourseRules, find_course, holds_nothing, name_stretches, working_level
+from analysis.quality import QualityRules, find_doubts
 from analysis.results import Breakaway, BudgetLine, Chatter, Doubt, DoubtCode, PullResult, Sensor, Sliding
+from analysis.sliding import Plateau, read_plateau
 from analysis.trace import Trace
 from analysis.uncertainty import calibration_line, combine
 
 UNKNOWN_SENSOR = Sensor()
 
 
-def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR) -> PullResult:
-    """Read one pull: labels, breakaway, sliding, chatter, doubts. Never raises on a Trace, whatever it holds."""
-    n = len(trace)
-    rate = None if n < 2 else 1.0 / float(np.median(np.diff(trace.time_s)))
-    nothing = Chatter(assessable=False, score=0.0, why_not="no_sliding")
-    if n < 10:
-        return PullResult(n, trace.duration_s, rate, None, (), None, None, nothing, (Doubt(DoubtCode.NO_PULL),))
-    rest = max(3, int(0.05 * n))
-    zero, noise = float(np.median(trace.torque_nm[:rest])), float(np.std(trace.torque_nm[:rest]))
-    torque = trace.torque_nm - zero
-    sign = 1 if torque.max() >= -torque.min() else -1
-    torque = torque * sign
-    peak = int(np.argmax(torque))
-    if torque[peak] < max(20 * noise, 1e-9):
-        return PullResult(n, trace.duration_s, rate, None, (), None, None, nothing, (Doubt(DoubtCode.NO_PULL),), zero, noise)
-    lines = [line for line in (calibration_line(float(torque[peak]), sensor),) if line]
-    budget = combine([*lines, BudgetLine("noise", noise)])
-    angle = trace.angle_deg
-    held = torque > 0.5 * torque[peak]
-    after = np.flatnonzero(held & (np.arange(n) > peak + n // 20))
-    sliding = None
-    if after.size > 10:
-        span = after[: after.size * 9 // 10]
-        sliding = Sliding(
-            float(torque[span].mean()),
-            float(trace.time_s[span[0]]),
-            float(trace.time_s[span[-1]]),
-            None if angle is None else float(abs(angle[span[-1]] - angle[span[0]])),
-            budget,
-        )
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReadingRules:
+    """The rules of all parts together."""
+
+    condition: ConditionRules = field(default_factory=ConditionRules)
+    course: CourseRules = field(default_factory=CourseRules)
+    peak: PeakRules = field(default_factory=PeakRules)
+    chatter: ChatterRules = field(default_factory=ChatterRules)
+    quality: QualityRules = field(default_factory=QualityRules)
+    least_samples: int = 10
+
+
+def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules | None = None) -> PullResult:
+    """Read one pull: course, breakaway, sliding, chatter, doubts. Never raises on a Trace, whatever it holds.
+
+    1. Condition: zero, noise, spikes, clipping, direction.
+    2. Course: where the load is taken up, where the plates let go for good, where they slide, pause, let go.
+    3. Read each figure off the course, with its uncertainty.
+    """
+    rules = rules or ReadingRules()
+    if len(trace) < rules.least_samples or float(np.ptp(trace.torque_nm)) == 0.0:
+        return _nothing(trace, None, DoubtCode.NO_PULL)
+    c = condition(trace, sensor, rules.condition)
+    smooth = c.smooth(rules.course.smooth_s)
+    level, top = working_level(c, smooth), float(smooth.max())
+    if holds_nothing(c, level, top, sensor.capacity_nm, rules.course):
+        return _free_or_nothing(trace, c, sensor, rules)
+    course = find_course(c, level, smooth, rules.course)
+    if course is None:
+        return _free_or_nothing(trace, c, sensor, rules)
+    peak = refine_peak(c, course, rules.peak)
+    plateau = read_plateau(c, course)
     return PullResult(
-        n,
-        trace.duration_s,
-        rate,
-        sign,
-        (),
-        Breakaway(float(torque[peak]), float(trace.time_s[peak]), None if angle is None else float(angle[peak]), budget),
-        sliding,
-        nothing,
-        (),
-        zero,
-        noise,
+        samples=len(trace),
+        duration_s=trace.duration_s,
+        rate_hz=c.rate_hz,
+        direction=c.sign,
+        stretches=name_stretches(c, course),
+        breakaway=_breakaway(c, course, peak, sensor),
+        sliding=None if plateau is None else _sliding(c, plateau, sensor),
+        chatter=read_chatter(c, course, plateau.torque_nm if plateau else level, rules.chatter),
+        doubts=find_doubts(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality),
+        zero_nm=c.zero_nm,
+        noise_nm=c.noise_nm,
+    )
+
+
+def _nothing(trace: Trace, c: Conditioned | None, code: DoubtCode, *, held_nothing: bool = False) -> PullResult:
+    rate = c.rate_hz if c is not None else None
+    if rate is None and len(trace) > 1:
+        rate = 1.0 / float(np.median(np.diff(trace.time_s)))
+    return PullResult(
+        samples=len(trace),
+        duration_s=trace.duration_s,
+        rate_hz=rate,
+        direction=c.sign if c is not None and held_nothing else None,
+        stretches=name_stretches(c, None) if c is not None else (),
+        breakaway=None,
+        sliding=None,
+        chatter=Chatter(assessable=False, score=0.0, why_not="no_sliding"),
+        doubts=(Doubt(code),) if code is DoubtCode.NO_PULL and not held_nothing else (),
+        zero_nm=c.zero_nm if c is not None and c.rest_to else None,
+        noise_nm=c.noise_nm if c is not None else None,
+        held_nothing=held_nothing,
+    )
+
+
+def _free_or_nothing(trace: Trace, c: Conditioned, sensor: Sensor, rules: ReadingRules) -> PullResult:
+    """A lever that turned while nothing resisted is a free-spinning unit; one that did not turn is no pull."""
+    turned = 0.0 if c.angle_deg is None else float(np.ptp(c.angle_deg))
+    spun = turned > max(5.0, 4 * c.resolution_deg)
+    return _nothing(trace, c, DoubtCode.NO_PULL, held_nothing=spun)
+
+
+def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor) -> list[BudgetLine]:
+    """Lines that every figure shares: calibration and zero."""
+    lines = [line for line in (calibration_line(torque_nm, sensor),) if line is not None]
+    if c.rest_to:
+        zero = c.noise_nm / math.sqrt(max(1.0, c.rest_to * min(1.0, 500.0 * c.step_s)))
+        lines.append(BudgetLine("zero", zero))
+    else:
+        # No rest before the pull: the zero is taken on trust, to within a share of the reading that the trade tolerates.
+        lines.append(BudgetLine("zero", 0.01 * torque_nm / math.sqrt(3)))
+    if c.drift_nm is not None:
+        lines.append(BudgetLine("zero drift", abs(c.drift_nm) / math.sqrt(12)))
+    # JCGM 100 F.2.2.1: a step d has standard uncertainty 0.29 d; noise larger than the step averages it away.
+    if c.resolution_nm > 2 * c.noise_nm:
+        lines.append(BudgetLine("resolution", c.resolution_nm / math.sqrt(12)))
+    return lines
+
+
+def _breakaway(c: Conditioned, course: Course, peak: Peak, sensor: Sensor) -> Breakaway:
+    lines = _common_lines(c, peak.torque_nm, sensor)
+    lines += [BudgetLine("noise", peak.u_nm), BudgetLine("sampling", peak.sampling_u_nm)]
+    angle = None if c.angle_deg is None else float(np.interp(peak.time_s, c.time_s, _own_angle(c)))
+    step = None if course.first_step is None else float(course.smooth_nm[course.first_step])
+    return Breakaway(peak.torque_nm, peak.time_s, angle, combine(lines), step)
+
+
+def _own_angle(c: Conditioned) -> np.ndarray:
+    assert c.angle_deg is not None
+    turned = -c.angle_deg if c.angle_reversed else c.angle_deg
+    return np.asarray(c.sign * turned)
+
+
+def _sliding(c: Conditioned, plateau: Plateau, sensor: Sensor) -> Sliding:
+    lines = [*_common_lines(c, plateau.torque_nm, sensor), BudgetLine("noise", plateau.u_nm)]
+    return Sliding(
+        plateau.torque_nm,
+        plateau.from_s,
+        plateau.to_s,
+        plateau.travel_deg,
+        combine(lines),
+        plateau.slope_nm_per_deg,
+        plateau.ripple,
     )

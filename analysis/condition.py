@@ -1,0 +1,283 @@
+"""Conditioning: what the trace says of its own sensor, before anything is read off it. Arrays in, arrays out.
+
+Nothing here changes the stored signal: spikes are bridged and the zero is taken off in a working copy.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter, uniform_filter1d
+
+from analysis.results import Sensor
+from analysis.trace import Floats, Trace
+
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ConditionRules:
+    """Thresholds of conditioning, each with its reason."""
+
+    gap_factor: float = 3.5  # a step in time this many times the usual one is a gap, not jitter of a clock
+    spike_noise: float = 8.0  # a spike stands out by so many deviations from what both its sides foretell
+    spike_share: float = 0.012  # ... and by this share of the largest torque: less does no harm
+    clip_run_s: float = 0.004  # a sensor at its limit stays exactly there for at least so long
+    clip_run: int = 6  # ... and so many samples
+    capacity_reach: float = 0.995  # so near to the sensor's capacity the reading is at its limit
+    rest_window_s: float = 0.2  # the first look at the zero
+    rest_least_s: float = 0.04  # less rest than this before the pull gives no zero
+    rest_noise: float = 6.0  # rest ends where the smoothed torque is off zero by so many deviations
+    rest_share: float = 0.004  # ... or by this share of the largest torque
+    smooth_s: float = 0.01
+    angle_moved_deg: float = 0.3  # rest ends where the lever has moved this far (or 1.5 encoder steps)
+    drift_share: float = 0.03  # a rest afterwards further off than this is a hand on the lever, not drift
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Conditioned:
+    """A trace made ready: torque zeroed, positive in the direction of the pull, spikes bridged; angle positive likewise.
+
+    `step_s` is the usual time between samples. `noise_nm` is the deviation of one sample at rest, quantisation included;
+    `resolution_nm` the sensor's step, `resolution_deg` the encoder's. `rest_to` is the index where rest before the pull
+    ends (0: there was none), `rest_from` where rest after it begins (n: there was none). `drift_nm` is the zero after
+    minus the zero before, None where one is missing. `spikes`, `gaps` (index before the gap) and `clipped` mark trouble.
+    """
+
+    time_s: Floats
+    torque_nm: Floats
+    angle_deg: Floats | None
+    sign: int
+    angle_reversed: bool
+    step_s: float
+    zero_nm: float
+    noise_nm: float
+    resolution_nm: float
+    resolution_deg: float
+    rest_to: int
+    rest_from: int
+    drift_nm: float | None
+    spikes: NDArray[np.intp]
+    gaps: NDArray[np.intp]
+    clipped: Flags
+
+    @property
+    def rate_hz(self) -> float:
+        """Usual sampling rate."""
+        return 1.0 / self.step_s
+
+    def samples_in(self, span_s: float, least: int = 1) -> int:
+        """How many samples `span_s` holds, at least `least`."""
+        return max(least, round(span_s / self.step_s))
+
+    def smooth(self, span_s: float) -> Floats:
+        """Torque averaged over `span_s`, zero phase; the torque itself where that is less than two samples."""
+        width = self.samples_in(span_s) | 1
+        return self.torque_nm if width < 3 else uniform_filter1d(self.torque_nm, width, mode="nearest")
+
+
+def smallest_step(values: Floats, least: float = 1e-9) -> float:
+    """The step of a quantised signal: the smallest difference of neighbouring distinct values; 0 if none can be told."""
+    steps = np.abs(np.diff(values[:: max(1, values.size // 20_000)]))
+    steps = steps[steps > least]
+    if not steps.size:
+        return 0.0
+    step = float(np.min(steps))
+    # Floating noise of a converted unit is no step: a true one divides most differences nearly whole.
+    whole = np.abs(steps / step - np.round(steps / step))
+    return step if float(np.mean(whole < 0.05)) > 0.9 else 0.0
+
+
+def deviation(values: Floats) -> float:
+    """Robust standard deviation of white noise from second differences (trend-proof). Var of x[i-1]-2x[i]+x[i+1] is 6 s^2."""
+    if values.size < 4:
+        return 0.0
+    second = np.diff(values, 2)
+    size = np.abs(second)
+    # The mean of what is no outlier, not the median: on a coarse sensor the median is itself a step or zero.
+    usual = size[size <= max(6.0 * float(np.median(size)), float(np.percentile(size, 90)))]
+    return math.sqrt(math.pi / 2) * float(usual.mean()) / math.sqrt(6.0)
+
+
+def fine_deviation(values: Floats) -> float:
+    """The same from fourth differences (variance 70 s^2), which see less of an oscillation; 0 for fewer than 12 values."""
+    if values.size < 12:
+        return 0.0
+    return 1.4826 * float(np.median(np.abs(np.diff(values, 4)))) / math.sqrt(70.0)
+
+
+def find_spikes(torque_nm: Floats, noise_nm: float, rules: ConditionRules) -> NDArray[np.intp]:
+    """Indices of electrical spikes: one or two samples that leave the curve and come back, as no mechanism could.
+
+    1. Candidates leave the median of five neighbours by more than the threshold.
+    2. For each, foretell the place from both sides (straight lines through the two samples before and the two after).
+       A mechanical corner, however sharp, agrees with at least one side; a spike agrees with neither.
+    """
+    if torque_nm.size < 7:
+        return np.empty(0, dtype=np.intp)
+    largest = float(np.percentile(np.abs(torque_nm), 99.5))
+    threshold = max(rules.spike_noise * noise_nm, rules.spike_share * largest)
+    off = torque_nm - median_filter(torque_nm, 5, mode="nearest")
+    candidates = np.flatnonzero(np.abs(off) > threshold)
+    spikes: list[int] = []
+    n = torque_nm.size
+    for i in candidates:
+        if i in spikes:
+            continue
+        for length in (1, 2):
+            before, after = i - 1, i + length
+            if before < 2 or after + 1 >= n:
+                continue
+            body = torque_nm[i : i + length]
+            left = torque_nm[before] + (torque_nm[before] - torque_nm[before - 2]) / 2
+            right = torque_nm[after] - (torque_nm[after + 1] - torque_nm[after])
+            low, high = min(left, right, torque_nm[before], torque_nm[after]), max(left, right, torque_nm[before], torque_nm[after])
+            stands_out = min(body) - high if off[i] > 0 else low - max(body)
+            # Both sides must be calm compared with the leap itself: a slip's own swing is not.
+            calm = max(abs(torque_nm[before] - torque_nm[after]), abs(torque_nm[after + 1] - torque_nm[after]))
+            if stands_out > threshold and calm < 0.5 * stands_out:
+                spikes.extend(range(i, i + length))
+                break
+    return np.asarray(spikes, dtype=np.intp)
+
+
+def bridge(torque_nm: Floats, spikes: NDArray[np.intp]) -> Floats:
+    """A copy with the spiked samples drawn straight from neighbour to neighbour."""
+    if not spikes.size:
+        return torque_nm
+    good = np.ones(torque_nm.size, dtype=bool)
+    good[spikes] = False
+    index = np.arange(torque_nm.size)
+    return np.where(good, torque_nm, np.interp(index, index[good], torque_nm[good]))
+
+
+def find_clipped(torque_nm: Floats, step_s: float, capacity_nm: float | None, rules: ConditionRules) -> Flags:
+    """Samples at the sensor's limit: beyond its capacity, or stuck to the very largest value of the trace.
+
+    A run at the top counts only if the curve came up steeply: a plateau that is naturally level with a coarse sensor
+    stays near its top value long before it reaches it.
+    """
+    clipped = np.zeros(torque_nm.size, dtype=bool)
+    magnitude = np.abs(torque_nm)
+    if capacity_nm is not None:
+        clipped |= magnitude >= rules.capacity_reach * capacity_nm
+    least = max(rules.clip_run, round(rules.clip_run_s / step_s))
+    for side in (torque_nm, -torque_nm):
+        top = float(side.max(initial=0.0))
+        if top <= 0:
+            continue
+        at_top = side >= top - 1e-9 * abs(top)
+        edges = np.flatnonzero(np.diff(np.concatenate(([0], at_top.view(np.int8), [0]))))
+        runs = edges.reshape(-1, 2)
+        long_runs = runs[(runs[:, 1] - runs[:, 0]) >= least]
+        others = side[~at_top]
+        if not long_runs.size or not others.size:
+            continue
+        step = smallest_step(torque_nm)
+        for first, last in long_runs:
+            before = side[max(0, first - 3) : first]
+            came_up = before.size == 3 and top - before[0] > max(2.5 * step, 0.002 * top)
+            if came_up or (last - first) > 8 * least:
+                clipped[first:last] = True
+    return clipped
+
+
+def _rest_before(trace: Trace, noise_nm: float, step_s: float, largest_nm: float, rules: ConditionRules) -> tuple[int, float]:
+    """Index where rest ends and its level; (0, 0.0) where the trace does not begin at rest."""
+    n = len(trace)
+    first = min(n, max(5, round(rules.rest_window_s / step_s)))
+    width = max(1, round(rules.smooth_s / step_s))
+    level = float(np.median(trace.torque_nm[: max(5, first // 2)]))
+    smooth = uniform_filter1d(trace.torque_nm, width, mode="nearest") if width > 1 else trace.torque_nm
+    slow = float(np.std(smooth[: max(5, first // 2)]))
+    threshold = max(
+        rules.rest_noise * max(noise_nm / math.sqrt(width), min(slow, 0.01 * largest_nm)), rules.rest_share * largest_nm
+    )
+    moved = np.abs(smooth - level) > threshold
+    if trace.angle_deg is not None:
+        start = float(np.median(trace.angle_deg[: max(3, first // 4)]))
+        step = max(rules.angle_moved_deg, 1.5 * smallest_step(trace.angle_deg, 1e-6))
+        moved |= np.abs(trace.angle_deg - start) > step
+    end = int(np.argmax(moved)) if moved.any() else n
+    # The foot of the ramp is below the threshold but not at rest any more.
+    end -= min(end // 4, round(0.03 / step_s)) + width // 2
+    if end * step_s < rules.rest_least_s or end < 3:
+        return 0, 0.0
+    return end, float(np.mean(trace.torque_nm[:end]))
+
+
+def _rest_after(torque_nm: Floats, angle_deg: Floats | None, noise_nm: float, step_s: float, largest_nm: float) -> int:
+    """Index from which the end of the trace is at rest; n where it is not."""
+    n = torque_nm.size
+    tail = min(n // 4, max(5, round(0.15 / step_s)))
+    if tail < 5:
+        return n
+    level = float(np.median(torque_nm[n - tail :]))
+    if abs(level) > 0.1 * largest_nm or float(np.std(torque_nm[n - tail :])) > max(4 * noise_nm, 0.01 * largest_nm):
+        return n
+    band = max(6 * noise_nm, 0.01 * largest_nm)
+    off = np.abs(torque_nm - level) > band
+    if angle_deg is not None:
+        off |= np.abs(angle_deg - angle_deg[-1]) > max(0.5, 2 * smallest_step(angle_deg, 1e-6))
+    begin = n - int(np.argmax(off[::-1])) if off.any() else 0
+    begin += (n - begin) // 4  # the tail of the let-go is left out
+    return begin if n - begin >= 5 else n
+
+
+def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None) -> Conditioned:
+    """Make a trace of at least ten samples ready for reading. Never changes the trace itself."""
+    rules = rules or ConditionRules()
+    steps = np.diff(trace.time_s)
+    step_s = float(np.median(steps))
+    gaps = np.flatnonzero(steps > rules.gap_factor * step_s)
+    raw = trace.torque_nm
+    resolution = sensor.resolution_nm or smallest_step(raw)
+    head = raw[: max(10, min(raw.size, round(rules.rest_window_s / step_s)))]
+    quantised = resolution / math.sqrt(12.0)
+    spikes = find_spikes(raw, max(deviation(head), quantised, 0.5 * deviation(raw)), rules)
+    calm = Trace(trace.time_s, bridge(raw, spikes), trace.angle_deg)
+    largest = float(np.percentile(np.abs(calm.torque_nm), 99.5))
+    noise = max(deviation(head), quantised)
+    rest_to, zero = _rest_before(calm, noise, step_s, largest, rules)
+    if rest_to:
+        noise = max(deviation(calm.torque_nm[:rest_to]), quantised)
+    clipped = find_clipped(calm.torque_nm, step_s, sensor.capacity_nm, rules)
+    torque = calm.torque_nm - zero
+    rest_from = _rest_after(torque, trace.angle_deg, noise, step_s, largest)
+    drift = None
+    if rest_from < len(trace):
+        after = float(np.mean(torque[rest_from:]))
+        if not rest_to:
+            zero, torque = zero + after, torque - after
+        elif abs(after) <= rules.drift_share * largest:
+            drift = after
+    # The direction is that of the greater impulse: transients at the let-go are short.
+    sign = 1 if float(np.sum(torque)) >= 0 else -1
+    torque = sign * torque
+    angle, reversed_angle = None, False
+    if trace.angle_deg is not None:
+        angle = sign * (trace.angle_deg - trace.angle_deg[0])
+        work = float(np.sum(0.5 * (torque[1:] + torque[:-1]) * np.diff(angle)))
+        reversed_angle = work < 0
+        angle = -angle if reversed_angle else angle
+    return Conditioned(
+        time_s=trace.time_s,
+        torque_nm=torque,
+        angle_deg=angle,
+        sign=sign,
+        angle_reversed=reversed_angle,
+        step_s=step_s,
+        zero_nm=zero,
+        noise_nm=noise,
+        resolution_nm=resolution,
+        resolution_deg=0.0 if angle is None else smallest_step(angle, 1e-6),
+        rest_to=rest_to,
+        rest_from=rest_from,
+        drift_nm=drift if drift is None else sign * drift,
+        spikes=spikes,
+        gaps=gaps,
+        clipped=clipped,
+    )

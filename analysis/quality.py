@@ -1,0 +1,97 @@
+"""What makes a reading doubtful: codes with the figure behind each, no sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.condition import Conditioned
+from analysis.labels import Course
+from analysis.results import Doubt, DoubtCode, Sensor
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class QualityRules:
+    """Limits of a reading without doubt, each with its reason (trade notes 2.4 and 6 where not said otherwise)."""
+
+    least_travel_deg: float = 20.0  # less sliding than this says little of the mean; the trade asks for 90 degrees
+    fastest_deg_per_s: float = 60.0  # a steady pull is 3 to 30 degrees a second; twice that is a jerk
+    shortest_ramp_s: float = 0.15  # from zero to break in less than this is a jerk: the ramp should take 1 to 3 s
+    lowest_rate_hz: float = 100.0  # breakaway needs 100 samples a second
+    ramp_step_share: float = 0.01  # ... or the ramp climbs by more than this share of the peak between two samples
+    drift_share_of_result: float = 0.01  # zero moved by more than 1 % of the result
+    drift_share_of_range: float = 0.005  # ... or 0.5 % of the range
+    coarse_share: float = 0.005  # the sensor's step is more than this share of the reading
+
+
+def find_doubts(
+    c: Conditioned, course: Course | None, peak_nm: float | None, travel_deg: float | None, sensor: Sensor, rules: QualityRules
+) -> tuple[Doubt, ...]:
+    """All doubts of a pull, in the order of the codes."""
+    return tuple(_doubts(c, course, peak_nm, travel_deg, sensor, rules))
+
+
+def _doubts(
+    c: Conditioned, course: Course | None, peak_nm: float | None, travel_deg: float | None, sensor: Sensor, rules: QualityRules
+) -> Iterator[Doubt]:
+    if course is not None and peak_nm is not None:
+        slid = travel_deg if c.angle_deg is not None else None
+        if not course.sliding or (slid is not None and slid < rules.least_travel_deg):
+            yield Doubt(DoubtCode.SHORT_TRAVEL, slid if slid is not None else 0.0, rules.least_travel_deg)
+        yield from _haste(c, course, rules)
+        if course.pauses or len(course.bites) > 1:
+            stopped = sum(float(c.time_s[min(b, c.time_s.size - 1)] - c.time_s[a]) for a, b in course.pauses)
+            yield Doubt(DoubtCode.HESITATED, stopped)
+    if c.clipped.any():
+        yield Doubt(DoubtCode.OVERLOAD, float(np.max(np.abs(c.torque_nm[c.clipped]))), sensor.capacity_nm)
+    if c.spikes.size:
+        yield Doubt(DoubtCode.SPIKES, float(c.spikes.size))
+    if c.gaps.size:
+        yield Doubt(DoubtCode.GAPS, float(np.max(np.diff(c.time_s)[c.gaps])))
+    yield from _rate(c, course, peak_nm, rules)
+    yield from _zero(c, peak_nm, sensor, rules)
+    if peak_nm is not None and c.resolution_nm > rules.coarse_share * peak_nm:
+        yield Doubt(DoubtCode.COARSE, c.resolution_nm, rules.coarse_share * peak_nm)
+    if course is not None and peak_nm is not None and _let_go_early(c, course):
+        yield Doubt(DoubtCode.LET_GO, travel_deg)
+
+
+def _haste(c: Conditioned, course: Course, rules: QualityRules) -> Iterator[Doubt]:
+    speed = 0.0
+    if c.angle_deg is not None and course.sliding:
+        turned = sum(float(c.angle_deg[b - 1] - c.angle_deg[a]) for a, b in course.sliding)
+        took = sum(float(c.time_s[b - 1] - c.time_s[a]) for a, b in course.sliding)
+        speed = turned / took if took > 0 else 0.0
+    ramp_s = float(c.time_s[course.peak] - c.time_s[course.load_from])
+    if speed > rules.fastest_deg_per_s:
+        yield Doubt(DoubtCode.TOO_FAST, speed, rules.fastest_deg_per_s)
+    elif ramp_s < rules.shortest_ramp_s:
+        yield Doubt(DoubtCode.TOO_FAST, None, rules.shortest_ramp_s)
+
+
+def _rate(c: Conditioned, course: Course | None, peak_nm: float | None, rules: QualityRules) -> Iterator[Doubt]:
+    if c.rate_hz < 0.995 * rules.lowest_rate_hz:
+        yield Doubt(DoubtCode.LOW_RATE, c.rate_hz, rules.lowest_rate_hz)
+    elif course is not None and peak_nm:
+        before = course.peak - max(2, c.samples_in(0.02))
+        if before >= 0:
+            step = float(c.torque_nm[course.peak] - c.torque_nm[before]) / (course.peak - before)
+            if step > rules.ramp_step_share * peak_nm:
+                yield Doubt(DoubtCode.LOW_RATE, c.rate_hz, None)
+
+
+def _zero(c: Conditioned, peak_nm: float | None, sensor: Sensor, rules: QualityRules) -> Iterator[Doubt]:
+    if c.drift_nm is None or peak_nm is None:
+        return
+    limit = rules.drift_share_of_result * peak_nm
+    if sensor.capacity_nm is not None:
+        limit = min(limit, rules.drift_share_of_range * sensor.capacity_nm)
+    if abs(c.drift_nm) > max(limit, 3 * c.noise_nm / max(1.0, c.rest_to) ** 0.5):
+        yield Doubt(DoubtCode.ZERO_DRIFT, c.drift_nm, limit)
+
+
+def _let_go_early(c: Conditioned, course: Course) -> bool:
+    """Whether the hand let go before the plates slid: load and release without steady sliding."""
+    return not course.sliding and course.let_go is not None

@@ -1,0 +1,102 @@
+"""Sliding torque: the mean over steady sliding, weighted by angle turned where there is an angle, by time elsewhere."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.condition import Conditioned
+from analysis.labels import Course
+from analysis.results import Order
+from analysis.trace import Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Plateau:
+    """The mean over steady sliding, its standard uncertainty from scatter along the way, travel, slope and ripple."""
+
+    torque_nm: float
+    u_nm: float
+    from_s: float
+    to_s: float
+    travel_deg: float | None
+    slope_nm_per_deg: float | None
+    ripple: tuple[Order, ...]
+
+
+def read_plateau(c: Conditioned, course: Course) -> Plateau | None:
+    """Work over angle (integral of torque over angle, by the trapezoid, over angle turned); time mean without an angle.
+
+    None where there is no steady sliding, or the lever did not turn on it.
+    """
+    spans = [span for span in course.sliding if span[1] - span[0] >= 3]
+    if not spans:
+        return None
+    from_s, to_s = float(c.time_s[spans[0][0]]), float(c.time_s[spans[-1][1] - 1])
+    work, weight = 0.0, 0.0
+    blocks: list[Floats] = []
+    for first, last in spans:
+        torque = c.torque_nm[first:last]
+        along = c.time_s[first:last] if c.angle_deg is None else c.angle_deg[first:last]
+        middle = 0.5 * (torque[1:] + torque[:-1])
+        step = np.diff(along)
+        if c.angle_deg is None:
+            usual = step <= 3.5 * c.step_s
+            middle, step = middle[usual], step[usual]
+        work += float(middle @ step)
+        weight += float(step.sum())
+        blocks.append(middle)
+    if weight <= (0.0 if c.angle_deg is None else max(0.5, 2 * c.resolution_deg)):
+        return None
+    mean = work / weight
+    travel = None if c.angle_deg is None else weight
+    slope, ripple = (None, ()) if c.angle_deg is None else _over_angle(c, spans)
+    return Plateau(mean, _mean_uncertainty(c, blocks), from_s, to_s, travel, slope, ripple)
+
+
+def _mean_uncertainty(c: Conditioned, blocks: list[Floats]) -> float:
+    """Noise of one sample over the root of the number averaged; neighbouring samples are not independent below 500 Hz noise."""
+    count = sum(block.size for block in blocks)
+    independent = max(1.0, count * min(1.0, 500.0 * c.step_s))
+    return c.noise_nm / math.sqrt(independent)
+
+
+def _over_angle(c: Conditioned, spans: list[tuple[int, int]]) -> tuple[float | None, tuple[Order, ...]]:
+    """Slope and ripple over angle: torque averaged in bins of angle, a line fitted, and lines of the spectrum of the rest."""
+    assert c.angle_deg is not None
+    angle = np.concatenate([c.angle_deg[a:b] for a, b in spans])
+    torque = np.concatenate([c.torque_nm[a:b] for a, b in spans])
+    travel = float(np.ptp(angle))
+    width = max(1.0, 2 * c.resolution_deg, travel / 20_000)
+    if travel < 10.0 * width:
+        return None, ()
+    index = ((angle - angle.min()) / width).astype(np.intp)
+    count = np.bincount(index)
+    filled = np.flatnonzero(count)
+    mean = np.bincount(index, weights=torque)[filled] / count[filled]
+    if filled.size < 8:
+        return None, ()
+    place = (filled + 0.5) * width
+    line = np.polyfit(place - place.mean(), mean, 1)
+    rest = np.interp((np.arange(count.size) + 0.5) * width, place, mean - np.polyval(line, place - place.mean()))
+    return float(line[0]), _orders(rest, width)
+
+
+def _orders(rest_nm: Floats, width_deg: float) -> tuple[Order, ...]:
+    """The strongest ripples locked to the angle that stand out from the rest, by the zero-padded spectrum; at most three.
+
+    Only orders with at least 1.2 periods in the travel count. Amplitude after the window's coherent gain (Hann: one half).
+    """
+    n = rest_nm.size
+    window = np.hanning(n)
+    size = 8 * n
+    spectrum = np.abs(np.fft.rfft((rest_nm - rest_nm.mean()) * window, size)) * 2 / window.sum()
+    order = np.fft.rfftfreq(size, width_deg) * 360.0
+    lowest = 1.2 * 360.0 / (n * width_deg)
+    floor = 4.0 * float(np.median(spectrum)) + 0.3 * float(np.std(rest_nm))
+    inner = spectrum[1:-1]
+    tops = 1 + np.flatnonzero((inner >= spectrum[:-2]) & (inner > spectrum[2:]) & (inner > floor) & (order[1:-1] >= lowest))
+    best = tops[np.argsort(spectrum[tops])[::-1][:3]]
+    return tuple(Order(float(order[k]), float(spectrum[k])) for k in best)
