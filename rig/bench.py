@@ -167,7 +167,7 @@ class Bench:
             self._end(error)
 
     def _step_all(self) -> None:
-        told_dropped, ended = 0, False
+        ended = False
         while True:
             item = self._inbox.take()
             if isinstance(item, Close):
@@ -182,13 +182,19 @@ class Bench:
                 continue
             self._tell(self._session.step(item))
             self._note(item)
-            if self._dropped > told_dropped:
-                lost, told_dropped = self._dropped - told_dropped, self._dropped
-                self._tell([Failed(f"{lost} samples came faster than they could be taken and are lost", "line", "lower the rate")])
+            self._note_dropped()
+
+    def _note_dropped(self) -> None:
+        dropped = self._dropped
+        if dropped > self._wire.dropped:
+            lost = dropped - self._wire.dropped
+            self._tell([Failed(f"{lost} samples came faster than they could be taken and are lost", "line", "lower the rate")])
+            self._wire = replace(self._wire, dropped=dropped)
 
     def _end(self, error: Exception | None) -> None:
         self._error = error
-        self._wire = replace(self._wire, up=False)
+        self._note_dropped()
+        self._wire = replace(self._wire, up=False, faults=replace(self._source.faults))
         if isinstance(error, BenchError):
             self._tell([Failed(error.what, error.where, error.mend), Ended(error.what)])
         elif error is not None:
@@ -216,9 +222,7 @@ class Bench:
             figures = replace(figures, samples=samples, rate_hz=rate_hz)
         elif isinstance(item, LineUp | LineAway):
             figures = replace(figures, up=isinstance(item, LineUp))
-        self._wire = replace(
-            figures, faults=replace(self._source.faults), queue_high_water=self._inbox.high_water, dropped=self._dropped
-        )
+        self._wire = replace(figures, faults=replace(self._source.faults), queue_high_water=self._inbox.high_water)
 
 
 def _drain(queue: deque[T]) -> list[T]:
