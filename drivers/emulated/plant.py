@@ -30,8 +30,8 @@ class Pack:
     """One plate pack.
 
     Friction torque at slip speed v: (kinetic + (static - kinetic) exp(-|v| / stribeck) + viscous |v| + bond) · waviness(angle),
-    Stribeck's falling curve in the form of Bo and Pavelescu. The bond is what the plates gain while they stick, growing with the logarithm of time, and lose again over a small slip
-    (ageing of contacts: Dieterich's slow growth with log time; here in its simplest form).
+    Stribeck's falling curve in the form of Bo and Pavelescu. The bond is what the plates gain while they stick, growing with the
+    logarithm of time, and lose again over a small slip (ageing of contacts after Dieterich, here in its simplest form).
     """
 
     kinetic_nm: float

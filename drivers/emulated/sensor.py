@@ -63,4 +63,4 @@ class SensorChain:
         value = np.clip(value, -sensor.capacity_nm, sensor.capacity_nm)
         torque = np.round(value / sensor.resolution_nm) * sensor.resolution_nm
         angle = np.floor(angle_deg / sensor.encoder_deg + 1e-9) * sensor.encoder_deg
-        return torque, angle
+        return np.round(torque, 6), np.round(angle, 6)  # decimal steps stay short in text
