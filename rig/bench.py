@@ -117,6 +117,11 @@ class Bench:
         return self._session.pulling
 
     @property
+    def pulls(self) -> int:
+        """Pulls that are over."""
+        return self._session.pulls
+
+    @property
     def zero_nm(self) -> float:
         """Torque at rest, N.m, as it is learnt from the stream."""
         return self._session.zero_nm

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import math
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from analysis.errors import BenchError
 
 if TYPE_CHECKING:  # these pull in numpy and pint, which `platepull --help` can do without
     from analysis.results import DecisionRule, Sensor
     from analysis.window import Window
+    from rig.settings import Settings
 
 
 class ArgumentError(BenchError):
@@ -36,6 +39,25 @@ def window_of(text: str | None, basis: str | None) -> Window | None:
     from analysis.window import Basis, Window
 
     return None if text is None else Window.parse(text, Basis(basis or Basis.BREAKAWAY))
+
+
+def chosen_window(args: argparse.Namespace, settings: Settings, own: Window | None = None) -> Window | None:
+    """The window of the options, else the trace's `own`, else that of the settings."""
+    from analysis.window import Basis
+
+    if args.window is None and own is not None:
+        return replace(own, basis=Basis(args.basis or own.basis))
+    return window_of(args.window or settings.window, args.basis or (settings.basis if args.window is None else None))
+
+
+def arm_of(text: str | None) -> float | None:
+    """The lever arm in m for curves of force and position; None where none was given. Raises ArgumentError or UnitError."""
+    from analysis.units import to_si
+
+    arm_m = None if text is None else to_si(text, "length")
+    if arm_m is not None and arm_m <= 0:
+        raise ArgumentError("an arm must be longer than nothing", where="--arm", mend="write it like '0.6 m'")
+    return arm_m
 
 
 def rule_of(text: str | None) -> DecisionRule:
@@ -80,3 +102,29 @@ def profile_path(text: str) -> Path:
     given = Path(text)
     kept = settings_path().with_name(text)
     return kept if not given.exists() and kept.exists() else given
+
+
+def add_job(parser: argparse.ArgumentParser) -> None:
+    """The options that say what is on the bench; they go into each recording's metadata."""
+    parser.add_argument("--job", metavar="TEXT", help="the job's number or name")
+    parser.add_argument("--series", metavar="TEXT", help="the series, such as 'as found' or 'rebuilt'")
+    parser.add_argument("--unit-id", metavar="TEXT", help="what is on the bench: type and number of the unit")
+    parser.add_argument("--arrangement", metavar="TEXT", help="who is held and who turns")
+    parser.add_argument("--lubricant", metavar="TEXT", help="oil and additive")
+    parser.add_argument("--who", metavar="TEXT", help="initials of who pulls")
+
+
+Number = TypeVar("Number", int, float)
+
+
+def positive(kind: Callable[[str], Number]) -> Callable[[str], Number]:
+    """An argparse type: a number above zero."""
+
+    def read(text: str) -> Number:
+        value = kind(text)
+        if not 0 < value < math.inf:
+            raise argparse.ArgumentTypeError(f"'{text}' is not above zero")
+        return value
+
+    read.__name__ = "number"  # argparse names the type in its complaint
+    return read

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
-from rig.choices import add_judging, rule_of, sensor_with_u, unit_of, window_of
+from rig.choices import add_judging, arm_of, rule_of, sensor_with_u, unit_of, window_of
 
 if TYPE_CHECKING:
     from analysis.results import DecisionRule, PullResult, Verdict
@@ -62,7 +62,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Analyse all files; 2 if one could not be read."""
-    from analysis.units import to_si
+    from analysis.results import Sensor
     from rig.settings import load_settings
 
     settings = load_settings()
@@ -74,9 +74,9 @@ def run(args: argparse.Namespace) -> int:
         basis=args.basis,
         rule=rule_of(args.rule or settings.rule),
         u=args.u or settings.u,
-        arm_m=None if args.arm is None else to_si(args.arm, "length"),
+        arm_m=arm_of(args.arm),
     )
-    _check(task)
+    sensor_with_u(Sensor(), task.u)  # a bad --u is told once, not for every file
     outcomes = []
     with _mapped([replace(task, path=path) for path in _spread(args.traces)]) as analysed:
         for one in analysed:
@@ -88,15 +88,6 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         _print_json(outcomes, with_budget=args.budget)
     return 2 if any(one.error is not None for one in outcomes) else 0
-
-
-def _check(task: Task) -> None:
-    from analysis.results import Sensor
-    from rig.choices import ArgumentError
-
-    sensor_with_u(Sensor(), task.u)
-    if task.arm_m is not None and task.arm_m <= 0:
-        raise ArgumentError("an arm must be longer than nothing", where="--arm", mend="write it like '0.6 m'")
 
 
 def _spread(names: Sequence[str]) -> list[str]:

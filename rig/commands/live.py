@@ -1,0 +1,91 @@
+"""`platepull live`: the main job. A window where there is a screen, the terminal where there is none."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import sys
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from rig.choices import ArgumentError, add_job, add_judging, positive
+
+if TYPE_CHECKING:
+    from drivers.profile import DeviceProfile
+    from rig.settings import Settings
+
+NAME = "live"
+HELP = "watch the line and judge each pull as it is made (the main job)"
+
+PULLS_WITHOUT_AUDIENCE = 5
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The verb's options."""
+    line = parser.add_mutually_exclusive_group()
+    line.add_argument("--device", metavar="PROFILE.toml", help="the device profile (or 'device' in the settings)")
+    line.add_argument(
+        "--pretend",
+        nargs="?",
+        const="",
+        metavar="SCENARIO",
+        help="no hardware: the pretend bench (see 'platepull emulate --help')",
+    )
+    parser.add_argument("--terminal", action="store_true", help="no window, even where there is a screen")
+    parser.add_argument("--out", metavar="FOLDER", help="write each pull to this folder")
+    parser.add_argument(
+        "--pulls",
+        type=positive(int),
+        metavar="N",
+        help=f"terminal: end after so many pulls ({PULLS_WITHOUT_AUDIENCE} with --pretend when the output is not a terminal)",
+    )
+    parser.add_argument("--seconds", type=positive(float), metavar="S", help="terminal: end after so many seconds")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="of the pretend bench: same seed, same pulls")
+    add_judging(parser)
+    add_job(parser)
+
+
+def has_screen(environ: Mapping[str, str], platform: str) -> bool:
+    """Whether a window can be shown: always on Windows and macOS, elsewhere where a display server is named."""
+    if platform in ("win32", "darwin"):
+        return True
+    return bool(environ.get("DISPLAY") or environ.get("WAYLAND_DISPLAY"))
+
+
+def run(args: argparse.Namespace) -> int:
+    """Open the line (or the pretend bench) and show what it brings."""
+    from drivers.profile import load_profile
+    from rig.choices import profile_path
+    from rig.pretend import DEFAULT_SCENARIO, PRETEND_WINDOW, pretend_bench
+    from rig.settings import load_settings
+
+    settings = load_settings()
+    with contextlib.ExitStack() as tidy:
+        if args.pretend is not None:
+            profile = tidy.enter_context(pretend_bench(args.pretend or DEFAULT_SCENARIO, seed=args.seed))
+            args.window = args.window or settings.window or PRETEND_WINDOW
+            if args.pulls is None and args.seconds is None and not sys.stdout.isatty():
+                args.pulls = PULLS_WITHOUT_AUDIENCE
+        else:
+            device = args.device or settings.device
+            if device is None:
+                mend = "name one, or try without hardware: platepull live --pretend"
+                raise ArgumentError("no device profile", where="--device", mend=mend)
+            profile = load_profile(profile_path(device))
+        return _in_terminal(args, settings, profile)
+
+
+def _in_terminal(args: argparse.Namespace, settings: Settings, profile: DeviceProfile) -> int:
+    from drivers.clock import SystemClock
+    from drivers.source import open_source
+    from rig.bench import Bench
+    from rig.opening import asked_to_end, live_session, terminal_of
+    from rig.terminal import follow
+
+    session, unit = live_session(args, settings, profile, args.out or (None if args.pretend is not None else settings.out))
+    terminal = terminal_of(unit, large=True)
+    terminal.caution()
+    clock = SystemClock()
+    with asked_to_end() as enough, Bench(open_source(profile, clock), session) as bench:
+        follow(bench, terminal, clock, pulls=args.pulls, seconds=args.seconds, asked_to_end=enough)
+    return 0

@@ -1,0 +1,77 @@
+"""`platepull replay`: a recording once more, through the same line, decoder and catcher as a live pull."""
+
+from __future__ import annotations
+
+import argparse
+import math
+import sys
+from pathlib import Path
+
+from rig.choices import ArgumentError, add_judging
+
+NAME = "replay"
+HELP = "play a recording through the line again, at any speed"
+
+
+SLOWEST, FASTEST = 0.05, 200.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("trace", metavar="FILE", help="a trace file")
+    parser.add_argument(
+        "--speed",
+        default="1",
+        metavar="X",
+        help="times the speed it was pulled at, 0.05 to 200 (1); 'max': as fast as it can be read, without the detour over a port",
+    )
+    parser.add_argument("--over", choices=("pty", "socket"), help="the port it goes over (pseudo-terminal where there is one)")
+    parser.add_argument("--arm", metavar="A", help="lever arm for curves of force and position, such as '0.6 m' (1 m)")
+    add_judging(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Replay in the terminal: what is caught is told as in `live`."""
+    from drivers.clock import SystemClock
+    from drivers.replay import Replay
+    from drivers.source import Source
+    from rig.bench import Bench
+    from rig.choices import arm_of, chosen_window, rule_of, sensor_with_u, unit_of
+    from rig.opening import asked_to_end, terminal_of
+    from rig.replayline import LineReplay
+    from rig.session import Session
+    from rig.settings import load_settings
+    from rig.terminal import follow
+    from rig.tracefile import read_trace
+
+    speed = _speed(args.speed)
+    settings = load_settings()
+    trace, info = read_trace(Path(args.trace), arm_m=arm_of(args.arm))
+    sensor = sensor_with_u(info.transducer.sensor(), args.u or settings.u)
+    window = chosen_window(args, settings, info.window)
+    terminal = terminal_of(unit_of(args.unit or settings.unit), large=True)
+    session = Session(sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule))
+    clock = SystemClock()
+    source: Source
+    if math.isfinite(speed):
+        source = LineReplay(trace, sensor, speed=speed, over=args.over)
+    else:
+        source = Replay(trace, clock, speed, name=args.trace)
+    for note in info.notes:
+        print(f"note: {note}", file=sys.stderr)
+    with asked_to_end() as enough, Bench(source, session, patient=True) as bench:
+        follow(bench, terminal, clock, pulls=None, seconds=None, asked_to_end=enough)
+        print(f"{len(trace)} samples replayed, {bench.wire.samples} received, {bench.pulls} pulls", file=sys.stderr)
+    return 0
+
+
+def _speed(text: str) -> float:
+    try:
+        speed = math.inf if text == "max" else float(text)
+    except ValueError:
+        speed = math.nan
+    if not (SLOWEST <= speed <= FASTEST or speed == math.inf):
+        raise ArgumentError(
+            f"'{text}' is not a speed", where="--speed", mend=f"use a number from {SLOWEST:g} to {FASTEST:g}, or max"
+        )
+    return speed

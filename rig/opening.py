@@ -1,0 +1,86 @@
+"""What the verbs that watch a line share: the session made of options, settings and profile, and a polite end."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import datetime
+from importlib.metadata import version
+from pathlib import Path
+
+from analysis.results import Sensor
+from drivers.clock import SystemClock
+from drivers.profile import DeviceProfile
+from rig.choices import chosen_window, rule_of, sensor_with_u, unit_of
+from rig.recorder import Recorder
+from rig.session import Session
+from rig.settings import Settings
+from rig.terminal import Terminal
+from rig.traceinfo import TraceInfo, Transducer
+
+
+def software() -> str:
+    """Name and version of this program, as it goes into the metadata of recordings."""
+    return f"platepull {version('platepull')}"
+
+
+def transducer_of(sensor: Sensor, name: str) -> Transducer:
+    """The sensor as the metadata of a recording states it."""
+    return Transducer(
+        name=name,
+        capacity_nm=sensor.capacity_nm,
+        u_nm=sensor.u_nm,
+        u_relative=sensor.u_relative,
+        resolution_nm=sensor.resolution_nm,
+    )
+
+
+def job_info(args: argparse.Namespace, settings: Settings) -> TraceInfo:
+    """What the options say is on the bench."""
+    return TraceInfo(
+        job=args.job,
+        series=args.series,
+        unit=args.unit_id,
+        arrangement=args.arrangement,
+        lubricant=args.lubricant,
+        who=args.who or settings.who,
+        software=software(),
+    )
+
+
+def recorder_into(folder: Path, info: TraceInfo) -> Recorder:
+    """A recorder on the computer's own clocks."""
+    return Recorder(folder, info, lambda: datetime.now().astimezone(), SystemClock().now)
+
+
+def live_session(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None) -> tuple[Session, str]:
+    """The session of a verb and the unit to print in. `out` is the folder to record into; None: nothing is written."""
+    unit = unit_of(args.unit or settings.unit)
+    window = chosen_window(args, settings)
+    sensor = sensor_with_u(profile.sensor, args.u or settings.u)
+    info = replace(job_info(args, settings), device=profile.name, transducer=transducer_of(sensor, profile.name))
+    recorder = None if out is None else recorder_into(Path(out), info)
+    return Session(sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule), recorder=recorder), unit
+
+
+def terminal_of(unit: str, *, large: bool) -> Terminal:
+    """The terminal this process was started from."""
+    return Terminal(sys.stdout, sys.stderr, unit, large)
+
+
+@contextlib.contextmanager
+def asked_to_end() -> Iterator[Callable[[], bool]]:
+    """Within the block Ctrl-C or a plea of the system to end sets what the given function answers, instead of breaking off."""
+    plea = threading.Event()
+    names = [name for name in ("SIGINT", "SIGTERM", "SIGBREAK", "SIGHUP") if hasattr(signal, name)]
+    before = {name: signal.signal(getattr(signal, name), lambda *_: plea.set()) for name in names}
+    try:
+        yield plea.is_set
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)

@@ -1,0 +1,40 @@
+"""The pretend bench as a child process, for whoever wants to use platepull without hardware."""
+
+from __future__ import annotations
+
+import contextlib
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from drivers.emulated.scenarios import scenario
+from drivers.errors import LineLostError
+from drivers.profile import DeviceProfile, load_profile
+
+PRETEND_WINDOW = "40..65 N.m"  # the invented specification of the invented unit QF-7
+DEFAULT_SCENARIO = "workday"
+
+
+@contextlib.contextmanager
+def pretend_bench(name: str, *, seed: int = 1, rate: str = "1000 Hz", over: str | None = None) -> Iterator[DeviceProfile]:
+    """Run the pretend bench as a process of its own for as long as the block lasts; its profile is what to open.
+
+    Raises BenchError where there is no such scenario, LineLostError where the process does not come up.
+    """
+    scenario(name)
+    with tempfile.TemporaryDirectory(prefix="platepull-") as folder:
+        profile = Path(folder) / "pretend.toml"
+        command = [sys.executable, "-m", "rig", "emulate", "--scenario", name, "--seed", str(seed), "--rate", rate]
+        command += ["--profile", str(profile), *(["--over", over] if over else [])]
+        child = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True)
+        try:
+            assert child.stdout is not None
+            if not child.stdout.readline():
+                _, said = child.communicate()
+                raise LineLostError("the pretend bench did not come up", where="pretend bench", mend=said.strip() or "try again")
+            yield load_profile(profile)
+        finally:
+            child.terminate()
+            child.communicate()
