@@ -131,6 +131,7 @@ class LiveSource:
         self._identity = ""
         self._line: Line | None = None
         self._heard_s = 0.0
+        self._away_from_s: float | None = None
         self._silent = False
 
     @property
@@ -163,6 +164,7 @@ class LiveSource:
     def _take(self, data: bytes) -> Iterator[SourceItem]:
         assert self._line is not None
         self._heard_s = arrival_s = self._clock.now()
+        self._away_from_s = None
         if self._silent:
             self._silent = False
             yield LineUp(self._line.name)
@@ -191,12 +193,17 @@ class LiveSource:
             yield LineAway(self._line.name, "the line is open but nothing arrives", _SILENT_MEND)
 
     def _come_back(self, fault: LineLostError, stop: threading.Event) -> Iterator[SourceItem]:
-        """Look for the line until it is back, `stop` is set or the patience, counted from the last byte heard, ends."""
+        """Look for the line until it is back, `stop` is set or the patience ends."""
         assert self._line is not None
         self._line.close()
         yield LineAway(self._line.name, fault.what, fault.mend)
-        lost_s = self._clock.now()
+        if self._away_from_s is None:  # a line that opens and falls again without a byte has not come back
+            self._away_from_s = self._clock.now()
+        patience_s = self._profile.patience_s
         while not self._clock.wait_until(self._clock.now() + LOOK_EVERY_S, stop):
+            if self._clock.now() - self._away_from_s > patience_s:
+                what = f"the line went away and did not come back within {patience_s:.3g} s"
+                raise LineLostError(what, where=self._profile.port, mend=fault.mend)
             line = self._look()
             if line is not None:
                 self._line, self._silent = line, False
@@ -204,9 +211,6 @@ class LiveSource:
                 self._wiring.timebase.restart()
                 yield LineUp(line.name)
                 return
-            if self._clock.now() - max(self._heard_s, min(lost_s, self._heard_s + SILENT_AFTER_S)) > self._profile.patience_s:
-                what = f"the line went away and did not come back within {self._profile.patience_s:.3g} s"
-                raise LineLostError(what, where=self._profile.port, mend=fault.mend)
 
     def _look(self) -> Line | None:
         """The line if it can be opened again: by its identity where that is known, else under its old name."""

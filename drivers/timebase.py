@@ -130,11 +130,13 @@ class TimeBase:
         self._clock = ArrivalClock(scale_s, watch_gaps=kind == "place", rules=rules) if kind != "time" else None
         self._first: tuple[float, float] | None = None
         self._span: tuple[float, float] = (0.0, 0.0)
+        self._newest_s = -math.inf
+        self._unsorted = 0
 
     @property
     def dropped(self) -> int:
         """Samples whose stamp was impossible."""
-        return self._unwrapper.dropped
+        return self._unwrapper.dropped + self._unsorted
 
     @property
     def jumps(self) -> int:
@@ -172,4 +174,16 @@ class TimeBase:
             if device_s.size:
                 self._first = self._first or (arrival_s, float(device_s[-1]))
                 self._span = (arrival_s - self._first[0], float(device_s[-1]) - self._first[1])
-            return (device_s, rows) if self._clock is None else self._clock.feed(device_s, rows, arrival_s)
+            times, rows = (device_s, rows) if self._clock is None else self._clock.feed(device_s, rows, arrival_s)
+        return self._rising(times, rows)
+
+    def _rising(self, times: Floats, rows: Floats) -> tuple[Floats, Floats]:
+        """The promise kept: after absurd stamps the fitted times may no longer differ in their last digit."""
+        before = np.maximum.accumulate(np.concatenate([[self._newest_s], times[:-1]])) if times.size else times
+        rises = times > before
+        if times.size:
+            self._newest_s = max(self._newest_s, float(times[-1]))
+        if rises.all():
+            return times, rows
+        self._unsorted += int((~rises).sum())
+        return times[rises], rows[rises]

@@ -1,0 +1,225 @@
+"""The live source: from scripted bytes on a step clock to pieces, and the life of the line."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from support.clocks import StepClock
+from support.wires import GONE, ScriptedLine
+
+from analysis.trace import Trace, join
+from drivers.errors import LineLostError
+from drivers.line import PortInfo
+from drivers.profile import DeviceProfile
+from drivers.source import SILENT_AFTER_S, LineAway, LineUp, LineWord, SourceItem, open_source
+from drivers.text import Column, TextFormat
+
+LBF_FT = 0.3048 * 0.45359237 * 9.80665  # N.m, exact
+STAMPED = TextFormat(columns=(Column("time", "ms"), Column("torque", "lbf.ft"), Column("angle", "rad")))
+BARE = TextFormat(columns=(Column("torque", "N.m"),), rate_hz=500.0)
+
+
+def profile(layout: TextFormat = STAMPED) -> DeviceProfile:
+    return DeviceProfile(name="bench", port="P", protocol="text", capacity_nm=200.0, patience_s=10.0, text=layout)
+
+
+def sent(from_ms: int, to_ms: int, torque: str = "10") -> list[bytes]:
+    """What a 500 Hz device sends in reads of 20 ms."""
+    return [b"".join(f"{ms},{torque},0.5\r\n".encode() for ms in range(at, at + 20, 2)) for at in range(from_ms, to_ms, 20)]
+
+
+def collect(
+    scripts: Iterable[Iterable[object]],
+    layout: TextFormat = STAMPED,
+    *,
+    until: Callable[[float], bool] = lambda moment: False,
+    ports: Callable[[], list[PortInfo]] = list,
+    opened: list[str] | None = None,
+) -> tuple[list[SourceItem], object]:
+    """Everything a source gives; each opening gets the next script, an opening without one is refused."""
+    stop = threading.Event()
+    clock = StepClock(at_wait=lambda moment: stop.set() if until(moment) else None)
+    waiting = iter(scripts)
+
+    def open_line(port: str) -> ScriptedLine:
+        script = next(waiting, None)
+        if script is None:
+            raise LineLostError("there is no such port", where=port)
+        if opened is not None:
+            opened.append(port)
+        return ScriptedLine(clock, script, port, at_end=lambda: stop.set() if until(clock.moment) else None)
+
+    source = open_source(profile(layout), clock, open_line, ports)
+    items: list[SourceItem] = []
+    try:
+        items.extend(source.pieces(stop))
+    except LineLostError as error:
+        return items, error
+    return items, source
+
+
+def traces(items: list[SourceItem]) -> Trace:
+    return join(item for item in items if isinstance(item, Trace))
+
+
+def after(moment_s: float) -> Callable[[float], bool]:
+    return lambda moment: moment >= moment_s
+
+
+def test_pieces_are_in_si_with_the_sign_as_sent() -> None:
+    items, source = collect([[b"\r\n", *sent(0, 1000, "-10")]], until=after(1.0))
+    assert isinstance(items[0], LineUp)
+    whole = traces(items)
+    assert len(whole) == 500
+    assert whole.torque_nm == pytest.approx(np.full(500, -10 * LBF_FT), rel=1e-12)
+    assert whole.angle_deg == pytest.approx(np.full(500, np.degrees(0.5)), rel=1e-12)
+    assert whole.time_s == pytest.approx(np.arange(500) / 500, abs=1e-9)
+    assert source.faults.total == 0
+
+
+def test_a_bare_torque_line_has_no_angle_and_a_uniform_clock() -> None:
+    items, _ = collect([[b"\n", *[b"5.0\n" * 10 for _ in range(100)]]], BARE, until=after(2.0))
+    whole = traces(items)
+    assert whole.angle_deg is None
+    assert len(whole) == 1000
+    assert np.diff(whole.time_s) == pytest.approx(0.002, rel=0.01)
+
+
+def test_an_overload_is_kept_at_the_limit_and_told_once_a_while() -> None:
+    script = [b"\r\n", *sent(0, 200, "-140"), *sent(200, 600, "OL"), *sent(600, 800, "-140")]
+    items, source = collect([script], until=after(1.0))
+    whole = traces(items)
+    clipped = (whole.time_s >= 0.2) & (whole.time_s < 0.6 - 1e-9)
+    assert (whole.torque_nm[clipped] == -200.0).all()
+    assert clipped.sum() == source.faults.overload == 200
+    assert [item.what for item in items if isinstance(item, LineWord)] == ["the device says its sensor is overloaded"]
+
+
+def test_an_unplugged_line_comes_back_and_time_goes_on() -> None:
+    first, second = [b"\r\n", *sent(0, 1000), b"1000,1", GONE], [b"5,0.5\r\n", *sent(40, 1040)]
+    items, source = collect([first, second], until=after(2.3))
+    kinds = [type(item).__name__ for item in items if not isinstance(item, Trace)]
+    assert kinds == ["LineUp", "LineAway", "LineUp"]
+    whole = traces(items)
+    assert len(whole) == 1000
+    assert np.diff(whole.time_s).max() == pytest.approx(0.27, abs=0.03)
+    assert source.faults.garbled == 0
+
+
+def test_a_line_that_does_not_come_back_ends_after_the_patience() -> None:
+    items, error = collect([[b"\r\n", *sent(0, 1000), GONE]])
+    assert isinstance(error, LineLostError)
+    assert "did not come back within 10 s" in str(error)
+    assert len(traces(items)) == 500
+    assert isinstance(items[-1], LineAway)
+
+
+def test_a_line_that_flaps_without_a_word_ends_too() -> None:
+    items, error = collect([[b"\r\n", *sent(0, 1000), GONE], *([[GONE]] * 1000)])
+    assert isinstance(error, LineLostError)
+    assert len(items) < 200
+
+
+def test_a_port_that_cannot_be_opened_at_first_is_told_at_once() -> None:
+    items, error = collect([])
+    assert items == []
+    assert isinstance(error, LineLostError)
+
+
+def test_the_device_is_found_under_another_name() -> None:
+    here = [[PortInfo("P", "", "12:34:S1"), PortInfo("Q", "", "56:78:S9")]]
+    opened: list[str] = []
+
+    def ports() -> list[PortInfo]:
+        return here[0]
+
+    def unplug(script: list[object]) -> Iterable[object]:
+        yield from script
+        here[0] = [PortInfo("P", "", "56:78:S9"), PortInfo("R", "", "12:34:S1")]
+        yield GONE
+
+    first, second = unplug([b"\r\n", *sent(0, 200)]), [b"\r\n", *sent(0, 200)]
+    items, _ = collect([first, second], until=after(1.5), ports=ports, opened=opened)
+    assert opened == ["P", "R"]
+    assert [item.name for item in items if isinstance(item, LineUp)] == ["P", "R"]
+    assert len(traces(items)) == 200
+
+
+def test_a_stranger_under_the_old_name_is_not_taken_for_the_device() -> None:
+    here = [[PortInfo("P", "", "12:34:S1")]]
+    opened: list[str] = []
+
+    def unplug() -> Iterable[object]:
+        yield b"\r\n"
+        here[0] = [PortInfo("P", "", "56:78:S9")]
+        yield GONE
+
+    _, error = collect([unplug(), sent(0, 200)], ports=lambda: here[0], opened=opened)
+    assert opened == ["P"]
+    assert isinstance(error, LineLostError)
+
+
+def test_a_silent_device_is_told_then_given_up() -> None:
+    items, error = collect([[b"\r\n", *sent(0, 200)]])
+    away = [item for item in items if isinstance(item, LineAway)]
+    assert [item.what for item in away] == ["the line is open but nothing arrives"]
+    assert isinstance(error, LineLostError)
+    assert "nothing has arrived for 10 s" in str(error)
+
+
+def test_a_silent_device_that_speaks_again_is_up_again() -> None:
+    pause = [b""] * int((SILENT_AFTER_S + 1) / 0.02)
+    items, _ = collect([[b"\r\n", *sent(0, 200), *pause, *sent(4200, 4400)]], until=after(4.5))
+    assert [type(item).__name__ for item in items if not isinstance(item, Trace)] == ["LineUp", "LineAway", "LineUp"]
+    whole = traces(items)
+    assert np.diff(whole.time_s).max() == pytest.approx(4.0, abs=0.01)
+
+
+def test_a_wrong_baud_rate_is_suspected() -> None:
+    """What a receiver at a wrong rate sees: bits sampled at wrong places (here: the bit stream of 8N1 read at half the rate)."""
+    stream = [bit for byte in b"".join(sent(0, 4000)) for bit in (0, *((byte >> k) & 1 for k in range(8)), 1)]
+    slow, data, at = stream[::2], bytearray(), 0
+    while at + 10 <= len(slow):
+        if slow[at] == 0:
+            data.append(sum(bit << k for k, bit in enumerate(slow[at + 1 : at + 9])))
+            at += 10
+        else:
+            at += 1
+    chunks = [bytes(data[at : at + 60]) for at in range(0, len(data), 60)]
+    items, _ = collect([chunks], until=after(len(chunks) * 0.02))
+    words = [item for item in items if isinstance(item, LineWord)]
+    assert len(words) == 1
+    assert "make no sense" in words[0].what
+    assert "115200" in words[0].mend
+    assert not any(isinstance(item, Trace) for item in items)
+
+
+def test_a_wrong_layout_is_told_with_a_line_as_it_came() -> None:
+    chunks = [b"12.5;3.25;ok\r\n" * 10] * 200
+    items, _ = collect([chunks], until=after(4.0))
+    words = [item for item in items if isinstance(item, LineWord)]
+    assert len(words) == 1
+    assert "12.5;3.25;ok" in words[0].what
+
+
+def test_a_clock_that_jumps_and_one_that_is_off_are_told() -> None:
+    items, _ = collect([[b"\r\n", *sent(0, 1000), *sent(100_000, 101_000)]], until=after(2.0))
+    assert [item.what for item in items if isinstance(item, LineWord)] == ["the device's clock or counter jumped"]
+    seconds = replace(STAMPED, columns=(Column("time", "s"), *STAMPED.columns[1:]))
+    items, _ = collect([[b"\r\n", *sent(0, 10_000)]], seconds, until=after(10.0))
+    assert any("1e+03 times as fast" in item.what for item in items if isinstance(item, LineWord))
+
+
+def test_stop_ends_the_pieces_and_closes_the_line() -> None:
+    clock, stop = StepClock(), threading.Event()
+    line = ScriptedLine(clock, [b"\r\n", *sent(0, 10_000)])
+    source = open_source(profile(), clock, lambda port: line, list)
+    for item in source.pieces(stop):
+        if isinstance(item, Trace) and item.time_s[-1] > 0.5:
+            stop.set()
+    assert clock.moment < 0.7
+    assert line.closed
