@@ -18,9 +18,15 @@ from drivers.emulated.plant import Arrangement, Frame, Pack
 from drivers.emulated.sensor import Sensor
 
 _QUIET = Pack(kinetic_nm=52.0, static_over_kinetic=0.97, stribeck_rad_s=0.04, viscous_nm_s=3.0, ageing_share=0.018)
-_GRABBY = replace(_QUIET, static_over_kinetic=1.25, stribeck_rad_s=0.03, viscous_nm_s=1.0, ageing_share=0.008)
+_GRABBY = Pack(
+    kinetic_nm=50.0, static_over_kinetic=1.25, stribeck_rad_s=0.015, viscous_nm_s=1.0, ageing_share=0.008, ageing_from_s=0.02
+)
 _SEALS_ONLY = Pack(kinetic_nm=0.25, viscous_nm_s=0.1)
 _TIGHT = Frame(lash_rad=math.radians(0.05))
+_HEAVY = replace(_TIGHT, adapter_nm_rad=1500.0, adapter_damping_nm_s=2.0, lever_kgm2=0.05, rotor_kgm2=0.006, other_kgm2=0.02)
+_SOFT = replace(_TIGHT, arm_nm_rad=500.0, arm_damping_nm_s=2.0, lever_kgm2=0.05, adapter_nm_rad=4000.0, adapter_damping_nm_s=6.0)
+_WHIPPY = replace(_TIGHT, arm_damping_nm_s=12.0, lever_kgm2=0.12, adapter_nm_rad=1500.0, adapter_damping_nm_s=0.5)
+_STEADY = Hand(slide_deg_s=11.0, travel_deg=90.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,11 +88,31 @@ _PLAIN = (
     _scenario("worn-low", "a worn pack that lets go low", _alike(_QUIET, 16.0)),
     _scenario("spins-free", "a unit that nothing holds", _alike(_SEALS_ONLY, 0.25, resists=False)),
     _scenario("over-shimmed", "too thick a shim: lets go far too high", _alike(_QUIET, 112.0)),
-    _scenario("chattering-plates", "new plates in plain oil: stick-slip", _alike(_GRABBY, 50.0, hand=Hand(slide_deg_s=10.0))),
+    _scenario("chattering-plates", "new plates in plain oil: stick-slip", _alike(_GRABBY, 50.0, hand=_STEADY, frame=_HEAVY)),
     _scenario(
         "after-additive",
-        "the chattering plates with friction modifier",
-        _alike(_GRABBY, 50.0, hand=Hand(slide_deg_s=10.0), additive=1.0),
+        "the chattering plates with friction modifier in the oil",
+        _alike(_GRABBY, 50.0, hand=_STEADY, frame=_HEAVY, additive=1.0),
+    ),
+    _scenario(
+        "slow-chatter",
+        "such plates pulled slowly by a soft arm: few, large steps",
+        _alike(_GRABBY, 50.0, hand=Hand(slide_deg_s=6.0, travel_deg=60.0), frame=_SOFT),
+    ),
+    _scenario(
+        "fast-chatter",
+        "such plates pulled fast through a whippy adapter: a buzz",
+        _alike(
+            replace(_GRABBY, static_over_kinetic=1.15, stribeck_rad_s=0.02, ageing_share=0.015),
+            50.0,
+            hand=Hand(slide_deg_s=30.0, travel_deg=150.0),
+            frame=_WHIPPY,
+        ),
+    ),
+    _scenario(
+        "ragged-chatter",
+        "stick-slip in doublets and triplets while the lever swings on",
+        _alike(replace(_GRABBY, stribeck_rad_s=0.03), 50.0, hand=Hand(slide_deg_s=10.0, travel_deg=80.0)),
     ),
     _scenario(
         "spline-slack",

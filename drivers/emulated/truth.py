@@ -39,6 +39,7 @@ class PullTruth:
     direction: int
     from_s: float
     to_s: float
+    rest_deg: float = 0.0  # where the lever stood before
     breakaway_nm: float | None = None
     breakaway_s: float | None = None
     breakaway_deg: float | None = None
@@ -108,10 +109,11 @@ def truth_of(motion: Motion, scenario: str, direction: int, lash_rad: float) -> 
     4. A slip: the rotor, having stuck, turns again. Not counted: restarts after a pause.
     """
     to_s = motion.from_s + motion.torque_nm.size * STEP_S
+    rest_deg = direction * float(np.degrees(motion.lever_rad[0]))
     slipped = np.min([np.abs(pack - pack[0]) for pack in motion.pack_rad], axis=0)
     beyond = np.flatnonzero(slipped > LET_GO_RAD)
     if not beyond.size:
-        return PullTruth(scenario, direction, motion.from_s, to_s)
+        return PullTruth(scenario, direction, motion.from_s, to_s, rest_deg)
     first = int(beyond[0])
     broke = int(np.argmax(motion.torque_nm[: first + 1]))
     values: dict[str, Any] = {
@@ -123,7 +125,7 @@ def truth_of(motion: Motion, scenario: str, direction: int, lash_rad: float) -> 
     steady = _steady(motion, first)
     if steady.any():
         values |= _sliding(motion, steady) | _slips(motion, steady)
-    return PullTruth(scenario, direction, motion.from_s, to_s, **values)
+    return PullTruth(scenario, direction, motion.from_s, to_s, rest_deg, **values)
 
 
 def _first_step_nm(motion: Motion, lash_rad: float, first: int) -> float | None:

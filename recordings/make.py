@@ -1,0 +1,165 @@
+"""Makes every recording of this folder, its metadata, its truth and the index: `python recordings/make.py`.
+
+All of it is invented: the workshop Quillfen Gearworks, its transaxle QF-7, every pull. Same seeds, same recordings.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from analysis.trace import Trace, join
+from analysis.window import Window
+from drivers.emulated.bench import Bench
+from drivers.emulated.scenarios import Scenario, scenario
+from drivers.emulated.truth import PullTruth
+from rig.tracefile import write_trace
+from rig.traceinfo import TraceInfo, Transducer
+
+HERE = Path(__file__).resolve().parent
+REST_BEFORE_S, REST_AFTER_S = 1.3, 0.4
+WINDOW = "45..65 N.m"
+
+
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """One recording: which pull of which scenario, sampled how, and what it is there to show."""
+
+    name: str
+    scenario: str
+    phase: str
+    shows: str
+    rate_hz: float = 500.0
+    pull: int = 0
+    seed: int = 7
+
+
+DEMOS = (
+    Demo("as_found_low", "worn-low", "as found", "a worn pack that lets go far below the window"),
+    Demo("spins_free", "spins-free", "as found", "a unit that nothing holds: no breakaway at all"),
+    Demo("over_shimmed", "over-shimmed", "rebuilt", "too thick a shim: far above the window"),
+    Demo("chatter_new_plates", "chattering-plates", "rebuilt", "stick-slip of new plates in plain oil", 1000.0),
+    Demo("chatter_slow", "slow-chatter", "rebuilt", "stick-slip on a slow pull by a soft arm: few, large steps", 1000.0),
+    Demo("chatter_fast", "fast-chatter", "rebuilt", "stick-slip on a fast pull: a buzz", 1000.0),
+    Demo("after_additive", "after-additive", "after additive", "those plates with friction modifier: quiet, a bit lower", 1000.0),
+    Demo("rebuilt_good", "good-pack", "rebuilt", "a good pack inside the window"),
+    Demo("rebuilt_good_other_way", "other-way", "rebuilt", "pulled the other way: negative throughout", seed=8),
+    Demo("spline_slack", "spline-slack", "rebuilt", "free play of worn splines before the load is taken up", pull=1),
+    Demo("hesitating_hand", "hesitating-hand", "rebuilt", "the hand stops on the way: one pull with a pause"),
+    Demo("hand_left_lever", "hesitating-hand", "rebuilt", "the hand leaves the lever and grips again", pull=1),
+    Demo("unequal_packs", "unequal-packs", "rebuilt", "packs differ: a first step across the bevel lash, then the mean", pull=1),
+    Demo("case_held", "case-held", "rebuilt", "the case held: first the turned side alone, then the sum of both packs", pull=1),
+    Demo("shaky_hand", "shaky-hand", "rebuilt", "tremor of the hand as side load on the sensor: no chatter", 1000.0),
+    Demo("wavy_plate", "wavy-plate", "rebuilt", "runout of a plate and tooth ripple, both locked to the angle"),
+    Demo("clipped", "small-sensor", "rebuilt", "a sensor too small: torque clipped at 50 N.m"),
+    Demo("humming_sensor", "humming-sensor", "rebuilt", "mains hum, an offset and a wandering zero", 1000.0),
+    Demo("slow_indicator", "slow-indicator", "rebuilt", "40 samples a second, a slow filter, coarse steps", 40.0),
+)  # fmt: skip
+
+
+def pull_of(demo: Demo) -> tuple[Trace, PullTruth, float]:
+    """The trace of a demo with a little rest around it, its truth, and the stream time at which the trace begins."""
+    chosen = scenario(demo.scenario)
+    bench = Bench(chosen.workday, chosen.sensor, demo.rate_hz, np.random.default_rng(demo.seed))
+    pieces: list[Trace] = []
+    while len(bench.truths) <= demo.pull:
+        pieces.append(bench.take(max(1, round(0.1 * demo.rate_hz))))
+    pieces.append(bench.take(round(REST_AFTER_S * demo.rate_hz)))
+    truth = bench.truths[demo.pull]
+    stream = join(pieces).between(truth.from_s - REST_BEFORE_S, truth.to_s + REST_AFTER_S)
+    zero_s, zero_deg = float(stream.time_s[0]), 0.0 if stream.angle_deg is None else float(stream.angle_deg[0])
+    angle_deg = None if stream.angle_deg is None else np.round(stream.angle_deg - zero_deg, 6)
+    return Trace(np.round(stream.time_s - zero_s, 6), stream.torque_nm, angle_deg), truth, zero_s
+
+
+def info_of(demo: Demo, chosen: Scenario) -> TraceInfo:
+    """What the metadata says."""
+    setup = chosen.setups[demo.pull]
+    return TraceInfo(
+        job="QG-0107 (invented)",
+        unit="QF-7 transaxle, plated differential (invented)",
+        customer="invented customer",
+        series=demo.phase,
+        number=1,
+        who="T.W.",
+        when="2026-01-15T09:00:00.000+00:00",
+        phase=demo.phase,
+        arrangement=setup.frame.arrangement.value,
+        lubricant="invented gear oil",
+        additive="invented friction modifier, full dose" if setup.additive else "none",
+        temperature_c=21.0,
+        rest_s=setup.bonded_s,
+        lever="0.6 m",
+        device="pretend bench",
+        scenario=demo.scenario,
+        remark="Invented: made by the pretend bench of platepull for the invented workshop Quillfen Gearworks. No real unit.",
+        window=Window.parse(WINDOW),
+        transducer=Transducer(
+            name="pretend sensor",
+            capacity_nm=chosen.sensor.capacity_nm,
+            u_relative=0.002,
+            resolution_nm=chosen.sensor.resolution_nm,
+        ),
+    )
+
+
+def make(demo: Demo, folder: Path) -> PullTruth:
+    """Write one recording into `folder`: CSV, metadata, expected reading."""
+    chosen = scenario(demo.scenario)
+    trace, truth, zero_s = pull_of(demo)
+    path = folder / f"{demo.name}.csv"
+    write_trace(path, trace, info_of(demo, chosen))
+    expected = {"invented": True, **truth.document(zero_s), "seed": demo.seed, "pull": demo.pull, "rate_hz": demo.rate_hz}
+    # The stream's angle runs on from pull to pull, the recording's starts at nought.
+    if truth.breakaway_deg is not None:
+        expected["breakaway"]["angle_deg"] = round(truth.breakaway_deg - truth.rest_deg, 4)
+    path.with_suffix(".expected.json").write_text(json.dumps(expected, indent=1) + "\n", encoding="utf-8")
+    return truth
+
+
+def index(truths: dict[str, PullTruth]) -> str:
+    """The README of the folder."""
+    rows = []
+    for demo in DEMOS:
+        truth = truths[demo.name]
+        figures = [
+            "nothing holds" if truth.breakaway_nm is None else f"{truth.breakaway_nm:.1f}",
+            "-" if truth.sliding_nm is None else f"{truth.sliding_nm:.1f}",
+            "-" if truth.slips_per_s is None else f"{truth.slips_per_s:.1f} Hz, {truth.slip_height_nm:.1f} N.m",
+        ]
+        rows.append(f"| [{demo.name}]({demo.name}.csv) | {demo.shows} | {demo.rate_hz:g} | " + " | ".join(figures) + " |")
+    return "\n".join([_HEAD, *rows, _FOOT])
+
+
+_HEAD = f"""# Recordings
+
+Demo pulls of the one invented scenario: workshop *Quillfen Gearworks*, transaxle *QF-7* with plated differential, technician T.W.,
+"invented customer". **Everything here is invented**: computed by the pretend bench, measured on nothing. The window in the metadata
+is {WINDOW} breakaway, invented too; a real window comes from the maker's manual of the real unit.
+
+Each recording is `NAME.csv`, `NAME.csv-metadata.json` beside it, and `NAME.expected.json`: what the pull really was, before any
+sensor, by the definitions of `analyse`. Try `platepull analyse recordings/*.csv` or `platepull replay recordings/rebuilt_good.csv`.
+
+| recording | shows | samples/s | breakaway N.m | sliding N.m | chatter |
+|---|---|---|---|---|---|"""
+
+_FOOT = """
+In `case_held` the case is held instead of free, so the packs read twice what they would in the other arrangement. In `clipped` the
+truth lies beyond what the sensor could tell.
+
+All of it, this page included, is made by `python recordings/make.py` (seeded: the same each time), under the project's licence.
+A trace that once broke the program joins as `issue_NNN.csv`, with its story here.
+"""
+
+
+def main() -> None:
+    """Make them all."""
+    truths = {demo.name: make(demo, HERE) for demo in DEMOS}
+    (HERE / "README.md").write_text(index(truths), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
