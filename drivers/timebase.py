@@ -128,6 +128,7 @@ class TimeBase:
         self._unwrapper = Unwrapper(kind, scale_s, rules)
         self._spreader = Spreader(rules)
         self._clock = ArrivalClock(scale_s, watch_gaps=kind == "place", rules=rules) if kind != "time" else None
+        self._opened_s: float | None = None
         self._first: tuple[float, float] | None = None
         self._span: tuple[float, float] = (0.0, 0.0)
         self._newest_s = -math.inf
@@ -161,7 +162,7 @@ class TimeBase:
         """The line was opened anew: go on by the arrivals."""
         self._unwrapper.restart()
         self._spreader.restart()
-        self._first = None
+        self._opened_s = self._first = None
 
     def feed(self, rows: Floats, arrival_s: float) -> tuple[Floats, Floats]:
         """Times and the rows that have one. A row may come out later than it went in."""
@@ -172,8 +173,10 @@ class TimeBase:
                 rows = self._spreader.feed(rows)
             device_s, rows = self._unwrapper.feed(rows, arrival_s)
             if device_s.size:
-                self._first = self._first or (arrival_s, float(device_s[-1]))
-                self._span = (arrival_s - self._first[0], float(device_s[-1]) - self._first[1])
+                self._opened_s = arrival_s if self._opened_s is None else self._opened_s
+                if arrival_s - self._opened_s >= self._rules.off_rate_from_s:
+                    self._first = self._first or (arrival_s, float(device_s[-1]))
+                    self._span = (arrival_s - self._first[0], float(device_s[-1]) - self._first[1])
             times, rows = (device_s, rows) if self._clock is None else self._clock.feed(device_s, rows, arrival_s)
         return self._rising(times, rows)
 

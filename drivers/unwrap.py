@@ -50,6 +50,8 @@ class TimeRules:
     """How long they are held at most."""
     off_rate: float = 0.02
     """A device's rate or clock this far from the profile's is worth a word."""
+    off_rate_from_s: float = 1.0
+    """Measured from here on: opening a port first brings what had piled up in it."""
     off_rate_after_s: float = 5.0
     """When that can be told."""
 
