@@ -1,4 +1,4 @@
-"""LineReplay: a recording goes once more over a real line: encoded to text, served on a port, read and decoded as live bytes are."""
+"""LineReplay: a recording goes once more over a real line: encoded to text, served on a port, read and decoded as if live."""
 
 from __future__ import annotations
 

@@ -49,8 +49,11 @@ def torque_with_u(torque_nm: float, expanded_u_nm: float | None, unit: str = "N.
         return torque(torque_nm, unit)
     spread = in_unit(expanded_u_nm, unit)
     # Two figures of the uncertainty, and the value to the same place (JCGM 100, 7.2.6).
-    places = min(4, max(0, 1 - math.floor(math.log10(spread))))
-    return f"{in_unit(torque_nm, unit):.{places}f} +/- {spread:.{places}f} {unit}"
+    # More than four figures of the value help nobody at a lever.
+    value = in_unit(torque_nm, unit)
+    most = 3 - math.floor(math.log10(abs(value))) if value else 3
+    places = max(0, min(1 - math.floor(math.log10(spread)), most, 4))
+    return f"{value:.{places}f} +/- {spread:.{places}f} {unit}"
 
 
 def window(low_nm: float | None, high_nm: float | None, unit: str = "N.m") -> str:
