@@ -123,7 +123,7 @@ _PLAIN = (
         "hesitating-hand",
         "the hand stops on the way, once even leaves the lever",
         _alike(_QUIET, 50.0, hand=Hand(travel_deg=120.0, pauses=(Pause(45.0, 1.3),))),
-        _alike(_QUIET, 50.0, hand=Hand(travel_deg=130.0, pauses=(Pause(60.0, 1.6, off=True),))),
+        _alike(_QUIET, 50.0, hand=Hand(travel_deg=130.0, pauses=(Pause(60.0, 0.7, off=True),))),
     ),
     _scenario("other-way", "pulled in the other direction", _alike(_QUIET, 55.0, hand=Hand(direction=-1))),
     _scenario(
