@@ -17,7 +17,8 @@ class PeakRules:
     """How the neighbourhood of the peak is fitted."""
 
     widths_s: tuple[float, ...] = (0.004, 0.006, 0.009, 0.013, 0.02, 0.03, 0.045)
-    least_samples: int = 4
+    least_samples: int = 2
+    fewest: int = 5  # samples in a fit
     most_samples: int = 400
     chi_limit: float = 3.0  # a fit whose residual is this many of its own deviations above the noise is refused
     order: int = 2
@@ -52,24 +53,30 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
        the widest whose residuals are explained by the noise. A sharp corner refuses windows that reach over it, so a
        sawtooth is fitted from its left side alone; a round top is fitted across.
     3. The maximum of the parabola inside the window is the breakaway. Where the corner is sharp, it lay somewhere between
-       the last sample and the next: half a step of the ramp is added and its rectangular uncertainty kept.
+       the last sample and the next: the ramp goes on to where the fall, drawn back, meets it, and the rectangular
+       uncertainty of one step is kept.
     """
     rules = rules or PeakRules()
     near = slice(max(0, course.peak - c.samples_in(0.06, 8)), course.peak + 1)
     noise = max(c.noise_nm, 0.9 * fine_deviation(c.torque_nm[near]), 1e-9)
     at = _corner(c, course, noise)
     least = rules.least_samples
-    widths = sorted({min(rules.most_samples, max(least, c.samples_in(w))) for w in rules.widths_s})
+    widths = sorted({min(rules.most_samples, max(least, c.samples_in(w))) for w in (0.0, *rules.widths_s)})
     best: tuple[float, float, float, float, int, int] | None = None
+    least_cost = math.inf
     for left in widths:
         if at - left < 0:
             break
         for right in (0, *(w for w in widths if w <= left)):
-            if at + right >= c.time_s.size or left + right + 1 < least + 1:
+            if at + right >= c.time_s.size or left + right + 1 < rules.fewest:
                 continue
             trial = _try(c, at, left, right, noise, rules)
-            if trial is not None and (best is None or trial[2] < best[2]):
-                best = trial
+            if trial is None:
+                continue
+            # A window that reaches over the top can hide a corner up to about its own noise: it counts double.
+            cost = 2.0 * trial[2] if right else math.hypot(trial[2], 0.3 * abs(trial[3]) * c.step_s)
+            if cost < least_cost:
+                best, least_cost = trial, cost
     ramp_from = max(0, at - max(3, c.samples_in(0.03)))
     ramp = float((c.torque_nm[at] - c.torque_nm[ramp_from]) / max(c.time_s[at] - c.time_s[ramp_from], 1e-12))
     if best is None:
@@ -77,7 +84,7 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
     value, when, u, slope, _, right = best
     sharp = _is_sharp(c, at, value, slope, noise)
     if sharp and right == 0 and slope > 0:
-        value += 0.5 * slope * c.step_s
+        value += slope * c.step_s * _beyond(c, at, value, slope)
         sampling = slope * c.step_s / math.sqrt(12)
     else:
         sampling = 0.0
@@ -98,6 +105,17 @@ def _is_sharp(c: Conditioned, at: int, value: float, slope: float, noise: float)
         return False
     foretold = value + slope * c.step_s
     return foretold - float(c.torque_nm[at + 1]) > 5 * noise + abs(slope) * c.step_s
+
+
+def _beyond(c: Conditioned, at: int, value: float, slope: float) -> float:
+    """How far into the step after the last sample the ramp went on, 0 to 1: where the fall, drawn back, meets the ramp."""
+    if at + 2 >= c.time_s.size:
+        return 0.5
+    fall = float(c.torque_nm[at + 1] - c.torque_nm[at + 2]) / c.step_s
+    if fall <= 0:
+        return 0.5  # the fall was over before the next sample: it may have begun anywhere in the step
+    met = (float(c.torque_nm[at + 1]) + fall * c.step_s - value) / ((slope + fall) * c.step_s)
+    return min(max(met, 0.0), 1.0)
 
 
 def _try(

@@ -8,15 +8,19 @@ score as a probability.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks
 
 from analysis.condition import Conditioned
-from analysis.labels import Course
+from analysis.labels import Course, wind_up
 from analysis.results import Chatter
 from analysis.trace import Floats
+
+Indices = NDArray[np.intp]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -27,19 +31,32 @@ class ChatterRules:
     least_travel_deg: float = 6.0  # a few cycles of the slow regime, 0.4 to 2.7 degrees each (trade notes 5.1)
     least_time_s: float = 0.4
     band_s: float = 0.0015  # the search is for cycles below some 150 Hz: faster wiggle is averaged away
-    noise_height: float = 5.0  # a cycle is so many deviations of the smoothed noise high ...
+    noise_height: float = 7.0  # a cycle is so many deviations of the smoothed noise high ...
     level_height: float = 0.012  # ... and this share of the sliding torque: less is no chatter that anybody feels
-    main_share: float = 0.45  # a cycle is at least this share of the large ones: ringing after a slip is none
+    main_share: float = 0.6  # a fall of at least this share of the large ones counts as it is
+    small_share: float = 0.25  # a smaller one, down to this share, counts if the plates had stuck: after a slow rise
+    slow_rise: float = 3.0  # ... of so many times the fall's time; ringing after a slip rises as fast as it falls
     least_cycles: int = 3
 
 
 @dataclass(frozen=True, slots=True)
 class ChatterFeatures:
-    """What the score is made of. `height` is peak to trough over the sliding level; `fall_over_rise` compares the steepest
-    fall with the steepest rise; `rise_share` is the share of a cycle spent rising; `regular` how alike the cycles' periods
-    are; `coverage` the share of the stretch that lies in cycles; `rest_share` the height of the same oscillation at rest
-    over that while sliding; `sinusoid` the share of variance that one sine explains; `locked` how well the cycles keep to
-    the angle rather than to time."""
+    """What the score is made of, each a number of its own.
+
+    cycles          falls counted
+    height          median fall over the sliding torque
+    over_noise      median fall over the noise
+    rate_hz         one over the median period
+    fall_over_rise  the steepest falls over the steepest rises: a sawtooth falls faster than it climbs
+    rise_share      share of the period spent rising
+    irregular       median deviation of the periods from their median, over it
+    coverage        share of the sliding time that lies in cycles
+    rest_share      height of the wiggle at rest over the cycles' height: hum is there at rest too
+    sinusoid        share of the variance in one line of the spectrum: tremor and hum are near-sinusoidal
+    slip_share      share of the turning done during the falls, beyond what their time explains; nan without an angle.
+                    Plates that stick turn only while the torque falls; a ripple turns all the time
+    stuck           share of the time in which the unit (lever less wind-up) hardly turns; nan without an angle
+    """
 
     cycles: int
     height: float
@@ -47,120 +64,135 @@ class ChatterFeatures:
     rate_hz: float
     fall_over_rise: float
     rise_share: float
-    regular: float
+    irregular: float
     coverage: float
     rest_share: float
     sinusoid: float
+    slip_share: float
     stuck: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cycles:
-    """Peaks and the troughs that follow them, as times; height of each fall, time of each rise and fall."""
+    """Peaks and the troughs that follow them, as indices; peak times, height and time of each fall, time of the rise before it."""
 
+    peak: Indices
+    trough: Indices
     peak_s: Floats
-    trough_s: Floats
     height_nm: Floats
     fall_s: Floats
     rise_s: Floats
 
 
-NO_CYCLES = Cycles(np.empty(0), np.empty(0), np.empty(0), np.empty(0), np.empty(0))
+_NO_INDEX = np.empty(0, dtype=np.intp)
+NO_CYCLES = Cycles(_NO_INDEX, _NO_INDEX, np.empty(0), np.empty(0), np.empty(0), np.empty(0))
 
 
 def find_cycles(time_s: Floats, torque_nm: Floats, least_nm: float, rules: ChatterRules) -> Cycles:
     """Falls of at least `least_nm` from a peak to the trough after it, ringing left out.
 
-    1. Peaks and troughs with a prominence of at least `least_nm`.
-    2. Of neighbours of the same kind only the extreme one stays, so that peaks and troughs alternate.
-    3. Falls of less than `main_share` of the larger ones are ringing.
+    1. Peaks with a prominence of at least `least_nm` and `small_share` of the large ones; troughs between them.
+    2. A fall of less than `main_share` of the large ones counts only if it came after a slow rise: after a slip the
+       lever rings, rising as fast as it falls; plates that stick load slowly.
     """
-    peaks, peak_of = find_peaks(torque_nm, prominence=least_nm)
+    peaks, found = find_peaks(torque_nm, prominence=least_nm)
     if peaks.size < 2:
         return NO_CYCLES
-    main = rules.main_share * float(np.percentile(peak_of["prominences"], 80))
-    peaks = peaks[peak_of["prominences"] >= main]
+    large = float(np.percentile(found["prominences"], 90))
+    peaks = peaks[found["prominences"] >= rules.small_share * large]
     if peaks.size < 2:
         return NO_CYCLES
     bounds = np.append(peaks, torque_nm.size - 1)
     troughs = np.array([a + int(np.argmin(torque_nm[a : b + 1])) for a, b in zip(bounds[:-1], bounds[1:], strict=True)])
     height = torque_nm[peaks] - torque_nm[troughs]
-    keep = height >= max(least_nm, main)
-    peaks, troughs, height = peaks[keep], troughs[keep], height[keep]
+    fall = time_s[troughs] - time_s[peaks]
+    rise = np.full(peaks.size, np.inf)
+    rise[1:] = time_s[peaks[1:]] - time_s[troughs[:-1]]
+    large = float(np.percentile(height, 90))
+    slow = rise >= rules.slow_rise * np.maximum(fall, time_s[1] - time_s[0])
+    keep = (height >= rules.main_share * large) | (slow & (height >= max(least_nm, rules.small_share * large)))
+    peaks, troughs, height, fall = peaks[keep], troughs[keep], height[keep], fall[keep]
     if peaks.size < 2:
         return NO_CYCLES
     rise = np.full(peaks.size, np.nan)
     rise[1:] = time_s[peaks[1:]] - time_s[troughs[:-1]]
-    # The fall itself: from the peak to where nine tenths of it are done.
-    fall = np.empty(peaks.size)
-    for number, (a, b) in enumerate(zip(peaks, troughs, strict=True)):
-        down = torque_nm[a : b + 1] <= torque_nm[b] + 0.1 * height[number]
-        near = torque_nm[a : b + 1] >= torque_nm[a] - 0.1 * height[number]
-        start = a + int(np.flatnonzero(near)[-1]) if near.any() else a
-        fall[number] = max(time_s[a + int(np.argmax(down))] - time_s[min(start, b)], 0.0)
-    return Cycles(time_s[peaks], time_s[troughs], height, fall, rise)
+    return Cycles(peaks, troughs, time_s[peaks], height, fall, rise)
 
 
 def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules) -> tuple[ChatterFeatures, Cycles] | None:
-    """The features of the longest sliding stretches; None where there are fewer than two cycles."""
-    width = c.samples_in(rules.band_s)
+    """The features over all sliding stretches; None where there are fewer than `least_cycles` cycles."""
+    width = c.samples_in(rules.band_s) | 1
     smooth = c.smooth(rules.band_s)
     noise = c.noise_nm / math.sqrt(width)
     least = max(rules.noise_height * noise, rules.level_height * level_nm, 2.5 * c.resolution_nm)
-    parts: list[Cycles] = []
-    total_s = 0.0
-    pieces: list[tuple[int, int]] = [(a, b) for a, b in course.sliding if b - a >= 8]
-    for first, last in pieces:
-        total_s += float(c.time_s[last - 1] - c.time_s[first])
-        parts.append(find_cycles(c.time_s[first:last], smooth[first:last], least, rules))
-    parts = [part for part in parts if part.peak_s.size]
+    pieces = [(a, b) for a, b in course.sliding if b - a >= 8]
+    parts = [_shifted(find_cycles(c.time_s[a:b], smooth[a:b], least, rules), a) for a, b in pieces]
+    parts = [part for part in parts if part.peak.size]
     if not parts:
         return None
     cycles = Cycles(*(np.concatenate([getattr(part, name) for part in parts]) for name in Cycles.__slots__))
-    if cycles.peak_s.size < rules.least_cycles:
+    periods = np.concatenate([np.diff(part.peak_s) for part in parts])
+    if cycles.peak.size < rules.least_cycles or not periods.size:
         return None
-    periods = np.concatenate([np.diff(part.peak_s) for part in parts if part.peak_s.size > 1] or [np.empty(0)])
-    if not periods.size:
-        return None
-    torque = np.concatenate([smooth[a:b] for a, b in pieces])
-    slope = np.concatenate([np.diff(smooth[a:b]) for a, b in pieces]) / c.step_s
+    total_s = sum(float(c.time_s[b - 1] - c.time_s[a]) for a, b in pieces)
+    period = float(np.median(periods))
     height = float(np.median(cycles.height_nm))
-    median_period = float(np.median(periods))
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
-    rise = float(np.median(rising)) if rising.size else median_period
-    steep_fall = -float(np.percentile(slope, 0.5))
-    steep_rise = float(np.percentile(slope, 99.5))
+    torque = np.concatenate([smooth[a:b] for a, b in pieces])
     features = ChatterFeatures(
-        cycles=int(cycles.peak_s.size),
+        cycles=int(cycles.peak.size),
         height=height / max(level_nm, 1e-12),
         over_noise=height / max(noise, 1e-12),
-        rate_hz=1.0 / median_period,
-        fall_over_rise=steep_fall / max(steep_rise, 1e-12),
-        rise_share=rise / median_period,
-        regular=float(np.median(np.abs(periods - median_period))) / median_period,
-        coverage=min(1.0, cycles.peak_s.size * median_period / max(total_s, 1e-12)),
+        rate_hz=1.0 / period,
+        fall_over_rise=_fall_over_rise(c, smooth, parts),
+        rise_share=float(np.median(rising)) / period if rising.size else 0.5,
+        irregular=float(np.median(np.abs(periods - period))) / period,
+        coverage=min(1.0, cycles.peak.size * period / max(total_s, 1e-12)),
         rest_share=_rest_share(c, smooth, height),
-        sinusoid=_sinusoid(torque - _trend(torque, max(3, round(1.5 * median_period / c.step_s))), c.step_s),
-        stuck=_stuck_share(c, pieces),
+        sinusoid=_sinusoid(torque - _trend(torque, max(3, round(1.5 * period / c.step_s)))),
+        slip_share=_slip_share(c, smooth, parts, wind_up(c, smooth, (course.load_from, course.peak + 1))),
+        stuck=_stuck_share(c, smooth, pieces, wind_up(c, smooth, (course.load_from, course.peak + 1)), period),
     )
     return features, cycles
 
 
-def _trend(torque_nm: Floats, width: int) -> Floats:
-    from scipy.ndimage import uniform_filter1d
+def _shifted(cycles: Cycles, by: int) -> Cycles:
+    return replace(cycles, peak=cycles.peak + by, trough=cycles.trough + by)
 
-    return np.asarray(uniform_filter1d(torque_nm, width | 1, mode="nearest"))
+
+def _fall_over_rise(c: Conditioned, smooth: Floats, parts: list[Cycles]) -> float:
+    """Median over cycles of the steepest fall over the steepest rise towards the peak, each over a few samples."""
+    ratios: list[float] = []
+    for part in parts:
+        for a, peak, b in zip(part.trough[:-1], part.peak[1:], part.trough[1:], strict=True):
+            rise, fall = smooth[a : peak + 1], smooth[peak : b + 1]
+            if rise.size < 3 or fall.size < 2:
+                continue
+            step = max(1, min(rise.size, fall.size) // 4)
+            # The rise is taken in its upper half: below it the lever may still ring from the slip before.
+            upper = rise[int(np.argmax(rise >= 0.5 * (rise[0] + rise[-1]))) :]
+            up = float((upper[-1] - upper[0]) / max(upper.size - 1, 1))
+            down = float(np.max(fall[:-step] - fall[step:]) / step) if fall.size > step else float(fall[0] - fall[-1])
+            if up > 0:
+                ratios.append(down / up)
+        if len(ratios) > 400:
+            break
+    return float(np.median(ratios)) if ratios else 1.0
+
+
+def _trend(torque_nm: Floats, width: int) -> Floats:
+    return np.asarray(uniform_filter1d(torque_nm, min(width | 1, torque_nm.size | 1), mode="nearest"))
 
 
 def _rest_share(c: Conditioned, smooth: Floats, height_nm: float) -> float:
     """Peak to peak of the rest before (or after) the pull, over the cycles' height: hum is there at rest too."""
-    rest = smooth[: c.rest_to] if c.rest_to >= c.rest_from * 0 + 8 else smooth[c.rest_from :]
+    rest = smooth[: c.rest_to] if c.rest_to >= 8 else smooth[c.rest_from :]
     if rest.size < 8:
         return 0.0
     return float(np.percentile(rest, 98) - np.percentile(rest, 2)) / max(height_nm, 1e-12)
 
 
-def _sinusoid(wave: Floats, step_s: float) -> float:
+def _sinusoid(wave: Floats) -> float:
     """Share of the variance in the strongest line of the spectrum and its neighbours: 1 for a steady sine."""
     if wave.size < 16:
         return 0.0
@@ -172,20 +204,37 @@ def _sinusoid(wave: Floats, step_s: float) -> float:
     return float(power[max(0, best - near) : best + near + 1].sum()) / total if total > 0 else 0.0
 
 
-def _stuck_share(c: Conditioned, pieces: list[tuple[int, int]]) -> float:
-    """Share of sliding time in which the lever turns at less than a fifth of its mean speed; nan without an angle."""
+def _slip_share(c: Conditioned, smooth: Floats, parts: list[Cycles], compliance: float) -> float:
     if c.angle_deg is None:
         return math.nan
-    half = max(1, c.samples_in(0.008) // 2)
+    fallen = turned = fall_s = whole_s = 0.0
+    for part in parts:
+        if part.peak.size < 2:
+            continue
+        unit = c.angle_deg[part.peak] - compliance * smooth[part.peak]
+        after = c.angle_deg[part.trough] - compliance * smooth[part.trough]
+        fallen += float((after - unit)[:-1].sum())
+        turned += float(unit[-1] - unit[0])
+        fall_s += float(part.fall_s[:-1].sum())
+        whole_s += float(part.peak_s[-1] - part.peak_s[0])
+    if turned <= 2 * c.resolution_deg or whole_s <= 0 or fall_s >= 0.95 * whole_s:
+        return math.nan
+    by_time = fall_s / whole_s
+    return min(1.5, max(-1.0, (fallen / turned - by_time) / (1.0 - by_time)))
+
+
+def _stuck_share(c: Conditioned, smooth: Floats, pieces: list[tuple[int, int]], compliance: float, period_s: float) -> float:
+    if c.angle_deg is None:
+        return math.nan
+    half = max(1, c.samples_in(0.15 * period_s) // 2)
     slow, total = 0, 0
     for first, last in pieces:
-        angle = c.angle_deg[first:last]
-        if angle.size <= 2 * half + 2:
+        unit = c.angle_deg[first:last] - compliance * smooth[first:last]
+        if unit.size <= 2 * half + 2:
             continue
-        speed = angle[2 * half :] - angle[: -2 * half]
-        mean = float(speed.mean())
-        slow += int(np.count_nonzero(speed < 0.2 * mean))
-        total += speed.size
+        step = unit[2 * half :] - unit[: -2 * half]
+        slow += int(np.count_nonzero(np.abs(step) < 0.25 * abs(float(step.mean()))))
+        total += step.size
     return slow / total if total else math.nan
 
 
@@ -224,7 +273,7 @@ def read_chatter(c: Conditioned, course: Course | None, level_nm: float, rules: 
         return Chatter(assessable=why_not is None, score=probability, why_not=why_not)
     features, cycles = measured
     span = float(cycles.peak_s[-1] - cycles.peak_s[0])
-    frequency = (cycles.peak_s.size - 1) / span if span > 0 else None
+    frequency = (cycles.peak.size - 1) / span if span > 0 else None
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
     turn = None if travel is None or time_s <= 0 or frequency is None else travel / time_s / frequency
     return Chatter(

@@ -34,6 +34,10 @@ class ConditionRules:
     rest_share: float = 0.004  # ... or by this share of the largest torque
     smooth_s: float = 0.01
     angle_moved_deg: float = 0.3  # rest ends where the lever has moved this far (or 1.5 encoder steps)
+    hum_least_hz: float = 15.0  # slower wiggle at rest is no mains hum
+    hum_share: float = 0.3  # a line this strong in the rest's variance is hum, to be taken off
+    hum_rest_s: float = 0.15  # less rest than this cannot tell hum's phase
+    hum_lines: int = 3  # the mains and two harmonics
     drift_share: float = 0.03  # a rest afterwards further off than this is a hand on the lever, not drift
 
 
@@ -227,6 +231,45 @@ def _rest_after(torque_nm: Floats, angle_deg: Floats | None, noise_nm: float, st
     return begin if n - begin >= 5 else n
 
 
+def hum_at_rest(time_s: Floats, torque_nm: Floats, step_s: float, rests: list[slice], rules: ConditionRules) -> Floats:
+    """Mains hum as it stood at rest, carried on through the pull; zeros where there is none.
+
+    1. The frequency comes from the spectrum of the longer rest, then, where there is rest before and after the pull, from
+       the phase that both share, which pins it to a small part of a hertz.
+    2. Amplitude and phase by least squares over the rests alone, so that nothing the plates do is taken for hum.
+    """
+    hum = np.zeros(torque_nm.size)
+    rests = [r for r in rests if (r.stop - r.start) * step_s >= rules.hum_rest_s]
+    if not rests:
+        return hum
+    long = max(rests, key=lambda r: r.stop - r.start)
+    time = np.concatenate([time_s[r] for r in rests])
+    left = np.concatenate([torque_nm[r] - torque_nm[r].mean() for r in rests])
+    for _ in range(rules.hum_lines):
+        part = left[: long.stop - long.start] if long is rests[0] else left[-(long.stop - long.start) :]
+        size = 8 * part.size
+        power = np.abs(np.fft.rfft(part * np.hanning(part.size), size)) ** 2
+        frequency = np.fft.rfftfreq(size, step_s)
+        power[(frequency < rules.hum_least_hz) | (frequency > 0.49 / step_s)] = 0.0
+        near = float(frequency[int(np.argmax(power))])
+        width = 1.0 / (part.size * step_s)
+        span = float(time[-1] - time[0])
+        grid = np.linspace(near - 0.5 * width, near + 0.5 * width, min(400, max(21, round(10 * width * span))))
+        phase = 2 * np.pi * np.outer(grid, time - time[0])
+        fit = np.hypot(np.cos(phase) @ left, np.sin(phase) @ left)
+        best = float(grid[int(np.argmax(fit))])
+        angle = 2 * np.pi * best * (time - time[0])
+        design = np.column_stack([np.cos(angle), np.sin(angle)])
+        weight, *_ = np.linalg.lstsq(design, left, rcond=None)
+        line = design @ weight
+        if float(line @ line) < rules.hum_share * float(left @ left):
+            break
+        whole = 2 * np.pi * best * (time_s - time[0])
+        hum += weight[0] * np.cos(whole) + weight[1] * np.sin(whole)
+        left = left - line
+    return hum
+
+
 def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None) -> Conditioned:
     """Make a trace of at least ten samples ready for reading. Never changes the trace itself."""
     rules = rules or ConditionRules()
@@ -247,6 +290,11 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None)
     clipped = find_clipped(calm.torque_nm, step_s, sensor.capacity_nm, rules)
     torque = calm.torque_nm - zero
     rest_from = _rest_after(torque, trace.angle_deg, noise, step_s, largest)
+    hum = hum_at_rest(trace.time_s, torque, step_s, [slice(0, rest_to), slice(rest_from, len(trace))], rules)
+    if hum.any():
+        torque = torque - hum
+        quiet = torque[:rest_to] if rest_to else torque[rest_from:]
+        noise = max(deviation(quiet), quantised)
     drift = None
     if rest_from < len(trace):
         after = float(np.mean(torque[rest_from:]))

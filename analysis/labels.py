@@ -22,13 +22,15 @@ class CourseRules:
     """Thresholds of the course, each with its reason."""
 
     signal_over_noise: float = 20.0  # a pack that holds stands this far above the noise; free units read 2 to 10
-    capacity_share: float = 0.005  # below this share of the sensor's capacity nothing held
+    signal_over_step: float = 10.0  # ... and this many steps of a coarse sensor
+    capacity_share: float = 0.01  # below this share of the sensor's capacity nothing held
     bite_high: float = 0.5  # a bite begins where the torque passes this share of the working level ...
     bite_low: float = 0.15  # ... and reaches back and forth to where it falls below this
     bite_gap_s: float = 0.12  # a dip to zero shorter than this is chatter, not a regrip
     sustained_deg: float = 3.0  # slipped this far: for good. Bevel lash lets a single pack slip 0.2 to 2 degrees (trade notes 2.2)
     look_on_deg: float = 6.0  # so far on, a reload well above the first peak shows that it was only a step
     step_rise: float = 0.04  # ... by this share
+    onset_deg: float = 0.25  # slipped this far (or two encoder steps): the plates have let go, if nothing reloads them
     stuck_deg: float = 0.6  # a reload with less plastic turning than this was elastic: the plates stuck again
     sustained_s: float = 0.25  # without an angle: not surpassed for so long
     surpass: float = 0.03  # ... by this share
@@ -93,7 +95,9 @@ def working_level(c: Conditioned, smooth: Floats) -> float:
 
 def holds_nothing(c: Conditioned, level_nm: float, top_nm: float, capacity_nm: float | None, rules: CourseRules) -> bool:
     """Whether the unit spun free: no torque that stands out from the noise and from the sensor's range."""
-    if capacity_nm is not None and top_nm < rules.capacity_share * capacity_nm:
+    if capacity_nm is not None and level_nm < rules.capacity_share * capacity_nm:
+        return True
+    if level_nm < rules.signal_over_step * c.resolution_nm:
         return True
     return level_nm < rules.signal_over_noise * max(c.noise_nm, 1e-12) and top_nm < 1.5 * rules.signal_over_noise * c.noise_nm
 
@@ -157,7 +161,9 @@ def _first_slip_by_angle(
         at = rising + int(np.argmax(slipped))
         peak = load_from + int(np.argmax(fine[load_from : at + 1]))
         compliance = wind_up(c, smooth, (load_from, peak + 1))
-        plastic = c.angle_deg - compliance * smooth  # type: ignore[operator]
+        plastic = _plastic(c, smooth, compliance)
+        assert plastic is not None
+        peak = _before_creep(c, fine, plastic, load_from, peak, rules)
         on = plastic[at:last] - plastic[at] < rules.look_on_deg
         end = at + (int(np.argmin(on)) if not on.all() else on.size)
         trough = peak + int(np.argmin(fine[peak : max(end, peak + 2)]))
@@ -175,6 +181,28 @@ def _first_slip_by_angle(
                 continue
         return load_from, peak, step
     return None
+
+
+def _before_creep(c: Conditioned, fine: Floats, plastic: Floats, load_from: int, peak: int, rules: CourseRules) -> int:
+    """The peak before the plates began to turn, where the torque only crept up while they turned; else the peak as it is.
+
+    Oil that carries friction up with speed lets the torque rise on after the plates have let go: that rise is sliding.
+    """
+    knee = load_from + int(np.argmax(fine[load_from : peak + 1] > 0.8 * fine[peak]))
+    reference = slice(max(load_from, knee - max(3, c.samples_in(0.02))), knee + 1)
+    limit = float(np.median(plastic[reference])) + max(rules.onset_deg, 2 * c.resolution_deg)
+    turning = plastic[knee : peak + 1] > limit
+    if not turning.any():
+        return peak
+    onset = knee + int(np.argmax(turning))
+    first = load_from + int(np.argmax(fine[load_from : onset + 1]))
+    rise = float(fine[peak] - fine[first])
+    if rise <= 0 or first >= peak:
+        return first
+    upper = onset + int(np.argmax(fine[onset : peak + 1] >= fine[first] + 0.4 * rise))
+    crept = plastic[peak] - plastic[upper] > max(rules.onset_deg, 2 * c.resolution_deg)
+    never_fell = float(fine[first : peak + 1].min()) > fine[first] - max(3 * c.noise_nm, 0.3 * rise)
+    return first if crept and never_fell else peak
 
 
 def _first_slip_by_torque(c: Conditioned, smooth: Floats, bite: Span, rules: CourseRules) -> tuple[int, int, int | None] | None:
