@@ -5,76 +5,17 @@ Values spread round the trade's (trade notes 2, 5, 6), and well past them.
 
 from __future__ import annotations
 
-import itertools
-from dataclasses import dataclass, field
-from typing import Any
-
 import numpy as np
 from numpy.random import Generator
-from numpy.typing import NDArray
-from support.pull_physics import COMMAND_S, Hand, Rig, Unit
-
-Floats = NDArray[np.floating[Any]]
-FULL_SCALES_NM = (5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 200.0, 300.0, 500.0)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Plan:
-    """Everything about one pull before it happens. `sensor` holds what pull_sensor is to do beyond its usual draw."""
-
-    kind: str
-    scale_nm: float
-    unit: Unit
-    rig: Rig
-    hand: Hand
-    nominal_rad_s: float
-    resists: bool = True
-    sensor: dict[str, float] = field(default_factory=dict)
-
-
-@dataclass(kw_only=True)
-class _Draft:
-    """A pull being drawn; kinds turn its knobs. Times in s, angles in deg, torque shares of the kinetic torque."""
-
-    share_of_scale: float
-    excess: float
-    memory_deg: float
-    ageing_s: float
-    adapter: float  # N.m/rad at 60 N.m
-    arm: float
-    rotor: float
-    lever: float
-    slack_deg: float
-    rest_s: float
-    ramp_s: float
-    speed_deg_s: float
-    slide_s: float
-    stribeck: float = 0.0
-    stribeck_deg_s: float = 10.0
-    viscous_s: float = 0.02
-    second_share: float = 0.0
-    lash_deg: float = 0.0
-    orders: tuple[tuple[float, float], ...] = ()
-    wobble: float = 0.08
-    pauses: int = 0
-    regrips: int = 0
-    regrip_s: tuple[float, float] = (0.15, 0.5)
-    faster: float = 1.0
-    tremor_share: float = 0.0
-    vice_load_deg: float = 0.0
-    vice_slide: int = 0
-    blend_s: float = 0.2
-    resists: bool = True
-    holds_at_end: bool = False
-    sensor: dict[str, float] = field(default_factory=dict)
+from support.pull_hand import Draft, Plan, plan_of
 
 
 def _log(rng: Generator, low: float, high: float) -> float:
     return float(np.exp(rng.uniform(np.log(low), np.log(high))))
 
 
-def _usual(rng: Generator) -> _Draft:
-    return _Draft(
+def _usual(rng: Generator) -> Draft:
+    return Draft(
         share_of_scale=_log(rng, 0.08, 0.85),
         excess=rng.uniform(0.03, 0.25),
         memory_deg=_log(rng, 0.6, 4.0),
@@ -94,7 +35,7 @@ def _usual(rng: Generator) -> _Draft:
     )
 
 
-def _sticky(d: _Draft, rng: Generator) -> None:
+def _sticky(d: Draft, rng: Generator) -> None:
     """A contact that weakens with speed and heals fast: it sticks and slips if the rig is soft enough for its speed."""
     d.excess = rng.uniform(0.02, 0.1)
     d.memory_deg, d.ageing_s = _log(rng, 0.02, 0.2), _log(rng, 0.05, 0.5)
@@ -103,194 +44,194 @@ def _sticky(d: _Draft, rng: Generator) -> None:
     d.wobble = rng.uniform(0.02, 0.15)
 
 
-def _clean(d: _Draft, rng: Generator) -> None:
+def _clean(d: Draft, rng: Generator) -> None:
     """As drawn."""
 
 
-def _high_ratio(d: _Draft, rng: Generator) -> None:
+def _high_ratio(d: Draft, rng: Generator) -> None:
     d.excess, d.memory_deg = rng.uniform(0.3, 0.7), _log(rng, 1.0, 5.0)
 
 
-def _low_ratio(d: _Draft, rng: Generator) -> None:
+def _low_ratio(d: Draft, rng: Generator) -> None:
     d.excess = rng.uniform(0.008, 0.03)
 
 
-def _chatter_strong(d: _Draft, rng: Generator) -> None:
+def _chatter_strong(d: Draft, rng: Generator) -> None:
     _sticky(d, rng)
     d.adapter, d.arm, d.speed_deg_s = _log(rng, 700, 2500), _log(rng, 300, 900), _log(rng, 6, 30)
 
 
-def _chatter_slow_rig(d: _Draft, rng: Generator) -> None:
+def _chatter_slow_rig(d: Draft, rng: Generator) -> None:
     _sticky(d, rng)
     d.adapter, d.arm, d.speed_deg_s = _log(rng, 150, 400), _log(rng, 300, 900), _log(rng, 5, 25)
     d.slide_s = rng.uniform(3, 8)
 
 
-def _chatter_fast(d: _Draft, rng: Generator) -> None:
+def _chatter_fast(d: Draft, rng: Generator) -> None:
     _sticky(d, rng)
     d.stribeck = rng.uniform(0.1, 0.3)
     d.adapter, d.arm, d.speed_deg_s = _log(rng, 1000, 3500), _log(rng, 500, 1500), _log(rng, 15, 60)
 
 
-def _chatter_weak(d: _Draft, rng: Generator) -> None:
+def _chatter_weak(d: Draft, rng: Generator) -> None:
     _sticky(d, rng)
     d.excess, d.stribeck, d.stribeck_deg_s = 0.01, rng.uniform(0.015, 0.06), _log(rng, 1.5, 10)
     d.speed_deg_s = _log(rng, 4, 15)
 
 
-def _chatter_dies(d: _Draft, rng: Generator) -> None:
+def _chatter_dies(d: Draft, rng: Generator) -> None:
     _chatter_strong(d, rng)
     d.faster, d.slide_s = rng.uniform(3, 6), rng.uniform(4, 8)
 
 
-def _tremor_force(d: _Draft, rng: Generator) -> None:
+def _tremor_force(d: Draft, rng: Generator) -> None:
     d.tremor_share, d.speed_deg_s = rng.uniform(0.01, 0.05), _log(rng, 25, 60)
 
 
-def _tremor_sensor(d: _Draft, rng: Generator) -> None:
+def _tremor_sensor(d: Draft, rng: Generator) -> None:
     d.sensor["tremor"] = rng.uniform(0.01, 0.06)
 
 
-def _lash(d: _Draft, rng: Generator) -> None:
+def _lash(d: Draft, rng: Generator) -> None:
     d.second_share, d.lash_deg = rng.uniform(0.2, 0.7), rng.uniform(0.2, 2.0)
     d.ramp_s = _log(rng, 1.0, 3.0)
 
 
-def _slack(d: _Draft, rng: Generator) -> None:
+def _slack(d: Draft, rng: Generator) -> None:
     d.slack_deg = rng.uniform(5.0, 30.0)
 
 
-def _free(d: _Draft, rng: Generator) -> None:
+def _free(d: Draft, rng: Generator) -> None:
     d.resists, d.share_of_scale = False, _log(rng, 0.0003, 0.003)
     d.sensor["drag_share"] = d.share_of_scale
 
 
-def _hesitate(d: _Draft, rng: Generator) -> None:
+def _hesitate(d: Draft, rng: Generator) -> None:
     d.pauses, d.slide_s = int(rng.integers(1, 4)), rng.uniform(3, 7)
 
 
-def _regrip(d: _Draft, rng: Generator) -> None:
+def _regrip(d: Draft, rng: Generator) -> None:
     d.regrips, d.slide_s = int(rng.integers(1, 4)), rng.uniform(3, 7)
 
 
-def _bites(d: _Draft, rng: Generator) -> None:
+def _bites(d: Draft, rng: Generator) -> None:
     d.regrips, d.slide_s, d.regrip_s = int(rng.integers(1, 4)), rng.uniform(4, 8), (0.3, 0.55)
     d.sensor["clicks"] = float(rng.integers(2, 8))
 
 
-def _ripple_runout(d: _Draft, rng: Generator) -> None:
+def _ripple_runout(d: Draft, rng: Generator) -> None:
     d.orders = ((0.5, rng.uniform(0.02, 0.08)),) if rng.random() < 0.5 else ((1.0, rng.uniform(0.02, 0.08)),)
     d.speed_deg_s, d.slide_s = _log(rng, 40, 110), rng.uniform(4, 9)
 
 
-def _ripple_tooth(d: _Draft, rng: Generator) -> None:
+def _ripple_tooth(d: Draft, rng: Generator) -> None:
     d.orders = ((float(rng.integers(7, 37)), rng.uniform(0.005, 0.04)), (1.0, rng.uniform(0, 0.03)))
     d.speed_deg_s, d.slide_s = _log(rng, 20, 110), rng.uniform(3, 8)
 
 
-def _hum(d: _Draft, rng: Generator) -> None:
+def _hum(d: Draft, rng: Generator) -> None:
     d.sensor.update(hum=_log(rng, 0.003, 0.04), hum_hz=float(rng.choice([50, 60])))
 
 
-def _ratchet(d: _Draft, rng: Generator) -> None:
+def _ratchet(d: Draft, rng: Generator) -> None:
     d.sensor["clicks"] = float(rng.integers(3, 20))
 
 
-def _vice_slip(d: _Draft, rng: Generator) -> None:
+def _vice_slip(d: Draft, rng: Generator) -> None:
     if rng.random() < 0.5:
         d.vice_load_deg = rng.uniform(0.1, 0.5)
     d.vice_slide = int(rng.integers(0 if d.vice_load_deg else 1, 3))
 
 
-def _single_slip(d: _Draft, rng: Generator) -> None:
+def _single_slip(d: Draft, rng: Generator) -> None:
     d.excess, d.memory_deg = rng.uniform(0.4, 0.9), _log(rng, 0.15, 0.6)
     d.ageing_s = 60.0
     d.adapter = _log(rng, 300, 1500)
 
 
-def _spikes(d: _Draft, rng: Generator) -> None:
+def _spikes(d: Draft, rng: Generator) -> None:
     d.sensor["spikes"] = float(rng.integers(1, 7))
 
 
-def _spike_at_peak(d: _Draft, rng: Generator) -> None:
+def _spike_at_peak(d: Draft, rng: Generator) -> None:
     d.sensor.update(spikes=float(rng.integers(0, 3)), spike_at_peak=1.0)
 
 
-def _clipped(d: _Draft, rng: Generator) -> None:
+def _clipped(d: Draft, rng: Generator) -> None:
     d.sensor["clip"] = rng.uniform(0.7, 0.97)
 
 
-def _gaps(d: _Draft, rng: Generator) -> None:
+def _gaps(d: Draft, rng: Generator) -> None:
     d.sensor["gaps"] = float(rng.integers(1, 4))
 
 
-def _low_rate(d: _Draft, rng: Generator) -> None:
+def _low_rate(d: Draft, rng: Generator) -> None:
     d.sensor["rate_hz"] = _log(rng, 40, 100)
     d.ramp_s = _log(rng, 1.2, 3.0)
 
 
-def _low_rate_chatter(d: _Draft, rng: Generator) -> None:
+def _low_rate_chatter(d: Draft, rng: Generator) -> None:
     _chatter_slow_rig(d, rng) if rng.random() < 0.5 else _chatter_strong(d, rng)
     _low_rate(d, rng)
 
 
-def _high_rate(d: _Draft, rng: Generator) -> None:
+def _high_rate(d: Draft, rng: Generator) -> None:
     d.sensor["rate_hz"] = _log(rng, 4000, 10000)
 
 
-def _no_angle(d: _Draft, rng: Generator) -> None:
+def _no_angle(d: Draft, rng: Generator) -> None:
     d.sensor["no_angle"] = 1.0
 
 
-def _no_angle_chatter(d: _Draft, rng: Generator) -> None:
+def _no_angle_chatter(d: Draft, rng: Generator) -> None:
     _chatter_strong(d, rng)
     _no_angle(d, rng)
 
 
-def _coarse(d: _Draft, rng: Generator) -> None:
+def _coarse(d: Draft, rng: Generator) -> None:
     d.sensor["resolution"] = _log(rng, 0.002, 0.01)
     d.share_of_scale = rng.uniform(0.2, 0.85)
 
 
-def _noisy(d: _Draft, rng: Generator) -> None:
+def _noisy(d: Draft, rng: Generator) -> None:
     d.sensor["noise_of_torque"] = _log(rng, 0.006, 0.02)
 
 
-def _drift(d: _Draft, rng: Generator) -> None:
+def _drift(d: Draft, rng: Generator) -> None:
     d.sensor["drift"] = rng.choice([-1, 1]) * _log(rng, 0.002, 0.012)
 
 
-def _jerk(d: _Draft, rng: Generator) -> None:
+def _jerk(d: Draft, rng: Generator) -> None:
     d.ramp_s, d.speed_deg_s = _log(rng, 0.1, 0.35), _log(rng, 60, 150)
     d.slide_s = rng.uniform(0.7, 2.0)
 
 
-def _slow_pull(d: _Draft, rng: Generator) -> None:
+def _slow_pull(d: Draft, rng: Generator) -> None:
     d.ramp_s, d.speed_deg_s, d.slide_s = rng.uniform(3, 6), _log(rng, 2.5, 6), rng.uniform(5, 9)
 
 
-def _short_travel(d: _Draft, rng: Generator) -> None:
+def _short_travel(d: Draft, rng: Generator) -> None:
     d.slide_s = rng.uniform(6, 18) / d.speed_deg_s
 
 
-def _short_rest(d: _Draft, rng: Generator) -> None:
+def _short_rest(d: Draft, rng: Generator) -> None:
     d.rest_s = rng.uniform(0.3, 0.45)
 
 
-def _long_rest(d: _Draft, rng: Generator) -> None:
+def _long_rest(d: Draft, rng: Generator) -> None:
     d.rest_s = rng.uniform(2.5, 6.0)
 
 
-def _narrow_band(d: _Draft, rng: Generator) -> None:
+def _narrow_band(d: Draft, rng: Generator) -> None:
     d.sensor["band_hz"] = _log(rng, 15, 60)
     d.ramp_s = rng.uniform(1.0, 3.0)
 
 
-def _slip_then_offset(d: _Draft, rng: Generator) -> None:
+def _slip_then_offset(d: Draft, rng: Generator) -> None:
     d.sensor["offset"] = rng.choice([-1, 1]) * rng.uniform(0.02, 0.1)
 
 
-def _combo(d: _Draft, rng: Generator) -> None:
+def _combo(d: Draft, rng: Generator) -> None:
     """Several things at once, half of them chattering."""
     (_chatter_strong, _chatter_slow_rig, _clean, _high_ratio, _ripple_tooth, _lash)[rng.integers(6)](d, rng)
     knobs = (_spikes, _gaps, _hum, _ratchet, _no_angle, _hesitate, _slip_then_offset, _short_rest, _slack, _drift)
@@ -298,57 +239,57 @@ def _combo(d: _Draft, rng: Generator) -> None:
         knobs[i](d, rng)
 
 
-def _chatter_with_tremor(d: _Draft, rng: Generator) -> None:
+def _chatter_with_tremor(d: Draft, rng: Generator) -> None:
     _chatter_strong(d, rng)
     d.sensor["tremor"] = rng.uniform(0.005, 0.03)
 
 
-def _chatter_with_runout(d: _Draft, rng: Generator) -> None:
+def _chatter_with_runout(d: Draft, rng: Generator) -> None:
     _chatter_strong(d, rng)
     d.orders, d.slide_s = ((1.0, rng.uniform(0.02, 0.1)), (float(rng.integers(12, 36)), rng.uniform(0.0, 0.02))), rng.uniform(4, 8)
 
 
-def _chatter_with_lash(d: _Draft, rng: Generator) -> None:
+def _chatter_with_lash(d: Draft, rng: Generator) -> None:
     _chatter_strong(d, rng)
     _lash(d, rng)
 
 
-def _chatter_hesitating(d: _Draft, rng: Generator) -> None:
+def _chatter_hesitating(d: Draft, rng: Generator) -> None:
     _chatter_strong(d, rng)
     _hesitate(d, rng)
 
 
-def _spiky_clicking_regrip(d: _Draft, rng: Generator) -> None:
+def _spiky_clicking_regrip(d: Draft, rng: Generator) -> None:
     _bites(d, rng)
     _spikes(d, rng)
 
 
-def _two_vice_slips(d: _Draft, rng: Generator) -> None:
+def _two_vice_slips(d: Draft, rng: Generator) -> None:
     d.vice_load_deg, d.vice_slide = rng.uniform(0.1, 0.4), 2
     d.excess = rng.uniform(0.15, 0.4)
 
 
-def _restart_ages(d: _Draft, rng: Generator) -> None:
+def _restart_ages(d: Draft, rng: Generator) -> None:
     d.excess, d.ageing_s = rng.uniform(0.2, 0.5), rng.uniform(0.5, 2.0)
     d.memory_deg = rng.uniform(0.8, 2.0)
     _hesitate(d, rng)
 
 
-def _low_rate_jerk(d: _Draft, rng: Generator) -> None:
+def _low_rate_jerk(d: Draft, rng: Generator) -> None:
     _low_rate(d, rng)
     d.ramp_s = rng.uniform(0.4, 0.8)
 
 
-def _hum_and_tremor(d: _Draft, rng: Generator) -> None:
+def _hum_and_tremor(d: Draft, rng: Generator) -> None:
     _hum(d, rng)
     _tremor_sensor(d, rng)
 
 
-def _two_speeds(d: _Draft, rng: Generator) -> None:
+def _two_speeds(d: Draft, rng: Generator) -> None:
     d.faster, d.slide_s, d.orders = rng.uniform(2, 5), rng.uniform(4, 7), ((float(rng.integers(10, 36)), rng.uniform(0.01, 0.03)),)
 
 
-def _soft_adapter(d: _Draft, rng: Generator) -> None:
+def _soft_adapter(d: Draft, rng: Generator) -> None:
     d.adapter = _log(rng, 100, 250)
 
 
@@ -379,115 +320,6 @@ HELD_OUT_KINDS = (*_HELD_OUT, "clean", "chatter_slow_rig", "combo", "free", "las
 
 def plan(kind: str, rng: Generator) -> Plan:
     """Draw one pull of a kind."""
-    d = _usual(rng)
-    (_KINDS | _HELD_OUT)[kind](d, rng)
-    scale = float(rng.choice(FULL_SCALES_NM))
-    kinetic = d.share_of_scale * scale / (1 + d.excess + d.stribeck)
-    size = (kinetic if d.resists else 0.3 * scale) / 60.0
-    unit = Unit(
-        kinetic_nm=kinetic,
-        excess=d.excess,
-        ageing_s=d.ageing_s,
-        memory_rad=np.radians(d.memory_deg),
-        stribeck=d.stribeck,
-        stribeck_rad_s=np.radians(d.stribeck_deg_s),
-        viscous_s=d.viscous_s,
-        second_share=d.second_share,
-        lash_rad=np.radians(d.lash_deg),
-        contact_nm_rad=2e4 * size,
-        rotor_kg_m2=d.rotor * size,
-        **{f"order_{i + 1}": order for i, (order, _) in enumerate(d.orders)},
-        **{f"share_{i + 1}": share for i, (_, share) in enumerate(d.orders)},
-        phase_1=rng.uniform(0, 2 * np.pi),
-        phase_2=rng.uniform(0, 2 * np.pi),
-    )
-    adapter, arm, lever = d.adapter * size, d.arm * size, d.lever * size
-    rig = Rig(
-        adapter_nm_rad=adapter,
-        adapter_nms_rad=rng.uniform(0.03, 0.1) * 2 * np.sqrt(adapter * unit.rotor_kg_m2),
-        slack_rad=np.radians(d.slack_deg),
-        lever_kg_m2=lever,
-        arm_nm_rad=arm,
-        arm_nms_rad=rng.uniform(0.2, 0.6) * 2 * np.sqrt(arm * lever),
-    )
-    hand = _hand(d, unit, rig, rng)
-    return Plan(
-        kind=kind, scale_nm=scale, unit=unit, rig=rig, hand=hand, nominal_rad_s=np.radians(d.speed_deg_s),
-        resists=d.resists, sensor=d.sensor,
-    )  # fmt: skip
-
-
-def _hand(d: _Draft, unit: Unit, rig: Rig, rng: Generator) -> Hand:
-    """Rest, ramp (slack first), on to the sliding speed once it gives, pauses and new grips, stop or let go, rest."""
-    break_nm = unit.kinetic_nm * (1 + unit.excess + unit.stribeck)
-    wind = break_nm * (1 / rig.arm_nm_rad + 1 / rig.adapter_nm_rad)
-    slide = np.radians(d.speed_deg_s)
-    ramp = wind / d.ramp_s if d.resists else slide
-    slack_speed = max(ramp, rig.slack_rad / rng.uniform(0.3, 0.8)) if rig.slack_rad else ramp
-    slack_s = rig.slack_rad / slack_speed
-    lash_s = unit.lash_rad / ramp
-    begin = d.rest_s
-    breaks = begin + slack_s + wind / ramp + lash_s + 0.05
-    knots = [(0.0, 0.0), (begin, 0.0), (begin + 0.06, slack_speed)]
-    if slack_s > 0.1:
-        knots += [(begin + slack_s, slack_speed), (begin + slack_s + 0.06, ramp)]
-    # The hand speeds up when it feels the plates give, or a little before.
-    turn = max(knots[-1][0] + 0.01, breaks + rng.uniform(-0.03, 0.15) * min(1.0, d.ramp_s))
-    knots += [(turn, ramp), (turn + d.blend_s, slide)]
-    stop = turn + d.blend_s + d.slide_s
-    if d.faster != 1.0:
-        middle = stop - d.slide_s * rng.uniform(0.4, 0.6)
-        knots += [(middle, slide), (middle + 0.3, d.faster * slide)]
-    knots += [(stop, d.faster * slide)]
-    hold = rng.uniform(0.1, 0.5) if d.holds_at_end else 0.0
-    knots += [(stop + 0.08, 0.0)]
-    let_go = stop + 0.08 + hold if d.holds_at_end else stop + rng.uniform(0.0, 0.04)
-    end = let_go + 0.1 + rng.uniform(0.35, 1.2)
-    time = np.arange(round(end / COMMAND_S)) * COMMAND_S
-    at, value = np.array(knots).T
-    speed = np.interp(time, at, value)
-    speed *= 1 + d.wobble * _smooth_noise(time, rng) * np.clip((time - turn) / 0.3, 0, 1)
-    grip = np.clip((let_go + rng.uniform(0.02, 0.06) - time) / 0.03, 0, 1)
-    tremor_hz = rng.uniform(6, 12)
-    tremor = d.tremor_share * break_nm * np.sin(2 * np.pi * tremor_hz * time + _smooth_noise(time, rng))
-    tremor *= (0.5 + 0.5 * np.abs(_smooth_noise(time, rng))) * np.clip((time - begin) / 0.3, 0, 1)
-    first = turn + d.blend_s + 0.25 * d.slide_s
-    for i, start in enumerate(_spread(rng, d.pauses + d.regrips, first, stop - 0.3)):
-        if i < d.pauses:
-            _stop_hand(speed, time, start, rng.uniform(0.3, 1.5), rng.uniform(0.03, 0.12))
-        else:
-            _let_go_and_take_again(speed, grip, time, start, rng.uniform(*d.regrip_s), ramp)
-    vice = np.zeros_like(time)
-    if d.vice_load_deg:
-        moment = begin + slack_s + rng.uniform(0.35, 0.8) * wind / ramp
-        # The jump is paid for by less torque, never by more than what is there.
-        jump = min(np.radians(d.vice_load_deg), 0.4 * break_nm / rig.adapter_nm_rad)
-        vice += jump * np.clip((time - moment) / 0.004, 0, 1)
-    for moment in _spread(rng, d.vice_slide, first, stop - 0.2):
-        vice += min(np.radians(rng.uniform(0.2, 1.0)), 0.6 * break_nm / rig.adapter_nm_rad) * np.clip((time - moment) / 0.004, 0, 1)
-    return Hand(speed, grip, tremor, vice)
-
-
-def _smooth_noise(time: Floats, rng: Generator) -> Floats:
-    """A slow wander of unit spread, about 2 Hz."""
-    knots = np.arange(0, time[-1] + 1, 0.25)
-    return np.asarray(np.interp(time, knots, rng.standard_normal(knots.size)))
-
-
-def _spread(rng: Generator, count: int, low: float, high: float) -> list[float]:
-    """`count` moments between low and high, one in each equal part."""
-    if count == 0 or high <= low:
-        return []
-    edges = np.linspace(low, high, count + 1)
-    return [float(rng.uniform(a, a + 0.4 * (b - a))) for a, b in itertools.pairwise(edges)]
-
-
-def _stop_hand(speed: Floats, time: Floats, start: float, length_s: float, soft_s: float) -> None:
-    speed *= np.clip(np.maximum((start - time) / soft_s, (time - start - length_s) / soft_s) + 0.0, 0, 1)
-
-
-def _let_go_and_take_again(speed: Floats, grip: Floats, time: Floats, start: float, length_s: float, ramp: float) -> None:
-    _stop_hand(speed, time, start, length_s, 0.03)
-    grip *= np.clip(np.maximum((start + 0.06 - time) / 0.03, (time - start - length_s + 0.05) / 0.03), 0, 1)
-    again = (time > start + length_s) & (time < start + length_s + 0.4)
-    speed[again] = np.minimum(speed[again], max(ramp, 0.5 * float(speed.max())))
+    draft = _usual(rng)
+    (_KINDS | _HELD_OUT)[kind](draft, rng)
+    return plan_of(kind, draft, rng)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt
-from support.pull_kinds import Plan
+from support.pull_hand import Plan
 from support.pull_physics import RECORD_S, Motion
 from support.pull_truth import Truth
 
@@ -55,8 +55,8 @@ def record(plan: Plan, motion: Motion, truth: Truth, rng: Generator, seed: int) 
         known_b, faults = known_b + height, [*faults, "tremor"]
         known_s += 0.02 * height
     noise = float(np.exp(rng.uniform(np.log(5e-5), np.log(1.5e-3)))) * scale
-    if plan.resists:
-        noise = min(noise, 0.006 * peak_nm)
+    # Where nothing resists, what drags is of the size of the noise, or nobody could call it nothing.
+    noise = min(noise, 0.006 * peak_nm) if plan.resists else max(noise, want["drag_share"] * scale / 8)
     if "noise_of_torque" in want:
         noise, faults = want["noise_of_torque"] * peak_nm, [*faults, "noisy"]
     torque = torque + noise * rng.standard_normal(time.size)
@@ -93,6 +93,8 @@ def record(plan: Plan, motion: Motion, truth: Truth, rng: Generator, seed: int) 
     angle = _angle(time, motion, want, rng)
     if angle is None:
         faults.append("no_angle")
+        # The contract weighs sliding by time where there is no angle; by angle is what the words mean, and right too.
+        truth = replace(truth, sliding_nm=truth.sliding_by_time_nm, sliding_other_nm=truth.sliding_nm)
     if rate <= 100:
         faults.append("low_rate")
     way = 1 if rng.random() < 0.6 else -1

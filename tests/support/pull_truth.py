@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from support.pull_physics import COMMAND_S, RECORD_S, Hand, Motion, Unit
 
-SUSTAINED_RAD = float(np.radians(0.2))
-SUSTAINED_S = 1.0
+SUSTAINED_RAD = float(np.radians(0.1))
+BOUNCE_S = 0.03
 SETTLED_RAD = float(np.radians(2.0))
 STUCK_S = 5e-4
 
@@ -31,6 +31,7 @@ class Truth:
     breakaway_known_nm: float = 0.0
     sliding_nm: float | None = None
     sliding_other_nm: float | None = None
+    sliding_by_time_nm: float | None = None
     sliding_known_nm: float = 0.0
     sliding_from_s: float | None = None
     sliding_to_s: float | None = None
@@ -72,6 +73,7 @@ def truth_of(kind: str, unit: Unit, hand: Hand, motion: Motion, nominal_rad_s: f
     if start is None or ends[0] - start < 0.1 / RECORD_S or motion.lever_rad[ends[0]] - motion.lever_rad[start] < SETTLED_RAD:
         return Truth(**common)  # type: ignore[arg-type]
     sliding = _work_over_angle(motion, moving, start, ends[0])
+    by_time = float(torque[start : ends[0]][moving[start : ends[0]]].mean())
     other = _work_over_angle(motion, moving & _slides_again(hand, motion), start, ends[-1]) if ends[-1] != ends[0] else None
     fair = [
         _work_over_angle(motion, moving, _at_angle(motion, start, a), ends[0] - b) for a in (-1, 0, 1, 3) for b in (0, 500, 1000)
@@ -85,6 +87,7 @@ def truth_of(kind: str, unit: Unit, hand: Hand, motion: Motion, nominal_rad_s: f
         **common,  # type: ignore[arg-type]
         sliding_nm=sliding,
         sliding_other_nm=other,
+        sliding_by_time_nm=by_time,
         sliding_known_nm=max(abs(f - sliding) for f in fair if np.isfinite(f)),
         sliding_from_s=start * RECORD_S,
         sliding_to_s=ends[0] * RECORD_S,
@@ -99,15 +102,18 @@ def truth_of(kind: str, unit: Unit, hand: Hand, motion: Motion, nominal_rad_s: f
 
 
 def _first_slip(unit: Unit, motion: Motion) -> int | None:
-    """The step at which the plates let go for good: all packs slide, and go on for `SUSTAINED_RAD`."""
-    rotor, ahead = motion.rotor_rad, round(SUSTAINED_S / RECORD_S)
-    if unit.second_share > 0:
-        going = np.flatnonzero(motion.second_rad > 0)
-        return int(going[0]) if going.size else None
-    starts = np.flatnonzero(motion.stands[:-1] & ~motion.stands[1:]) + 1
-    for at in starts.tolist():
-        if rotor[min(at + ahead, rotor.size - 1)] - rotor[at] >= SUSTAINED_RAD:
-            return int(at)
+    """The step at which the plates let go for good: all packs slide, and go on for `SUSTAINED_RAD` but for short stops.
+
+    A blow at the end of slack or lash may turn a pack by a hair; that is not yet a slip.
+    """
+    turned = motion.second_rad if unit.second_share > 0 else motion.rotor_rad
+    slides = np.diff(turned, prepend=turned[0]) > 0
+    edges = np.flatnonzero(np.diff(slides.astype(np.int8), prepend=0, append=0))
+    begins, ends = edges[::2], edges[1::2]
+    joined = np.flatnonzero(begins[1:] - ends[:-1] > BOUNCE_S / RECORD_S) + 1
+    for run in np.split(np.arange(begins.size), joined):
+        if run.size and turned[ends[run[-1]] - 1] - turned[max(0, begins[run[0]] - 1)] >= SUSTAINED_RAD:
+            return int(begins[run[0]])
     return None
 
 

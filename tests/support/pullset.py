@@ -25,7 +25,7 @@ __all__ = ["HELD_OUT_KINDS", "HELD_OUT_SEEDS", "WIDE_KINDS", "SimPull", "Truth",
 # Never tuned on: figures on these seeds are only ever reported.
 HELD_OUT_SEEDS = range(9000, 9010)
 BATCH = 250
-SOURCES = ("pull_physics", "pull_kinds", "pull_truth", "pull_sensor", "pullset")
+SOURCES = ("pull_physics", "pull_hand", "pull_kinds", "pull_truth", "pull_sensor", "pullset")
 
 
 def simulate(n: int, seed: int, kinds: Sequence[str] | None = None, workers: int = 1) -> list[SimPull]:
