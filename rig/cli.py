@@ -59,7 +59,9 @@ def parser_for(argv: Sequence[str]) -> argparse.ArgumentParser:
     names = verb_names()
     named = next((word for word in argv if not word.startswith("-")), None)
     for verb in map(_verb, [named] if named in names else names):
-        verb.add_arguments(verbs.add_parser(verb.NAME, help=verb.HELP, description=verb.HELP))
+        own = verbs.add_parser(verb.NAME, help=verb.HELP, description=verb.HELP)
+        if named == verb.NAME:
+            verb.add_arguments(own)
     return parser
 
 

@@ -27,8 +27,8 @@ def pretend_bench(name: str, *, seed: int = 1, rate: str = "1000 Hz", over: str 
     with tempfile.TemporaryDirectory(prefix="platepull-") as folder:
         profile = Path(folder) / "pretend.toml"
         command = [sys.executable, "-m", "rig", "emulate", "--scenario", name, "--seed", str(seed), "--rate", rate]
-        command += ["--profile", str(profile), *(["--over", over] if over else [])]
-        child = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True)
+        command += ["--profile", str(profile), "--until-eof", *(["--over", over] if over else [])]
+        child = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         try:
             assert child.stdout is not None
             if not child.stdout.readline():

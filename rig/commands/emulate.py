@@ -9,19 +9,12 @@ import signal
 import sys
 import threading
 from pathlib import Path
-from typing import TextIO
-
-import numpy as np
+from typing import TYPE_CHECKING, TextIO
 
 from analysis.errors import BenchError
-from analysis.units import to_si
-from drivers.clock import SystemClock
-from drivers.emulated.bench import HIGHEST_RATE_HZ, Bench
-from drivers.emulated.faults import BadCable, Faults
-from drivers.emulated.outlets import open_outlet
-from drivers.emulated.scenarios import DEFAULT, SCENARIOS, scenario
-from drivers.emulated.serve import profile_text, serve, text_encoder
-from drivers.emulated.truth import PullTruth
+
+if TYPE_CHECKING:
+    from drivers.emulated.truth import PullTruth
 
 NAME = "emulate"
 HELP = "serve the pretend bench: invented pulls on a line that reads like a real one"
@@ -29,6 +22,8 @@ HELP = "serve the pretend bench: invented pulls on a line that reads like a real
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
+    from drivers.emulated.scenarios import DEFAULT, SCENARIOS
+
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.epilog = "scenarios:\n" + "\n".join(f"  {name:18} {each.help}" for name, each in SCENARIOS.items())
     parser.add_argument("--protocol", choices=("text",), default="text", help="what the device speaks")
@@ -39,11 +34,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pulls", type=int, metavar="N", help="end after so many pulls instead of serving on")
     parser.add_argument("--truth", type=Path, metavar="FILE", help="append what each pull really was, a line of JSON a pull")
     parser.add_argument("--profile", type=Path, metavar="FILE", help="write a device profile for this port")
+    parser.add_argument(
+        "--until-eof", action="store_true", help="end when standard input closes, as when the program that started it dies"
+    )
     parser.add_argument("--faults", default="", metavar="F", help="spoil the line, like 'drop=1e-4,flip=1e-5,stall=0.02,unplug=2'")
 
 
 def run(args: argparse.Namespace) -> int:
     """Serve until ended."""
+    import numpy as np
+
+    from drivers.clock import SystemClock
+    from drivers.emulated.bench import Bench
+    from drivers.emulated.faults import BadCable, Faults
+    from drivers.emulated.outlets import open_outlet
+    from drivers.emulated.scenarios import scenario
+    from drivers.emulated.serve import profile_text, serve, text_encoder
+
     chosen = scenario(args.scenario)
     rate_hz = _rate_hz(args.rate)
     faults = Faults.parse(args.faults)
@@ -56,6 +63,8 @@ def run(args: argparse.Namespace) -> int:
     for name in ("SIGTERM", "SIGINT", "SIGBREAK", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), lambda *_: stop.set())
+    if args.until_eof:
+        threading.Thread(target=lambda: (sys.stdin.buffer.read(), stop.set()), name="platepull eof", daemon=True).start()
     with contextlib.ExitStack() as tidy:
         truth_file = tidy.enter_context(_opened(args.truth)) if args.truth else None
         outlet = open_outlet(args.over, unplugs=faults.unplug > 0)
@@ -79,6 +88,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _rate_hz(text: str) -> float:
+    from analysis.units import to_si
+    from drivers.emulated.bench import HIGHEST_RATE_HZ
+
     try:
         rate_hz = float(text)
     except ValueError:
