@@ -16,6 +16,7 @@ from analysis.units import Scale
 from drivers.clock import Clock
 from drivers.codec import Codec, WireFaults
 from drivers.errors import LineLostError, ProfileError
+from drivers.frames import FramesCodec
 from drivers.line import Line, PortInfo, SerialLine, list_ports
 from drivers.profile import DeviceProfile
 from drivers.text import TextCodec, TextFormat
@@ -91,6 +92,8 @@ def wiring_for(profile: DeviceProfile) -> Wiring:
         case "text":
             assert profile.text is not None
             return _text_wiring(profile.text)
+        case "frames":
+            return Wiring(FramesCodec(), TimeBase("time", 1.0), Scale(1.0), Scale(1.0))
         case _:
             raise ProfileError(f'protocol "{profile.protocol}" cannot be read yet', where=profile.name, mend='use "text"')
 
