@@ -47,7 +47,7 @@ def torque_with_u(torque_nm: float, expanded_u_nm: float | None, unit: str = "N.
     """A torque with its expanded uncertainty, such as '47.3 +/- 0.6 N.m'."""
     if not expanded_u_nm:
         return torque(torque_nm, unit)
-    spread = in_unit(expanded_u_nm, unit)
+    spread = float(f"{in_unit(expanded_u_nm, unit):.2g}")
     # Two figures of the uncertainty, and the value to the same place (JCGM 100, 7.2.6).
     # More than four figures of the value help nobody at a lever.
     value = in_unit(torque_nm, unit)

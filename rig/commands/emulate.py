@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), lambda *_: stop.set())
     if args.until_eof:
-        threading.Thread(target=lambda: (sys.stdin.buffer.read(), stop.set()), name="platepull eof", daemon=True).start()
+        threading.Thread(target=_watch_input, args=(stop,), name="platepull input", daemon=True).start()
     with contextlib.ExitStack() as tidy:
         truth_file = tidy.enter_context(_opened(args.truth)) if args.truth else None
         outlet = open_outlet(args.over, unplugs=faults.unplug > 0)
@@ -85,6 +85,11 @@ def run(args: argparse.Namespace) -> int:
     spoiled = f"; spoiled: {cable.counts}" if cable else ""
     print(f"{tally.samples} samples sent, {tally.pulls} pulls, {outlet.dropped} chunks that nobody read{spoiled}", file=sys.stderr)
     return 0
+
+
+def _watch_input(stop: threading.Event) -> None:
+    sys.stdin.buffer.read()
+    stop.set()
 
 
 def _rate_hz(text: str) -> float:

@@ -51,7 +51,9 @@ def test_the_picture_is_drained_in_order_and_bounded():
     assert bench.scope() == []
 
 
-@pytest.mark.parametrize("error", [LineLostError("the line went away", where="COM3", mend="check the plug"), ZeroDivisionError("ours")])
+@pytest.mark.parametrize(
+    "error", [LineLostError("the line went away", where="COM3", mend="check the plug"), ZeroDivisionError("ours")]
+)
 def test_what_ends_the_line_is_told_and_kept(error):
     with Bench(ListSource([], error), Session()) as bench:
         news = all_news(bench)

@@ -75,7 +75,7 @@ def test_everything_known_of_a_trace_reads_back(tmp_path):
 
 
 def test_the_metadata_is_a_csvw_document_with_one_key_of_ours(tmp_path):
-    # W3C Recommendation "Metadata Vocabulary for Tabular Data" (17 December 2015), 5.3, 5.4, 5.6: @context, url, tableSchema, columns.
+    # W3C Recommendation "Metadata Vocabulary for Tabular Data" (17 December 2015), 5.3 to 5.6: @context, url, tableSchema, columns.
     path = tmp_path / "pull.csv"
     write_trace(path, Trace([0.0, 0.1], [1.0, 2.0], [0.0, 1.0]), TraceInfo(job="J-17"))
     document = json.loads(info_path(path).read_text("utf-8"))
@@ -230,7 +230,7 @@ def test_bad_metadata_is_told_with_its_file(csv_of, content):
 
 
 def test_a_folder_or_a_full_path_to_nowhere_is_told(tmp_path):
-    with pytest.raises(TraceFileError, match="is a folder|cannot be read"):
+    with pytest.raises(TraceFileError, match=r"is a folder|cannot be read"):
         read_trace(tmp_path)
     with pytest.raises(TraceFileError, match="cannot be written"):
         write_trace(tmp_path / "no" / "where.csv", Trace([0.0], [0.0]))

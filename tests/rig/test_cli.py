@@ -1,0 +1,80 @@
+"""The command line: verbs, light help, one line for every complaint."""
+
+import subprocess
+import sys
+
+import pytest
+
+from analysis.errors import BenchError
+from drivers.errors import LineLostError
+from rig import cli
+
+
+@pytest.mark.parametrize("verb", ["analyse", "emulate", "live", "ports", "record", "replay"])
+def test_every_verb_has_its_help(verb, capsys):
+    with pytest.raises(SystemExit) as end:
+        cli.main([verb, "--help"])
+    assert end.value.code == 0
+    assert f"platepull {verb}" in capsys.readouterr().out
+
+
+def test_every_module_of_commands_is_a_verb_named_like_it():
+    for name in cli.verb_names():
+        assert name == cli._verb(name).NAME
+
+
+def test_the_general_help_imports_nothing_heavy():
+    code = (
+        "import sys; from rig.cli import main; main([]); "
+        "print([name for name in ('scipy', 'PySide6', 'pyqtgraph', 'pint') if name in sys.modules], file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stderr.strip() == "[]"
+    assert "analyse" in done.stdout
+
+
+def test_version_and_nothing(capsys):
+    assert cli.main(["--version"]) == 0
+    assert capsys.readouterr().out.startswith("platepull ")
+    assert cli.main([]) == 2
+
+
+@pytest.mark.parametrize("words", [["nix"], ["analyse"], ["analyse", "--nix", "a.csv"], ["record", "--pulls", "0"]])
+def test_a_misused_option_is_one_line_and_status_2(words, capsys):
+    with pytest.raises(SystemExit) as end:
+        cli.main(words)
+    assert end.value.code == 2
+    assert len(capsys.readouterr().err.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("error", "status"),
+    [
+        (BenchError("it is bent", where="lever", mend="straighten it"), 2),
+        (LineLostError("the line\nwent away", where="COM3", mend="check it"), 3),
+        (KeyboardInterrupt(), 130),
+        (BrokenPipeError(), 0),
+    ],
+)
+def test_what_a_verb_raises_becomes_a_status_and_one_line(error, status, capsys, monkeypatch):
+    def fails(args):
+        raise error
+
+    from rig.commands import ports
+
+    monkeypatch.setattr(cli.os, "dup2", lambda *_: None)
+    monkeypatch.setattr(ports, "run", fails)
+    assert cli.main(["ports"]) == status
+    lines = capsys.readouterr().err.splitlines()
+    assert len(lines) == isinstance(error, BenchError)
+
+
+def test_our_own_mistakes_are_not_hidden(monkeypatch):
+    from rig.commands import ports
+
+    def fails(args):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(ports, "run", fails)
+    with pytest.raises(ZeroDivisionError):
+        cli.main(["ports"])

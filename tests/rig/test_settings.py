@@ -1,0 +1,91 @@
+"""Settings and shared options: found where the system keeps them, refused with file and key, overruled by options."""
+
+from pathlib import Path
+
+import pytest
+
+from analysis.errors import BenchError
+from analysis.results import DecisionRule, Sensor
+from rig.choices import arm_of, profile_path, rule_of, sensor_with_u, unit_of, window_of
+from rig.commands.live import has_screen
+from rig.settings import Settings, SettingsError, config_folder, load_settings
+
+HOME = Path("home")
+
+
+@pytest.mark.parametrize(
+    ("environ", "platform", "folder"),
+    [
+        # XDG Base Directory Specification 0.8: $XDG_CONFIG_HOME, else ~/.config, also where it is set but empty.
+        ({}, "linux", HOME / ".config" / "platepull"),
+        ({"XDG_CONFIG_HOME": ""}, "linux", HOME / ".config" / "platepull"),
+        ({"XDG_CONFIG_HOME": "xdg"}, "linux", Path("xdg") / "platepull"),
+        ({"APPDATA": "roaming"}, "win32", Path("roaming") / "platepull"),
+        ({}, "win32", HOME / "AppData" / "Roaming" / "platepull"),
+        ({}, "darwin", HOME / "Library" / "Application Support" / "platepull"),
+    ],
+)
+def test_settings_lie_where_the_system_keeps_them(environ, platform, folder):
+    assert config_folder(environ, platform, HOME) == folder
+
+
+def test_no_file_is_no_choice_and_what_is_chosen_is_read(tmp_path):
+    path = tmp_path / "settings.toml"
+    assert load_settings(path) == Settings()
+    path.write_text('window = "35..60 N.m"\nwho = "T.W."\n')
+    assert load_settings(path) == Settings(window="35..60 N.m", who="T.W.")
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [('colour = "red"', "'colour' is not a setting"), ("u = 0.5", "'u' is not text"), ("u = ", "this is not TOML")],
+)
+def test_bad_settings_are_told_with_file_and_key(tmp_path, text, expected):
+    path = tmp_path / "settings.toml"
+    path.write_text(text)
+    with pytest.raises(SettingsError) as told:
+        load_settings(path)
+    assert expected in str(told.value)
+    assert str(path) in str(told.value)
+
+
+def test_the_uncertainty_of_the_option_takes_the_place_of_the_sensors_own():
+    own = Sensor(u_nm=1.0, capacity_nm=200.0)
+    assert sensor_with_u(own, None) == own
+    assert sensor_with_u(own, "0.5%") == Sensor(u_relative=0.005, capacity_nm=200.0)
+    # NIST Special Publication 811 (2008), appendix B.8: 1 lbf.ft = 1.355818 N.m.
+    assert sensor_with_u(own, "2 lbf.ft").u_nm == pytest.approx(2.711636, rel=1e-6)
+
+
+@pytest.mark.parametrize("text", ["much", "0.5", "-1 N.m", "1 kg", ""])
+def test_a_bad_uncertainty_is_told(text):
+    with pytest.raises(BenchError):
+        sensor_with_u(Sensor(), text)
+
+
+def test_other_options_are_checked():
+    assert window_of(None, None) is None
+    assert rule_of(None) is DecisionRule.GUARDED
+    assert unit_of(None) == "N.m"
+    assert arm_of("600 mm") == pytest.approx(0.6)
+    for wrong in (lambda: rule_of("kind"), lambda: unit_of("kg"), lambda: arm_of("0 m"), lambda: window_of("x", None)):
+        with pytest.raises(BenchError):
+            wrong()
+
+
+def test_a_profile_of_a_plain_name_lies_beside_the_settings(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    monkeypatch.setattr("sys.platform", "linux")
+    kept = tmp_path / "platepull" / "bench.toml"
+    kept.parent.mkdir()
+    assert profile_path("bench.toml") == Path("bench.toml")
+    kept.write_text("")
+    assert profile_path("bench.toml") == kept
+
+
+def test_where_there_is_a_screen():
+    assert has_screen({}, "win32")
+    assert has_screen({}, "darwin")
+    assert has_screen({"DISPLAY": ":0"}, "linux")
+    assert has_screen({"WAYLAND_DISPLAY": "wayland-0"}, "linux")
+    assert not has_screen({"DISPLAY": ""}, "linux")
