@@ -1,0 +1,80 @@
+"""The house rules that a machine can check on the files that are kept."""
+
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+TOP = {
+    "README.md",
+    "DEVELOPERS.md",
+    "CHANGELOG.md",
+    "LICENSE",
+    "pyproject.toml",
+    "rig",
+    "drivers",
+    "analysis",
+    "tests",
+    "recordings",
+}
+# Folders of one machine: a home, a mount, a user's folder. Cut in two here, so that this file keeps its own rule.
+MACHINE = re.compile("|".join(["/ro" + "ot/", "/wo" + "rk/", "/ho" + r"me/\w", "/Us" + r"ers/\w", r"[A-Z]:\\Us" + r"ers\\"]))
+
+
+@pytest.fixture(scope="module")
+def kept():
+    done = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True)
+    if done.returncode:
+        pytest.skip("not a git checkout")
+    return [ROOT / name for name in done.stdout.split("\0") if name and (ROOT / name).is_file()]
+
+
+def texts(kept):
+    for path in kept:
+        try:
+            yield path, path.read_text("utf-8")
+        except UnicodeDecodeError:
+            continue
+
+
+def test_no_file_names_a_folder_of_one_machine(kept):
+    found = [f"{path.relative_to(ROOT)}: {hit.group()}" for path, text in texts(kept) for hit in MACHINE.finditer(text)]
+    assert not found
+
+
+def test_the_top_level_holds_what_it_should(kept):
+    top = {path.relative_to(ROOT).parts[0] for path in kept}
+    assert {name for name in top if not name.startswith(".")} <= TOP
+
+
+def test_tests_are_no_packages(kept):
+    # With an __init__.py, tests/analysis would hide analysis.
+    assert not [path for path in kept if path.name == "__init__.py" and "tests" in path.relative_to(ROOT).parts]
+
+
+def test_modules_stay_short_enough_to_read(kept):
+    long = {
+        str(path.relative_to(ROOT)): text.count("\n")
+        for path, text in texts(kept)
+        if path.suffix == ".py" and path.relative_to(ROOT).parts[0] in ("analysis", "drivers", "rig") and text.count("\n") > 400
+    }
+    assert not long, "files under about 300 lines; split by subject"
+
+
+def test_every_wait_clock_and_dice_below_the_command_line_is_handed_in(kept):
+    # Style rule: no time.time(), sleep or unseeded generator below the files that start things.
+    forbidden = re.compile(
+        r"\btime\.(time|sleep|monotonic|perf_counter)\(|datetime\.now\(|\bdefault_rng\(\)|(?<![\w.])random\.\w+\("
+    )
+    starters = {"rig/opening.py", "rig/app.py", "drivers/clock.py"}
+    found = [
+        f"{path.relative_to(ROOT)}: {hit.group()}"
+        for path, text in texts(kept)
+        if path.suffix == ".py"
+        and path.relative_to(ROOT).parts[0] in ("analysis", "drivers", "rig")
+        and path.relative_to(ROOT).as_posix() not in starters
+        for hit in forbidden.finditer(text)
+    ]
+    assert not found

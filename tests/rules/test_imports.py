@@ -1,0 +1,72 @@
+"""Who may import whom: the contracts in pyproject.toml hold, and each is seen to fail on an import planted against it."""
+
+import re
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+ROOMS = ("analysis", "drivers", "rig")
+VOCABULARY = {"errors", "units", "trace", "window", "results"}
+
+
+def contracts():
+    return tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["importlinter"]["contracts"]
+
+
+def linted(folder):
+    """Names of contracts to whether they were kept."""
+    command = [sys.executable, "-c", "from importlinter.cli import lint_imports_command; lint_imports_command()", "--no-cache"]
+    done = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=100)
+    told = dict(re.findall(r"^(.+?) (KEPT|BROKEN)\b", re.sub(r"\x1b\[[0-9;]*m", "", done.stdout), flags=re.MULTILINE))
+    assert set(told) == {contract["name"] for contract in contracts()}, done.stdout + done.stderr
+    return told
+
+
+@pytest.fixture
+def house(tmp_path):
+    """A copy of the rooms in which imports may be planted."""
+    for room in ROOMS:
+        shutil.copytree(ROOT / room, tmp_path / room, ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(ROOT / "pyproject.toml", tmp_path)
+    return tmp_path
+
+
+def test_every_contract_is_kept(house):
+    assert set(linted(house).values()) == {"KEPT"}
+
+
+def test_every_contract_is_broken_by_an_import_planted_against_it(house):
+    plants = {
+        "analysis/trace.py": "import serial",
+        "drivers/clock.py": "import analysis.pulls",
+        "rig/gui/theme.py": "import scipy",
+        "analysis/window.py": "import rig.news",
+    }
+    for path, line in plants.items():
+        with (house / path).open("a", encoding="utf-8") as file:
+            file.write(f"\n{line}\n")
+    assert set(linted(house).values()) == {"BROKEN"}
+
+
+def test_drivers_are_kept_from_every_module_of_analysis_but_the_vocabulary():
+    listed = {
+        name for contract in contracts() if contract.get("source_modules") == ["drivers"] for name in contract["forbidden_modules"]
+    }
+    there = {f"analysis.{path.stem}" for path in (ROOT / "analysis").glob("*.py") if path.stem not in {"__init__", *VOCABULARY}}
+    assert there <= listed, f"list in pyproject.toml: {sorted(there - listed)}"
+
+
+def test_only_the_line_imports_pyserial_and_only_the_window_imports_qt():
+    users = {"serial": set(), "PySide6": set(), "pint": set()}
+    for room in ROOMS:
+        for path in (ROOT / room).rglob("*.py"):
+            for name in re.findall(r"^\s*(?:import|from)\s+(serial|PySide6|pint)\b", path.read_text("utf-8"), flags=re.MULTILINE):
+                users[name].add(path.relative_to(ROOT).as_posix())
+    assert users["serial"] <= {"drivers/line.py"}
+    assert users["pint"] == {"analysis/units.py"}
+    assert all(path == "rig/app.py" or path.startswith("rig/gui/") for path in users["PySide6"])
