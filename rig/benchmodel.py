@@ -6,7 +6,7 @@ A window calls `poll()` at its own pace (30 times a second) and then asks: the s
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import Flag, StrEnum, auto
 from pathlib import Path
@@ -50,27 +50,21 @@ class Changed(Flag):
     TROUBLE = auto()
 
 
-class UnitChoice(StrEnum):
-    """The torque unit on the screen."""
+@dataclass(frozen=True, slots=True)
+class UnitChoice:
+    """The torque unit on the screen: `first` for axes and the big value, `second` beside it where wished."""
 
-    NM = "N.m"
-    LBF_FT = "lbf.ft"
-    BOTH = "both"
-
-    @property
-    def first(self) -> str:
-        """The unit of axes and of the big value."""
-        return "lbf.ft" if self is UnitChoice.LBF_FT else "N.m"
-
-    @property
-    def second(self) -> str | None:
-        """The unit shown beside it; None where only one is wished."""
-        return "lbf.ft" if self is UnitChoice.BOTH else None
+    first: str = "N.m"
+    second: str | None = None
 
     @property
     def per_nm(self) -> float:
         """Factor from N.m to the first unit."""
         return in_unit(1.0, self.first)
+
+
+NEWTON_METRES = UnitChoice("N.m")
+UNIT_CHOICES = (NEWTON_METRES, UnitChoice("lbf.ft"), UnitChoice("N.m", "lbf.ft"))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,6 +98,7 @@ class Live:
     over_angle: Curve
     low: float
     high: float
+    turned: tuple[float, float] = (-5.0, 95.0)
 
 
 class BenchPort(Protocol):
@@ -149,7 +144,7 @@ class BenchModel:
         *,
         window: Window | None = None,
         rule: DecisionRule = DecisionRule.GUARDED,
-        unit: UnitChoice = UnitChoice.NM,
+        unit: UnitChoice = NEWTON_METRES,
         span_s: float = 60.0,
     ) -> None:
         self.bench = bench
@@ -161,18 +156,29 @@ class BenchModel:
         self.pulls: list[Pull] = []
         self.troubles: list[Trouble] = []
         self.ring = LiveRing(span_s)
+        self.looking_at: int | None = None
+        """Number of the pull on the screen; None: the live picture."""
+        self._judged_anew: list[Pull] = []
+        self._told: set[int] = set()
         self.now_nm: float | None = None
         self.peak_nm: float | None = None
         self._pull_from_s: float | None = None
 
     # what comes in
 
-    def open(self, bench: BenchPort | None) -> None:
-        """Listen to another bench from now on; the pulls stay. The one before is closed, its last news taken."""
-        if self.bench is not None:
-            self.close()
+    def open(self, make: Callable[[int], BenchPort]) -> None:
+        """Listen to another bench from now on; the pulls stay. The one before is closed first, its last news taken.
+
+        `make` gets the number of the next pull. What it raises leaves the model without a bench.
+        """
+        self.close()
+        self.bench = None
+        self.state = BenchState.NO_LINE
+        bench = make(1 + max((pull.number for pull in self.pulls), default=0))
+        bench.set_window(self.window, self.rule)
         self.bench = bench
-        self.state = BenchState.NO_LINE if bench is None else BenchState.SEARCHING
+        self.state = BenchState.SEARCHING
+        self.looking_at = None
         self.ring.clear()
         self.troubles = [trouble for trouble in self.troubles if not trouble.of_line]
         self.now_nm = self.peak_nm = self._pull_from_s = None
@@ -218,6 +224,7 @@ class BenchModel:
                 return self._trouble(Trouble(what, where, mend))
             case PullBegan(from_s=from_s):
                 self.state, self._pull_from_s, self.peak_nm = BenchState.PULLING, from_s, None
+                self.looking_at = None
                 return Changed.STATE
             case PullJudged():
                 return self._judged(item)
@@ -229,6 +236,8 @@ class BenchModel:
     def _judged(self, news: PullJudged) -> Changed:
         pull = Pull(news.number, news.trace, news.result, news.verdict, news.file, news.final)
         at = next((i for i, known in enumerate(self.pulls) if known.number == news.number), None)
+        if at is None or not self.pulls[at].final:
+            self.looking_at = news.number
         if at is None:
             self.pulls.append(pull)
         else:
@@ -237,6 +246,9 @@ class BenchModel:
             self._thin(len(self.pulls) - WHOLE_TRACES - 1)
         if self.state in (BenchState.PULLING, BenchState.READING):
             self.state = BenchState.WAITING if news.final else BenchState.READING
+        if news.final and news.number not in self._told:
+            self._told.add(news.number)
+            self._judged_anew.append(pull)
         return Changed.PULLS | Changed.STATE
 
     def _thin(self, at: int) -> None:
@@ -278,8 +290,34 @@ class BenchModel:
     def new_series(self) -> None:
         """Start a series of its own; the files of the pulls so far stay where they are."""
         self.pulls = []
+        self.looking_at = None
+
+    def look_at(self, number: int | None) -> None:
+        """Put this pull on the screen; None: the live picture."""
+        self.looking_at = number
+
+    def step(self, by: int) -> None:
+        """Go so many pulls on (or back) and look at that one."""
+        if self.pulls:
+            numbers = [pull.number for pull in self.pulls]
+            at = numbers.index(self.looking_at) if self.looking_at in numbers else len(numbers) - (by > 0)
+            self.looking_at = numbers[min(len(numbers) - 1, max(0, at + by))]
+
+    def turn_over(self) -> None:
+        """From the live picture to the newest pull, and back."""
+        self.looking_at = None if self.looking_at is not None or not self.pulls else self.pulls[-1].number
 
     # what is shown
+
+    @property
+    def shown(self) -> Pull | None:
+        """The pull looked at; None while the live picture is."""
+        return next((pull for pull in self.pulls if pull.number == self.looking_at), None)
+
+    def take_judged(self) -> list[Pull]:
+        """Pulls whose final verdict came since the last call, each once: for the sound."""
+        judged, self._judged_anew = self._judged_anew, []
+        return judged
 
     @property
     def last(self) -> Pull | None:
@@ -300,13 +338,17 @@ class BenchModel:
             turned = self.ring.over_angle(self._pull_from_s, columns, per_nm)
             if turned.x.size:
                 over_angle = Curve(turned.x - turned.x[0], turned.y - zero)
-        return Live(over_time, over_angle, *self._range(float(over_time.y.min()), float(over_time.y.max())))
+        return Live(over_time, over_angle, *self.range_of(over_time), turned=_turned(over_angle))
+
+    def range_of(self, curve: Curve) -> tuple[float, float]:
+        """Calm limits of the torque axis that show the curve and the window."""
+        return self._range(float(curve.y.min()), float(curve.y.max())) if curve.y.size else self._range(0.0, 0.0)
 
     def _range(self, lowest: float, highest: float) -> tuple[float, float]:
         limits = [] if self.window is None else [limit for limit in (self.window.low_nm, self.window.high_nm) if limit is not None]
         wished = 1.25 * max(limits, default=8.0) * self.unit.per_nm
         top = calm(max(1.1 * highest, wished if highest >= -lowest or lowest > -0.1 * wished else 0.1 * wished))
-        low = -0.08 * top if lowest > -0.08 * top else -calm(max(-1.1 * lowest, wished))
+        low = -0.12 * top if lowest > -0.12 * top else -calm(max(-1.1 * lowest, wished))
         return low, top
 
     def band(self) -> tuple[float | None, float | None] | None:
@@ -318,6 +360,14 @@ def scaled(window: Window, per_nm: float) -> tuple[float | None, float | None]:
     """The window's limits times a factor."""
     low, high = window.low_nm, window.high_nm
     return (None if low is None else low * per_nm), (None if high is None else high * per_nm)
+
+
+def _turned(over_angle: Curve) -> tuple[float, float]:
+    """Calm limits of the angle axis."""
+    if not over_angle.x.size:
+        return -5.0, 95.0
+    low, high = float(over_angle.x.min()), float(over_angle.x.max())
+    return (-5.0 if low > -5.0 else -calm(-low)), max(5.0 if low < -5.0 else 30.0, calm(high))
 
 
 def calm(value: float) -> float:

@@ -51,6 +51,15 @@ class Graph:
     slips: Curve
     stretches: tuple[Named, ...] = ()
 
+    @property
+    def span(self) -> tuple[float, float]:
+        """From the first to the last place on the x axis, with a little room."""
+        if not self.curve.x.size:
+            return 0.0, 1.0
+        low, high = float(self.curve.x.min()), float(self.curve.x.max())
+        room = 0.02 * (high - low) or 0.5
+        return low - room, high + room
+
 
 @dataclass(frozen=True, slots=True)
 class PullPicture:

@@ -10,6 +10,7 @@ from analysis.units import in_unit
 from analysis.window import Basis, Window
 from rig.benchmodel import BenchState, Pull, UnitChoice
 from rig.language import number, say
+from rig.wording import STATE_WORD
 
 
 class Tone(StrEnum):
@@ -94,7 +95,7 @@ def torque(torque_nm: float, unit: str, *, sign: bool = False) -> str:
 
 
 def window_text(window: Window | None, unit: UnitChoice) -> str:
-    """The window as a person reads it, in the chosen unit or both."""
+    """The window as a person reads it, in the chosen unit or both; a line each."""
     if window is None:
         return say("no window set")
 
@@ -106,20 +107,13 @@ def window_text(window: Window | None, unit: UnitChoice) -> str:
             return say("from {low} {unit}", low=number(low, 1), unit=unit_name(name))
         return f"{number(low or 0.0, 1)} – {number(high or 0.0, 1)} {unit_name(name)}"
 
-    basis = say("breakaway") if window.basis is Basis.BREAKAWAY else say("sliding")
-    both = one(unit.first) + (f" ({one(unit.second)})" if unit.second else "")
-    return f"{basis} {both}"
+    basis = say("pack breakaway") if window.basis is Basis.BREAKAWAY else say("pack sliding")
+    return "\n".join([basis, one(unit.first), *([one(unit.second)] if unit.second else [])])
 
 
 def verdict_word(state: VerdictState) -> str:
     """The one word read from three metres."""
-    return {
-        VerdictState.IN_WINDOW: say("IN WINDOW"),
-        VerdictState.BELOW: say("TOO LOW"),
-        VerdictState.ABOVE: say("TOO HIGH"),
-        VerdictState.UNDECIDED: say("UNDECIDED"),
-        VerdictState.NO_READING: say("NO READING"),
-    }[state]
+    return say(STATE_WORD[state])
 
 
 def state_word(state: BenchState) -> str:
@@ -198,7 +192,7 @@ def _uncertainty(verdict: Verdict, unit: UnitChoice) -> str:
         return spread
     share = min(99.9, max(0.1, 100 * verdict.probability_in_window))
     mark = ">" if share == 99.9 else "<" if share == 0.1 else ""
-    return spread + "   " + say("in the window with {share} %", share=mark + number(share, 1 if share > 99 or share < 1 else 0))
+    return spread + "   " + say("{share} % likely in the window", share=mark + number(share, 1 if share > 99 or share < 1 else 0))
 
 
 def _margin(verdict: Verdict, unit: UnitChoice) -> str:

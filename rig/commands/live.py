@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import os
 import sys
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rig.choices import ArgumentError, add_job, add_judging, positive
@@ -72,7 +74,31 @@ def run(args: argparse.Namespace) -> int:
                 mend = "name one, or try without hardware: platepull live --pretend"
                 raise ArgumentError("no device profile", where="--device", mend=mend)
             profile = load_profile(profile_path(device))
+        if not args.terminal and has_screen(os.environ, sys.platform):
+            return _in_window(args, settings, profile)
         return _in_terminal(args, settings, profile)
+
+
+def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProfile) -> int:
+    from rig.app import run_window
+    from rig.benches import Benches
+    from rig.choices import chosen_window, rule_of, sensor_with_u, unit_of
+    from rig.opening import asked_to_end, job_info
+
+    unit = args.unit or settings.unit
+    out = args.out or (None if args.pretend is not None else settings.out)
+    benches = Benches(
+        lambda sensor: sensor_with_u(sensor, args.u or settings.u), None if out is None else Path(out), job_info(args, settings)
+    )
+    with asked_to_end() as enough:
+        return run_window(
+            benches,
+            profile=profile,
+            window=chosen_window(args, settings),
+            rule=rule_of(args.rule or settings.rule),
+            unit=None if unit is None else unit_of(unit),
+            asked_to_end=enough,
+        )
 
 
 def _in_terminal(args: argparse.Namespace, settings: Settings, profile: DeviceProfile) -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 # pyqtgraph carries no types: its calls are untyped, and PlotWidget hands most of them on to its PlotItem.
 # mypy: disable-error-code="no-untyped-call, call-arg, misc"
-
 from collections.abc import Sequence
 
 import pyqtgraph as pg
@@ -170,7 +169,7 @@ class CurvePlot(pg.PlotWidget):
         self._marks = []
         for mark, colour in ((graph.sliding, self._theme.slide), (graph.breakaway, self._theme.mark)):
             if mark is not None:
-                self._show_mark(mark, colour)
+                self._show_mark(mark, colour, below=mark is graph.sliding)
 
     def clear_graph(self) -> None:
         """Take all marks off, as for the live picture."""
@@ -181,33 +180,27 @@ class CurvePlot(pg.PlotWidget):
                 self.removeItem(item)
             self._marks = []
 
-    def _show_mark(self, mark: Mark, colour: str) -> None:
+    def _show_mark(self, mark: Mark, colour: str, *, below: bool) -> None:
         pen = pg.mkPen(colour, width=3)
         if mark.to_x != mark.from_x:
             level: pg.GraphicsObject = pg.PlotCurveItem([mark.from_x, mark.to_x], [mark.level] * 2, pen=pen)
-            middle = (mark.from_x + mark.to_x) / 2
+            middle = mark.from_x + 0.1 * (mark.to_x - mark.from_x)
         else:
             level = pg.ScatterPlotItem(
                 [mark.from_x], [mark.level], symbol="d", size=16, brush=QColor(colour), pen=self._theme.panel
             )
             middle = mark.from_x
-        spread = pg.ErrorBarItem(x=middle, y=mark.level, top=mark.spread, bottom=mark.spread, pen=pg.mkPen(colour, width=2))
-        text = pg.TextItem(mark.text, color=colour, anchor=(0, 1), fill=QColor(self._theme.panel))
+        ends = [mark.level - mark.spread, mark.level + mark.spread]
+        spread = pg.PlotCurveItem([middle, middle], ends, pen=pg.mkPen(colour, width=4))
+        text = pg.TextItem(mark.text, color=colour, anchor=(0, 0 if below else 1), fill=QColor(self._theme.panel))
         font = QFont()
         font.setBold(True)
         font.setPixelSize(round(15 * self._ribbon.size))
         text.setFont(font)
-        text.setPos(middle, mark.level + mark.spread)
+        text.setPos(middle, ends[0] if below else ends[1])
         for item in (level, spread, text):
             self.addItem(item, ignoreBounds=True)
             self._marks.append(item)
-
-    def whole(self, low: float | None = None, high: float | None = None) -> None:
-        """Look at the whole curve; torque from `low` to `high` where given."""
-        self.enableAutoRange(x=True, y=low is None)
-        self.getViewBox().updateAutoRange()
-        if low is not None and high is not None:
-            self.setYRange(low, high, padding=0)
 
     def look_at(self, from_x: float, to_x: float, low: float, high: float) -> None:
         """Look at this part; nothing happens where it is looked at already."""

@@ -90,7 +90,7 @@ class VerdictPanel(QWidget):
         self._write(painter, "margin", view.margin, left, 0.68 * height, right - left, 0.055 * height, paint.ink)
         self._write(painter, "spread", view.uncertainty, left, 0.775 * height, right - left, 0.055 * height, paint.ink)
         if self._scale is not None and self._scale.value is not None:
-            self._paint_scale(painter, QRectF(left, 0.81 * height, right - left, 0.1 * height), self._scale, paint)
+            self._paint_scale(painter, QRectF(left, 0.82 * height, right - left, 0.11 * height), self._scale, paint)
         if view.notes:
             self._write(painter, "note", " · ".join(view.notes[:3]), left, 0.965 * height, right - left, 0.03 * height, paint.ink)
 
@@ -190,9 +190,10 @@ class StateBand(QWidget):
         hint = fitted(state_hint(self._state), box.width() - left - right_width, 0.135 * height, bold=False)
         put_text(painter, state_hint(self._state), left, 0.88 * height, hint, ink)
         if self._right:
-            small = fitted(self._right, right_width - 0.2 * height, 0.2 * height)
-            painter.setFont(small)
-            spot = QRectF(box.width() - right_width, 0, right_width - 0.2 * height, 0.8 * height)
+            lines = self._right.split("\n")
+            longest = max(lines, key=len)
+            painter.setFont(fitted(longest, right_width - 0.2 * height, 0.19 * height))
             painter.setPen(QColor(ink))
+            spot = QRectF(box.width() - right_width, 0, right_width - 0.2 * height, height)
             painter.drawText(spot, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, self._right)
         painter.end()

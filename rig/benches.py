@@ -1,0 +1,57 @@
+"""Benches: opens lines and recordings for the window, each with a session of its own, on the computer's clock."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from analysis.results import DecisionRule, Sensor
+from analysis.window import Window
+from drivers.clock import SystemClock
+from drivers.profile import DeviceProfile
+from drivers.replay import Replay
+from drivers.source import open_source
+from rig.bench import Bench
+from rig.opening import recorder_into, transducer_of
+from rig.recorder import Recorder
+from rig.session import Session
+from rig.tracefile import read_trace
+from rig.traceinfo import TraceInfo
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """An open bench. `replay` steers it where it is a recording; `recorder` writes its pulls where they are recorded."""
+
+    bench: Bench
+    replay: Replay | None
+    recorder: Recorder | None
+    profile: DeviceProfile | None
+    info: TraceInfo
+
+
+@dataclass(frozen=True, slots=True)
+class Benches:
+    """How to open. `sensor_of` puts the user's uncertainty in; pulls are recorded into `out` (None: nowhere), `info` with them."""
+
+    sensor_of: Callable[[Sensor], Sensor]
+    out: Path | None
+    info: TraceInfo
+
+    def line(self, profile: DeviceProfile, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
+        """Open the line of a profile. Raises BenchError where the folder refuses; the line itself is opened by its thread."""
+        sensor = self.sensor_of(profile.sensor)
+        info = replace(self.info, device=profile.name, transducer=transducer_of(sensor, profile.name))
+        recorder = None if self.out is None else recorder_into(self.out, info)
+        session = Session(sensor=sensor, window=window, rule=rule, recorder=recorder, first_number=first_number)
+        return Opened(Bench(open_source(profile, SystemClock()), session), None, recorder, profile, info)
+
+    def recording(self, path: Path, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
+        """Open a recording as a bench; its own window counts where none is set. Raises TraceFileError."""
+        trace, info = read_trace(path)
+        replay = Replay(trace, SystemClock(), name=path.name)
+        session = Session(
+            sensor=self.sensor_of(info.transducer.sensor()), window=window or info.window, rule=rule, first_number=first_number
+        )
+        return Opened(Bench(replay, session, patient=True), replay, None, None, info)
