@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from analysis.trace import Trace
+from analysis.trace import EMPTY, Trace
 from drivers.emulated.hand import Grasp, Hand, HandMotion, Phase
 from drivers.emulated.plant import STEP_S, STEPS_PER_MS, Arrangement, Frame, Pack, Plant, Record
 from drivers.emulated.sensor import Sensor, SensorChain
@@ -67,6 +67,8 @@ class Bench:
         self._advance_to(int(np.ceil(wanted[-1] / STEP_S)) + 2)
         if self._ended_at_step is not None:
             wanted = wanted[wanted <= (self._ended_at_step - 1) * STEP_S]
+        if not wanted.size:
+            return EMPTY
         grid = wanted / STEP_S - self._first_step
         steps = np.arange(self._torque.size)
         torque, angle = self._chain.read(

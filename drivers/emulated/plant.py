@@ -63,7 +63,10 @@ class Pack:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
-    """Everything of the bench that is not a plate: stiffness, damping, inertia, slack."""
+    """Everything of the bench that is not a plate: stiffness, damping, inertia, slack.
+
+    Raises ValueError where something is so stiff or so damped for its inertia that the fixed step could not follow.
+    """
 
     arrangement: Arrangement = Arrangement.CASE_FREE
     arm_nm_rad: float = 650.0
@@ -77,6 +80,20 @@ class Frame:
     mesh_nm_rad: float = 6000.0
     mesh_damping_nm_s: float = 3.0
     lash_rad: float = 0.0  # play of the bevel gears, end to end, as the left gear feels it
+
+    def __post_init__(self) -> None:
+        mesh = 0.0 if self.arrangement is Arrangement.ONE_PACK else 1.0
+        for inertia, stiffness, damping in (
+            (self.lever_kgm2, self.arm_nm_rad + self.adapter_nm_rad, self.arm_damping_nm_s + self.adapter_damping_nm_s),
+            (
+                self.rotor_kgm2,
+                self.adapter_nm_rad + mesh * self.mesh_nm_rad,
+                self.adapter_damping_nm_s + mesh * self.mesh_damping_nm_s,
+            ),
+            (self.other_kgm2 / 4, mesh * self.mesh_nm_rad, mesh * self.mesh_damping_nm_s),
+        ):
+            if stiffness * STEP_S**2 + damping * STEP_S > inertia:
+                raise ValueError(f"an inertia of {inertia:g} kg.m² is too light for a step of {STEP_S:g} s")
 
 
 @dataclass(slots=True)
