@@ -90,6 +90,9 @@ def record(plan: Plan, motion: Motion, truth: Truth, rng: Generator, seed: int) 
         keep = _gaps(time, int(want["gaps"]), truth, rng)
         faults.append("gaps")
     known_b += _hidden_between_samples(truth, time[keep])
+    if truth.rate_hz and truth.sliding_by_time_nm and truth.sliding_nm and rate < 10 * truth.rate_hz:
+        # Too few samples a cycle to tell how much of the turning happened at which torque.
+        known_s += abs(truth.sliding_by_time_nm - truth.sliding_nm)
     angle = _angle(time, motion, want, rng)
     if angle is None:
         faults.append("no_angle")
