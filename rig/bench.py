@@ -34,6 +34,7 @@ from drivers.source import LineAway, LineUp, Source, SourceItem
 from rig.inbox import Close, Inbox
 from rig.news import Ended, Failed, News
 from rig.session import Session
+from rig.traceinfo import TraceInfo
 
 T = TypeVar("T")
 
@@ -134,6 +135,10 @@ class Bench:
     def set_window(self, window: Window | None, rule: DecisionRule | None = None) -> None:
         """Judge against `window` from now on; the last pull is told again, judged anew."""
         self._inbox.tell(lambda session: session.set_window(window, rule))
+
+    def describe(self, info: TraceInfo) -> None:
+        """Write this with the pulls to come."""
+        self._inbox.tell(lambda session: session.describe(info))
 
     def zero_now(self) -> None:
         """Learn the zero anew. A refusal comes as `Failed` news."""

@@ -19,6 +19,7 @@ from analysis.window import Window
 from drivers.source import SourceItem
 from rig.news import Failed, News, PullBegan, PullJudged
 from rig.recorder import Recorder
+from rig.traceinfo import TraceInfo
 
 # With 2.5 s before the pull in its file, a replay sees all of the rest that the finder's zero and noise come from (2 s), so it
 # finds and reads the pull exactly as the live stream did.
@@ -126,6 +127,12 @@ class Session:
             return []
         last = self._last
         return [PullJudged(last.number, last.trace, last.result, self._verdict(last.result), last.file, final=True)]
+
+    def describe(self, info: TraceInfo) -> list[News]:
+        """Write this with the pulls to come; the window stays the session's own."""
+        if self._recorder is not None:
+            self._recorder.info = replace(info, window=self.window)
+        return []
 
     def zero_now(self) -> list[News]:
         """Learn the zero anew from the stream that follows. Refused during a pull."""
