@@ -13,11 +13,12 @@ from drivers.profile import DeviceProfile
 from drivers.replay import Replay
 from drivers.source import open_source
 from rig.bench import Bench
+from rig.conditions import Conditions
 from rig.opening import recorder_into, transducer_of
 from rig.recorder import Recorder
 from rig.session import Session
-from rig.tracefile import read_trace
-from rig.traceinfo import TraceInfo
+from rig.tracefile import info_path, read_trace, write_info
+from rig.traceinfo import TraceInfo, from_document
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,16 @@ class Opened:
     recorder: Recorder | None
     profile: DeviceProfile | None
     info: TraceInfo
+
+    def describe(self, conditions: Conditions) -> None:
+        """Write these conditions with the pulls to come."""
+        self.bench.describe(conditions.into(self.info))
+
+
+def note_aside(file: Path, reason: str | None, *, with_angle: bool) -> None:
+    """Write into a pull's metadata that it was set aside, and why; None: that it counts again. Raises BenchError or OSError."""
+    info = from_document(info_path(file).read_text(encoding="utf-8"), str(file))
+    write_info(file, replace(info, remark=None if reason is None else f"set aside: {reason}"), with_angle=with_angle)
 
 
 @dataclass(frozen=True, slots=True)

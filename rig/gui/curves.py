@@ -208,6 +208,11 @@ class CurvePlot(pg.PlotWidget):
         if self.getViewBox().viewRange() != wished:
             self.setRange(xRange=(from_x, to_x), yRange=(low, high), padding=0, disableAutoRange=True)
 
+    def visible_span(self) -> float:
+        """How much of the x axis is in sight."""
+        (low, high), _ = self.getViewBox().viewRange()
+        return float(high - low)
+
     def zoom(self, factor: float) -> None:
         """Look closer (factor < 1) or from further away, around the cursor, along the x axis."""
         self.getViewBox().scaleBy((factor, 1.0), center=(self._cursor.value(), 0.0))
