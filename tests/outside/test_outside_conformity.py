@@ -1,6 +1,6 @@
 """Conformity: JCGM 106:2012 and ILAC-G8:09/2019.
 
-Printed values as in the two documents; each case says how it is known. 'From memory' means recalled and recomputed, not read on the page.
+Printed values of the two documents; each case says how it is known ('from memory': recalled and recomputed, not read).
 """
 
 import numpy as np

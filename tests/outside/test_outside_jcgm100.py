@@ -77,7 +77,7 @@ def test_budget_of_a_calibration_standard() -> None:
 
 
 def test_full_scale_against_reading() -> None:
-    """A. K. & P. Sawhney, ex. 3.3 (read in an open textbook companion): 1 % of a full scale of 1000 at 100 is 10, 1 % of reading 1."""
+    """A. K. & P. Sawhney, ex. 3.3 (read in an open companion): 1 % of a full scale of 1000 at 100 is 10, 1 % of reading is 1."""
     of_scale, of_reading = calibration_line(100, Sensor(u_nm=10)), calibration_line(100, Sensor(u_relative=0.01))
     assert of_scale is not None
     assert of_reading is not None

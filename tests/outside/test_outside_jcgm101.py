@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from support.pullset import simulate
+from support.pullset import SimPull, simulate
 
 from analysis.reading import read_pull
 from analysis.results import BudgetLine, Sensor
@@ -41,19 +41,29 @@ def test_one_dominant_rectangle_is_covered_with_room() -> None:
     assert half == pytest.approx(17.0, abs=0.1)
 
 
-@pytest.mark.parametrize("kind", ["clean", "high_ratio", "noisy", "coarse"])
-def test_scatter_of_readings_is_within_their_budget(kind: str) -> None:
-    """JCGM 101, 5.4, applied to ourselves: one pull, 120 draws of the noise; the readings may not scatter more than their budget says.
+KINDS = ("clean", "high_ratio", "noisy", "coarse")
 
-    1.35 is what 120 draws may show by chance (three standard deviations of a standard deviation, 3/sqrt(2 x 120) = 0.19) and a
+
+@pytest.fixture(scope="module")
+def pulls() -> dict[str, SimPull]:
+    found = {pull.truth.kind: pull for pull in simulate(8, 77, KINDS) if pull.trace.angle_deg is not None}
+    assert set(found) == set(KINDS)
+    return found
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_scatter_of_readings_is_within_their_budget(pulls: dict[str, SimPull], kind: str) -> None:
+    """JCGM 101, 5.4, applied to ourselves: one pull, 40 draws of the noise; readings may not scatter more than their budget.
+
+    1.5 is what 40 draws may show by chance (three standard deviations of a standard deviation, 3/sqrt(2 x 40) = 0.34) and a
     little for the noise being known only from the rest.
     """
-    pull = next(p for p in simulate(4, 77, [kind]) if p.trace.angle_deg is not None)
+    pull = pulls[kind]
     first = read_pull(pull.trace)
     assert first.noise_nm is not None
     rng = np.random.default_rng(7)
     breakaway, sliding, u_breakaway, u_sliding = [], [], [], []
-    for _ in range(120):
+    for _ in range(40):
         shaken = pull.trace.torque_nm + first.noise_nm * rng.standard_normal(len(pull.trace))
         result = read_pull(Trace(pull.trace.time_s, shaken, pull.trace.angle_deg), Sensor())
         assert result.breakaway is not None
@@ -62,5 +72,5 @@ def test_scatter_of_readings_is_within_their_budget(kind: str) -> None:
         sliding.append(result.sliding.torque_nm)
         u_breakaway.append(result.breakaway.budget.u_nm)
         u_sliding.append(result.sliding.budget.u_nm)
-    assert np.std(breakaway) <= 1.35 * np.median(u_breakaway)
-    assert np.std(sliding) <= 1.35 * np.median(u_sliding)
+    assert np.std(breakaway) <= 1.5 * np.median(u_breakaway)
+    assert np.std(sliding) <= 1.5 * np.median(u_sliding)

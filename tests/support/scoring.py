@@ -8,7 +8,8 @@ What counts for which figure, for every method alike:
   height; half a step of the resolution; half a sample of the ramp; what a gap or the sensor's bandwidth swallowed; zero drift). The
   raw error is printed beside it.
 - sliding: pulls that slide by the contract's definition, sensor not clipped; error likewise (half-width: where a fair reader may
-  begin and end; with fewer than ten samples a cycle, the difference of the means over time and angle). With several bites the first or all of them, without an angle the mean over time or angle is a right answer.
+  begin and end; with fewer than ten samples a cycle, the difference of the means over time and angle). With several bites the
+  first or all of them, without an angle the mean over time or angle is a right answer.
 - chatter: pulls that slide and are not marginal, as far as the method calls them assessable; how many it does not is printed.
 - rate: chatter that fills the sliding stretch and was called present.
 - coverage: share of truths within value +- expanded uncertainty; the truth divided by the calibration error drawn for the sensor.
