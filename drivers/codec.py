@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol
+from typing import NamedTuple, Protocol, runtime_checkable
+
+BEYOND_REASON = 1e18
+"""No sensor sends that; it would only overflow further on. Microseconds since 1970 stay below."""
 
 
 class Reading(NamedTuple):
@@ -54,4 +57,19 @@ class Codec(Protocol):
 
     def restart(self) -> None:
         """Forget the unfinished rest: the line was opened anew. The counts stay."""
+        ...
+
+
+@runtime_checkable
+class PolledCodec(Codec, Protocol):
+    """A codec for a device that speaks only when asked, one question at a time."""
+
+    period_s: float
+    timeout_s: float
+    answered: bool
+    answer_bytes: int
+    refusal: str
+
+    def ask(self) -> bytes:
+        """The next question."""
         ...

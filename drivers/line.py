@@ -44,9 +44,11 @@ class Line(Protocol):
     """An open line. Its methods raise LineLostError when it goes away."""
 
     name: str
+    ended: bool
+    """Nothing will come any more: the end of a recording. A live line never ends so."""
 
-    def read(self) -> bytes:
-        """What came within `READ_S`, at most `MOST_BYTES`; b'' if nothing did."""
+    def read(self, most: int = MOST_BYTES) -> bytes:
+        """What came within `READ_S`, at most `most` bytes and as soon as these are there; b'' if nothing came."""
         ...
 
     def write(self, data: bytes) -> None:
@@ -61,19 +63,28 @@ class Line(Protocol):
 class SerialLine:
     """A line over pyserial: a port such as /dev/ttyUSB0 or COM3, or a URL such as socket://, rfc2217://, loop://."""
 
-    def __init__(self, port: str, baud: int) -> None:
+    def __init__(self, port: str, baud: int, bits: str = "8N1") -> None:
         self.name = port
+        self.ended = False
+        data_bits, parity, stop_bits = tuple(bits)
         try:
             self._port = serial.serial_for_url(  # type: ignore[no-untyped-call]
-                port, baudrate=baud, timeout=READ_S, write_timeout=1.0, exclusive=True
+                port,
+                baudrate=baud,
+                bytesize=int(data_bits),
+                parity=parity,
+                stopbits=int(stop_bits),
+                timeout=READ_S,
+                write_timeout=1.0,
+                exclusive=True,
             )
         except _NOT_OPENED as fault:
             raise _cannot_open(port, fault) from fault
 
-    def read(self) -> bytes:
-        """What came within `READ_S`, at most `MOST_BYTES`."""
+    def read(self, most: int = MOST_BYTES) -> bytes:
+        """What came within `READ_S`, at most `most` bytes."""
         with _lost_line_told(self.name):
-            return bytes(self._port.read(MOST_BYTES))
+            return bytes(self._port.read(most))
 
     def write(self, data: bytes) -> None:
         """Send bytes."""

@@ -11,19 +11,21 @@ from typing import Any, Literal, get_args
 
 from analysis.errors import UnitError
 from analysis.results import Sensor
-from analysis.units import ColumnHeader, Quantity, split_quantity, to_si
+from analysis.units import ColumnHeader, Scale, split_quantity, to_si
 from drivers.errors import ProfileError
+from drivers.keys import Table
+from drivers.modbus import MOST_REGISTERS, Function, ModbusFormat, Order, Value, ValueType
 from drivers.text import Column, Kind, TextFormat
 
 Protocol = Literal["text", "frames", "modbus"]
-
-_REQUIRED = object()
+BITS = tuple(f"{data}{parity}{stop}" for data in (8, 7) for parity in "NEO" for stop in (1, 2))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DeviceProfile:
-    """One device on one line. `text` is None unless the protocol is text; unknown properties of the sensor are None.
+    """One device on one line. `text` and `modbus` are None unless they are the protocol; unknown of the sensor is None.
 
+    `bits` are data bits, parity (N none, E even, O odd) and stop bits of a character on a serial line, such as '8N1'.
     `u_nm` and `u_relative` are standard uncertainties; at most one of them is given.
     """
 
@@ -32,88 +34,18 @@ class DeviceProfile:
     protocol: Protocol
     capacity_nm: float
     baud: int = 115200
+    bits: str = "8N1"
     resolution_nm: float | None = None
     u_nm: float | None = None
     u_relative: float | None = None
     patience_s: float = 10.0
     text: TextFormat | None = None
+    modbus: ModbusFormat | None = None
 
     @property
     def sensor(self) -> Sensor:
         """What the profile says of the torque sensor."""
         return Sensor(u_nm=self.u_nm, u_relative=self.u_relative, capacity_nm=self.capacity_nm, resolution_nm=self.resolution_nm)
-
-
-class Table:
-    """One table of a TOML file, read key by key; what nobody asked for is refused at the end."""
-
-    def __init__(self, where: str, section: str, content: dict[str, Any]) -> None:
-        self.where = f"{where}, [{section}]"
-        self._content = content
-        self._asked: list[str] = []
-
-    def refuse(self, key: str, what: str, expected: str) -> ProfileError:
-        """The error for a key; the caller raises it."""
-        return ProfileError(f"key '{key}' {what}", where=self.where, mend=f"expected {expected}")
-
-    def take(self, key: str, kind: type, expected: str, default: Any = _REQUIRED) -> Any:
-        """The value of `key`, of type `kind`; the default if it is absent."""
-        self._asked.append(key)
-        if key not in self._content:
-            if default is _REQUIRED:
-                near = difflib.get_close_matches(key, self._content, 1)
-                raise self.refuse(key, "is missing" + (f" (is '{near[0]}' meant for it?)" if near else ""), expected)
-            return default
-        value = self._content[key]
-        if not isinstance(value, kind) or isinstance(value, bool) is not (kind is bool):
-            raise self.refuse(key, f"is {value!r}", expected)
-        return value
-
-    def word(self, key: str, expected: str, default: Any = _REQUIRED) -> Any:
-        """A text that is not blank."""
-        value = self.take(key, str, expected, default)
-        if value is not default and not value.strip():
-            raise self.refuse(key, "is empty", expected)
-        return value
-
-    def choice(self, key: str, choices: tuple[str, ...], default: Any = _REQUIRED) -> Any:
-        """One of some words."""
-        expected = "one of " + ", ".join(f'"{each}"' for each in choices)
-        value = self.take(key, str, expected, default)
-        if value not in choices:
-            near = difflib.get_close_matches(value, choices, 1)
-            raise self.refuse(key, f"is {value!r}" + (f", did you mean '{near[0]}'?" if near else ""), expected)
-        return value
-
-    def whole(self, key: str, low: int, high: int, default: Any = _REQUIRED) -> Any:
-        """A whole number within limits."""
-        expected = f"a whole number from {low} to {high}"
-        value = self.take(key, int, expected, default)
-        if value is not default and not low <= value <= high:
-            raise self.refuse(key, f"is {value}", expected)
-        return value
-
-    def quantity(self, key: str, quantity: Quantity, example: str, default: Any = _REQUIRED) -> Any:
-        """A positive number with a unit, in SI."""
-        expected = f'a number with a unit in quotes, such as "{example}"'
-        text = self.take(key, str, expected, default)
-        if text is default:
-            return default
-        try:
-            value = to_si(text, quantity)
-        except UnitError as fault:
-            raise self.refuse(key, f"is {text!r}: {fault.what}", expected) from None
-        if value <= 0:
-            raise self.refuse(key, f"is {text!r}, which is not above zero", expected)
-        return value
-
-    def done(self) -> None:
-        """Refuse keys that were never asked for."""
-        for key in self._content:
-            if key not in self._asked:
-                near = difflib.get_close_matches(key, self._asked, 1)
-                hint = f", did you mean '{near[0]}'?" if near else ""
-                raise self.refuse(key, f"is not known{hint}", "one of " + ", ".join(self._asked))
 
 
 def load_profile(path: Path) -> DeviceProfile:
@@ -131,7 +63,7 @@ def load_profile(path: Path) -> DeviceProfile:
 
 def parse_profile(content: dict[str, Any], where: str) -> DeviceProfile:
     """Make a profile of a TOML document; `where` names it in errors. Raises ProfileError."""
-    sections: dict[str, Callable[[Table], Any]] = {"text": _text_format}
+    sections: dict[str, Callable[[Table], Any]] = {"text": _text_format, "modbus": _modbus_format}
     known = ("device", *get_args(Protocol))
     for section, inside in content.items():
         if section not in known or not isinstance(inside, dict):
@@ -146,12 +78,15 @@ def parse_profile(content: dict[str, Any], where: str) -> DeviceProfile:
         "name": device.word("name", 'a name such as "bench 1"'),
         "port": device.word("port", 'a port or URL such as "/dev/ttyUSB0", "COM3" or "socket://host:4000"'),
         "baud": device.whole("baud", 50, 12_000_000, 115200),
+        "bits": device.choice("bits", BITS, "8N1"),
         "capacity_nm": device.quantity("capacity", "torque", "200 N.m"),
         "resolution_nm": device.quantity("resolution", "torque", "0.1 N.m", None),
         "patience_s": device.quantity("patience", "time", "10 s", 10.0),
         **_uncertainty(device),
     }
     device.done()
+    if protocol == "frames" and "frames" in content:
+        Table(where, "frames", content["frames"]).done()
     if protocol in sections:
         if protocol not in content:
             raise ProfileError(f"section [{protocol}] is missing", where=where, mend=f'protocol "{protocol}" needs it')
@@ -228,3 +163,37 @@ def _column(table: Table, cell: object) -> Column:
     except UnitError as fault:
         raise table.refuse("columns", f"holds {cell!r}: {fault.what}", _COLUMNS) from None
     return column
+
+
+def _modbus_format(table: Table) -> ModbusFormat:
+    torque, angle = _value(table, "torque", "a table such as [modbus.torque]"), None
+    if table.take("angle", dict, "a table such as [modbus.angle]", None) is not None:
+        angle = _value(table, "angle", "a table such as [modbus.angle]")
+    layout = ModbusFormat(
+        address=table.whole("address", 1, 247),
+        rate_hz=table.quantity("rate", "rate", "20 Hz"),
+        torque=torque,
+        angle=angle,
+        function=table.choice("function", get_args(Function), "holding"),
+        timeout_s=table.quantity("timeout", "time", "300 ms", 0.3),
+    )
+    if layout.count > MOST_REGISTERS:
+        raise table.refuse("angle", "lies too far from torque", f"both within {MOST_REGISTERS} registers, read in one request")
+    table.done()
+    return layout
+
+
+def _value(parent: Table, name: Literal["torque", "angle"], expected: str) -> Value:
+    table = Table(parent.file, f"modbus.{name}", parent.take(name, dict, expected))
+    kind: ValueType = table.choice("type", get_args(ValueType))
+    value = Value(
+        register=table.whole("register", 0, 65535),
+        type=kind,
+        scale=Scale(table.quantity("scale", name, "0.1 N.m" if name == "torque" else "0.01 deg")),
+        order=table.choice("order", get_args(Order), "ABCD"),
+        overload=table.take("overload", int, "the number that the device sends beyond its range, such as 32767", None),
+    )
+    if value.register + value.registers > 65536:
+        raise table.refuse("register", f"is {value.register}", f"room for a {kind} up to register 65535")
+    table.done()
+    return value

@@ -3,31 +3,30 @@
 from __future__ import annotations
 
 import contextlib
-import re
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Protocol
 
 import numpy as np
 
 from analysis.trace import Floats, Trace
-from analysis.units import Scale
 from drivers.clock import Clock
-from drivers.codec import Codec, WireFaults
-from drivers.errors import LineLostError, ProfileError
-from drivers.frames import FramesCodec
+from drivers.codec import PolledCodec, WireFaults
+from drivers.errors import LineLostError
 from drivers.line import Line, PortInfo, SerialLine, list_ports
 from drivers.profile import DeviceProfile
-from drivers.text import TextCodec, TextFormat
-from drivers.timebase import TimeBase
+from drivers.watch import LineWatch
+from drivers.wirefile import WirePlayer, WireTape, taped
+from drivers.wiring import wiring_for
 
 SILENT_AFTER_S = 3.0
 """A board that restarts when its port is opened needs up to two seconds before it speaks."""
 LOOK_EVERY_S = 0.2
-JUDGE_EVERY_S = 2.0
-READABLE = 0.9
-"""Share of printable bytes below which what arrives is not text: at a wrong baud rate about a third is printable."""
+WIRE_PREFIX = "wire:"
+"""A port so named is a recording of the wire, played back as it came."""
+_MUTE = "check address, baud rate, bits and wiring: the device must answer when asked"
 _SILENT_MEND = "check that the device is switched on, sends by itself and that its cable carries data"
 
 
@@ -71,62 +70,34 @@ class Source(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class Wiring:
-    """What stands between the bytes of a protocol and a piece: decoder, time base, and the scales from as-sent to N.m and deg."""
+def open_source(profile: DeviceProfile, clock: Clock, tape: WireTape | None = None) -> LiveSource:
+    """The live source of a profile; the traffic goes onto the tape if there is one. Raises WireFileError.
 
-    codec: Codec
-    timebase: TimeBase
-    torque: Scale
-    angle: Scale
+    The port is opened when pieces are asked for, not here. A port "wire:FILE" plays back a recording at its own pace.
+    """
+    if profile.port.startswith(WIRE_PREFIX):
+        player = WirePlayer(Path(profile.port.removeprefix(WIRE_PREFIX)), pace=clock)
+        return LiveSource(profile, player, lambda port: player, list)
 
+    def open_line(port: str) -> Line:
+        return SerialLine(port, profile.baud, profile.bits)
 
-def codec_for(profile: DeviceProfile) -> Codec:
-    """A fresh decoder for the profile's protocol."""
-    return wiring_for(profile).codec
-
-
-def wiring_for(profile: DeviceProfile) -> Wiring:
-    """A fresh decoder, time base and scales for the profile."""
-    match profile.protocol:
-        case "text":
-            assert profile.text is not None
-            return _text_wiring(profile.text)
-        case "frames":
-            return Wiring(FramesCodec(), TimeBase("time", 1.0), Scale(1.0), Scale(1.0))
-        case _:
-            raise ProfileError(f'protocol "{profile.protocol}" cannot be read yet', where=profile.name, mend='use "text"')
-
-
-def _text_wiring(layout: TextFormat) -> Wiring:
-    torque, angle, time = layout.column("torque"), layout.column("angle"), layout.column("time")
-    assert torque is not None
-    if time is not None:
-        timebase = TimeBase("time", time.scale.factor)
-    else:
-        assert layout.rate_hz is not None
-        timebase = TimeBase("counter" if layout.column("counter") else "place", 1 / layout.rate_hz)
-    return Wiring(TextCodec(layout), timebase, torque.scale, angle.scale if angle else Scale(1.0))
-
-
-def open_source(
-    profile: DeviceProfile,
-    clock: Clock,
-    open_line: Callable[[str], Line] | None = None,
-    ports: Callable[[], list[PortInfo]] = list_ports,
-) -> LiveSource:
-    """The live source of a profile. The port is opened when pieces are asked for, not here."""
-    return LiveSource(profile, clock, open_line or (lambda port: SerialLine(port, profile.baud)), ports)
+    return LiveSource(profile, clock, open_line if tape is None else taped(open_line, tape))
 
 
 class LiveSource:
     """Line, decoder and time base in one loop: pieces in N.m and deg with the sign as sent, and what the line does.
 
     A line that goes away is looked for, under its old name and by its identity under another, until the patience ends.
+    A device that speaks only when asked is asked at the profile's rate; the moment of the question stamps the sample.
     """
 
     def __init__(
-        self, profile: DeviceProfile, clock: Clock, open_line: Callable[[str], Line], ports: Callable[[], list[PortInfo]]
+        self,
+        profile: DeviceProfile,
+        clock: Clock,
+        open_line: Callable[[str], Line],
+        ports: Callable[[], list[PortInfo]] = list_ports,
     ) -> None:
         self._profile, self._clock, self._open_line, self._ports = profile, clock, open_line, ports
         self._wiring = wiring_for(profile)
@@ -136,6 +107,8 @@ class LiveSource:
         self._heard_s = 0.0
         self._away_from_s: float | None = None
         self._silent = False
+        self._polled = self._wiring.codec if isinstance(self._wiring.codec, PolledCodec) else None
+        self._asked_s = self._next_ask_s = -float("inf")
 
     @property
     def faults(self) -> WireFaults:
@@ -149,9 +122,9 @@ class LiveSource:
         try:
             yield LineUp(self._line.name)
             self._heard_s = self._clock.now()
-            while not stop.is_set():
+            while not stop.is_set() and not self._line.ended:
                 try:
-                    data = self._line.read()
+                    data = self._read(stop)
                 except LineLostError as fault:
                     yield from self._come_back(fault, stop)
                 else:
@@ -164,6 +137,19 @@ class LiveSource:
         self._identity = next((info.identity for info in self._ports() if info.port == port), "")
         return line
 
+    def _read(self, stop: threading.Event) -> bytes:
+        """What came; from a device that is asked, what came as its answer."""
+        assert self._line is not None
+        if self._polled is None:
+            return self._line.read()
+        if self._polled.answered or self._clock.now() - self._asked_s > self._polled.timeout_s:
+            if self._clock.wait_until(self._next_ask_s, stop):
+                return b""
+            self._asked_s = self._clock.now()
+            self._next_ask_s = max(self._next_ask_s + self._polled.period_s, self._asked_s)
+            self._line.write(self._polled.ask())
+        return self._line.read(self._polled.answer_bytes)
+
     def _take(self, data: bytes) -> Iterator[SourceItem]:
         assert self._line is not None
         self._heard_s = arrival_s = self._clock.now()
@@ -173,10 +159,13 @@ class LiveSource:
             yield LineUp(self._line.name)
         wiring = self._wiring
         readings = wiring.codec.feed(data)
-        times, rows = wiring.timebase.feed(np.array(readings, dtype=np.float64).reshape(-1, 3), arrival_s)
+        rows = np.array(readings, dtype=np.float64).reshape(-1, 3)
+        if self._polled is not None:
+            rows[:, 2] = self._asked_s
+        times, rows = wiring.timebase.feed(rows, arrival_s)
         if times.size:
             yield self._piece(times, rows)
-        yield from self._watch.words(data, len(readings), wiring, arrival_s)
+        yield from (LineWord(what, mend) for what, mend in self._watch.words(data, len(readings), wiring, arrival_s))
 
     def _piece(self, times: Floats, rows: Floats) -> Trace:
         capacity_nm, torque, angle = self._profile.capacity_nm, self._wiring.torque, self._wiring.angle
@@ -189,11 +178,12 @@ class LiveSource:
         """Nothing came: after a while that is news, after the patience it is the end."""
         assert self._line is not None
         quiet_s = self._clock.now() - self._heard_s
+        mend = _MUTE if self._polled else _SILENT_MEND
         if quiet_s > max(self._profile.patience_s, SILENT_AFTER_S):
-            raise LineLostError(f"nothing has arrived for {quiet_s:.0f} s", where=self._line.name, mend=_SILENT_MEND)
+            raise LineLostError(f"nothing has arrived for {quiet_s:.0f} s", where=self._line.name, mend=mend)
         if quiet_s > SILENT_AFTER_S and not self._silent:
             self._silent = True
-            yield LineAway(self._line.name, "the line is open but nothing arrives", _SILENT_MEND)
+            yield LineAway(self._line.name, "the line is open but nothing arrives", mend)
 
     def _come_back(self, fault: LineLostError, stop: threading.Event) -> Iterator[SourceItem]:
         """Look for the line until it is back, `stop` is set or the patience ends."""
@@ -227,55 +217,3 @@ class LiveSource:
             with contextlib.suppress(LineLostError):  # not back yet; the patience decides when that becomes an error
                 return self._open(name)
         return None
-
-
-class LineWatch:
-    """Says what the user should know while the line works: unreadable bytes, overload, a clock that jumped or is off."""
-
-    def __init__(self, profile: DeviceProfile) -> None:
-        self._profile = profile
-        self._from_s: float | None = None
-        self._readings = 0
-        self._sample = b""
-        self._unread_told = False
-        self._overload_until_s = -1.0
-        self._overload = 0
-        self._jumps = 0
-        self._rate_told = False
-
-    def words(self, data: bytes, readings: int, wiring: Wiring, now_s: float) -> Iterator[LineWord]:
-        """What the bytes just read give reason to say."""
-        self._from_s = now_s if self._from_s is None else self._from_s
-        self._readings += readings
-        self._sample = (self._sample + data)[-256:]
-        if now_s - self._from_s >= JUDGE_EVERY_S:
-            if self._readings == 0 and len(self._sample) >= 16 and not self._unread_told:
-                yield self._unread()
-            self._unread_told = self._readings == 0
-            self._from_s, self._readings, self._sample = now_s, 0, b""
-        overload = wiring.codec.faults.overload
-        if overload > self._overload:
-            if now_s > self._overload_until_s:
-                yield LineWord("the device says its sensor is overloaded", "let go; check the sensor's zero before the next pull")
-            self._overload, self._overload_until_s = overload, now_s + JUDGE_EVERY_S
-        if wiring.timebase.jumps > self._jumps:
-            self._jumps = wiring.timebase.jumps
-            yield LineWord("the device's clock or counter jumped", "it may have restarted; check its power and plug")
-        off = wiring.timebase.off_rate
-        if off is not None and not self._rate_told:
-            self._rate_told = True
-            yield LineWord(
-                f"the device's time runs {off:.3g} times as fast as the computer's", "check rate and time unit in the profile"
-            )
-
-    def _unread(self) -> LineWord:
-        printable = sum(32 <= byte < 127 or byte in b"\r\n\t" for byte in self._sample) / len(self._sample)
-        if printable < READABLE:
-            return LineWord(
-                "bytes arrive, but they make no sense",
-                f"check the baud rate: the profile says {self._profile.baud}, the device must agree",
-            )
-        line = re.split(rb"[\r\n]+", self._sample)[-2:][0].decode("ascii", "replace")[:60]
-        return LineWord(
-            f"text arrives, but no line fits the profile (like '{line}')", "correct the profile's columns and delimiter"
-        )

@@ -14,15 +14,12 @@ from typing import Literal
 
 from analysis.errors import UnitError
 from analysis.units import Scale, scale_to_si
-from drivers.codec import Reading, WireFaults
+from drivers.codec import BEYOND_REASON, Reading, WireFaults
 
 Kind = Literal["torque", "angle", "time", "counter", "skip"]
 
 LONGEST_LINE = 512
 """Bytes; a line still unfinished then is dropped, so that a device that never ends a line cannot fill the memory."""
-
-BEYOND_REASON = 1e18
-"""No sensor sends that; it would only overflow further on. Microseconds since 1970 stay below."""
 
 # Words that indicators print instead of a number when the sensor is beyond its range (common practice, no source).
 OVERLOAD_WORDS = ("OL", "O.L", "0L", "0.L", "OVL", "OVER", "OVERLOAD", "OVERRANGE", "OVFL", "ERR OL", "----")

@@ -15,7 +15,7 @@ from analysis.trace import Trace, join
 from drivers.errors import LineLostError
 from drivers.line import PortInfo
 from drivers.profile import DeviceProfile
-from drivers.source import SILENT_AFTER_S, LineAway, LineUp, LineWord, SourceItem, open_source
+from drivers.source import SILENT_AFTER_S, LineAway, LineUp, LineWord, LiveSource, SourceItem
 from drivers.text import Column, TextFormat
 
 LBF_FT = 0.3048 * 0.45359237 * 9.80665  # N.m, exact
@@ -53,7 +53,7 @@ def collect(
             opened.append(port)
         return ScriptedLine(clock, script, port, at_end=lambda: stop.set() if until(clock.moment) else None)
 
-    source = open_source(profile(layout), clock, open_line, ports)
+    source = LiveSource(profile(layout), clock, open_line, ports)
     items: list[SourceItem] = []
     try:
         items.extend(source.pieces(stop))
@@ -217,7 +217,7 @@ def test_a_clock_that_jumps_and_one_that_is_off_are_told() -> None:
 def test_stop_ends_the_pieces_and_closes_the_line() -> None:
     clock, stop = StepClock(), threading.Event()
     line = ScriptedLine(clock, [b"\r\n", *sent(0, 10_000)])
-    source = open_source(profile(), clock, lambda port: line, list)
+    source = LiveSource(profile(), clock, lambda port: line, list)
     for item in source.pieces(stop):
         if isinstance(item, Trace) and item.time_s[-1] > 0.5:
             stop.set()

@@ -8,7 +8,7 @@ from itertools import pairwise
 from support.clocks import StepClock
 
 from drivers.errors import LineLostError
-from drivers.line import READ_S
+from drivers.line import MOST_BYTES, READ_S
 
 GONE = object()
 """In a script: the line goes away here."""
@@ -23,9 +23,10 @@ class ScriptedLine:
         self.name = name
         self.written: list[bytes] = []
         self.closed = False
+        self.ended = False
         self._clock, self._script, self._at_end = clock, iter(script), at_end
 
-    def read(self) -> bytes:
+    def read(self, most: int = MOST_BYTES) -> bytes:
         self._clock.moment += READ_S
         entry = next(self._script, None)
         if entry is None:

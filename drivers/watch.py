@@ -1,0 +1,81 @@
+"""What the user should know while the line works: unreadable bytes, overload, refusals, a clock that jumped or is off."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from drivers.codec import PolledCodec
+from drivers.profile import DeviceProfile
+from drivers.wiring import Wiring
+
+JUDGE_EVERY_S = 2.0
+READABLE = 0.9
+"""Share of printable bytes below which what arrives is not text: at a wrong baud rate about a third is printable."""
+LEAST_BYTES = 16
+"""Fewer say nothing."""
+
+Words = tuple[str, str]
+"""What is the matter, and how to mend it."""
+
+
+class LineWatch:
+    """Fed with what was read; gives each finding once, and again only after it was over."""
+
+    def __init__(self, profile: DeviceProfile) -> None:
+        self._profile = profile
+        self._from_s: float | None = None
+        self._readings = 0
+        self._sample = b""
+        self._unread_told = False
+        self._overload_until_s = -1.0
+        self._overload = 0
+        self._jumps = 0
+        self._rate_told = False
+        self._refusal = ""
+
+    def words(self, data: bytes, readings: int, wiring: Wiring, now_s: float) -> Iterator[Words]:
+        """What the bytes just read give reason to say."""
+        self._from_s = now_s if self._from_s is None else self._from_s
+        self._readings += readings
+        self._sample = (self._sample + data)[-256:]
+        if now_s - self._from_s >= JUDGE_EVERY_S:
+            if self._readings == 0 and len(self._sample) >= LEAST_BYTES and not self._unread_told:
+                yield self._unread(wiring)
+            self._unread_told = self._readings == 0
+            self._from_s, self._readings, self._sample = now_s, 0, b""
+        yield from self._of_the_device(wiring, now_s)
+
+    def _of_the_device(self, wiring: Wiring, now_s: float) -> Iterator[Words]:
+        codec, timebase = wiring.codec, wiring.timebase
+        if codec.faults.overload > self._overload:
+            if now_s > self._overload_until_s:
+                yield "the device says its sensor is overloaded", "let go; check the sensor's zero before the next pull"
+            self._overload, self._overload_until_s = codec.faults.overload, now_s + JUDGE_EVERY_S
+        if timebase.jumps > self._jumps:
+            self._jumps = timebase.jumps
+            yield "the device's clock or counter jumped", "it may have restarted; check its power and plug"
+        if timebase.off_rate is not None and not self._rate_told:
+            self._rate_told = True
+            what = f"the device's time runs {timebase.off_rate:.3g} times as fast as the computer's"
+            yield what, "check rate and time unit in the profile"
+        if isinstance(codec, PolledCodec) and codec.refusal != self._refusal:
+            self._refusal = codec.refusal
+            if codec.refusal:
+                yield f"the device refuses to give its registers: {codec.refusal}", "check register, type and function in [modbus]"
+
+    def _unread(self, wiring: Wiring) -> Words:
+        """Bytes came, but no sample."""
+        baud = f"check the baud rate: the profile says {self._profile.baud} {self._profile.bits}, the device must agree"
+        if wiring.codec.faults.ignored and not wiring.codec.faults.garbled:
+            return "what arrives is not what the profile wants", "check its tag; a sender of frames must repeat its description"
+        if self._profile.protocol != "text" or self._printable() < READABLE:
+            return "bytes arrive, but they make no sense", baud
+        line = re.split(rb"[\r\n]+", self._sample)[-2:][0].decode("ascii", "replace")[:60]
+        return (
+            f"text arrives, but no line fits the profile (like '{line}')",
+            "correct its columns, or let 'platepull guess' look",
+        )
+
+    def _printable(self) -> float:
+        return sum(32 <= byte < 127 or byte in b"\r\n\t" for byte in self._sample) / len(self._sample)
