@@ -19,6 +19,8 @@ from analysis.errors import BenchError
 
 PATIENCE_S = 3.0
 """A reader that takes nothing for so long has gone."""
+FRESH_S = 0.05
+"""How old the one chunk may be that waits in a port nobody reads."""
 LARGEST_BACKLOG = 8_000_000
 """Bytes kept for a reader that takes some, but too little."""
 
@@ -137,6 +139,7 @@ class PtyOutlet:
         if self._folder:
             (self._folder / "port").symlink_to(self._path)
         self._moved_s: float | None = None
+        self._laid_out_s = 0.0
         self._gone = False
 
     def unplug(self) -> None:
@@ -163,30 +166,38 @@ class PtyOutlet:
 
     def offer(self, chunk: bytes, now_s: float) -> None:
         """Hand over a chunk."""
-        if self._gone:
-            if not chunk:
-                return
-            if self._waiting():
-                self._start_afresh()
-            else:
-                self._gone = False  # somebody took the last one
+        if self._gone and not self._is_back(chunk, now_s):
+            return
         self.dropped += self._backlog.add(chunk)
         if self._backlog.pump(self._send) or not self._backlog or self._moved_s is None:
             self._moved_s = now_s
         elif now_s - self._moved_s > PATIENCE_S:
             self._gone = True
-            self._start_afresh()
-            self._backlog.add(chunk)
-            self._backlog.pump(self._send)
+            self._start_afresh(chunk, now_s)
 
-    def _start_afresh(self) -> None:
-        """Nobody reads: throw away what is old, so that the port holds the newest chunk only."""
+    def _is_back(self, chunk: bytes, now_s: float) -> bool:
+        """Whether somebody took the last chunk; if not, put this one in its place now and then, so that it stays fresh."""
+        if not chunk:
+            return False
+        if now_s - self._laid_out_s < FRESH_S:  # the system needs a moment to show what was written
+            self.dropped += 1
+            return False
+        self._gone = self._waiting()
+        if self._gone:
+            self._start_afresh(chunk, now_s)
+        return not self._gone
+
+    def _start_afresh(self, chunk: bytes, now_s: float) -> None:
+        """Nobody reads: throw away what is old, so that the port holds this chunk only."""
         import termios
 
         self.dropped += 1 + self._backlog.clear()
         self._backlog.forget()
         termios.tcflush(self._device, termios.TCOFLUSH)
         termios.tcflush(self._reader, termios.TCIFLUSH)
+        self._laid_out_s = now_s
+        self._backlog.add(chunk)
+        self._backlog.pump(self._send)
 
     def _send(self, data: bytes) -> int:
         try:

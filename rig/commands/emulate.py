@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     """Serve until ended."""
     import numpy as np
 
-    from drivers.clock import SystemClock
+    from drivers.clock import Clock, SystemClock
     from drivers.emulated.bench import Bench
     from drivers.emulated.faults import BadCable, Faults
     from drivers.emulated.outlets import open_outlet
@@ -76,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
             bench,
             text_encoder(),
             outlet,
-            SystemClock(),
+            clock,
             stop,
             cable=cable,
             tell=lambda truth: _tell(truth, truth_file),
