@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, TextIO
 from analysis.errors import BenchError
 
 if TYPE_CHECKING:
+    from drivers.clock import Clock
     from drivers.emulated.truth import PullTruth
 
 NAME = "emulate"
@@ -41,10 +42,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Serve until ended."""
+    """Serve until ended by a signal, or by the end of standard input where that is asked for."""
+    from drivers.clock import SystemClock
+
+    stop = threading.Event()
+    for name in ("SIGTERM", "SIGINT", "SIGBREAK", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), lambda *_: stop.set())
+    if args.until_eof:
+        threading.Thread(target=_watch_input, args=(stop,), name="platepull input", daemon=True).start()
+    return serve_until(stop, SystemClock(), args)
+
+
+def serve_until(stop: threading.Event, clock: Clock, args: argparse.Namespace) -> int:
+    """Serve as `args` say, by `clock`, until `stop` is set or the pulls asked for are over. Raises BenchError."""
     import numpy as np
 
-    from drivers.clock import Clock, SystemClock
     from drivers.emulated.bench import Bench
     from drivers.emulated.faults import BadCable, Faults
     from drivers.emulated.outlets import open_outlet
@@ -59,12 +72,6 @@ def run(args: argparse.Namespace) -> int:
     bench_rng, cable_rng = np.random.default_rng(args.seed).spawn(2)
     bench = Bench(chosen.workday, chosen.sensor, rate_hz, bench_rng)
     cable = BadCable(faults, cable_rng) if args.faults else None
-    stop = threading.Event()
-    for name in ("SIGTERM", "SIGINT", "SIGBREAK", "SIGHUP"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), lambda *_: stop.set())
-    if args.until_eof:
-        threading.Thread(target=_watch_input, args=(stop,), name="platepull input", daemon=True).start()
     with contextlib.ExitStack() as tidy:
         truth_file = tidy.enter_context(_opened(args.truth)) if args.truth else None
         outlet = open_outlet(args.over, unplugs=faults.unplug > 0)
