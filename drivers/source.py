@@ -146,7 +146,8 @@ class LiveSource:
             if self._clock.wait_until(self._next_ask_s, stop):
                 return b""
             self._asked_s = self._clock.now()
-            self._next_ask_s = max(self._next_ask_s + self._polled.period_s, self._asked_s)
+            on_beat_s = self._next_ask_s + self._polled.period_s
+            self._next_ask_s = on_beat_s if on_beat_s > self._asked_s else self._asked_s + self._polled.period_s
             self._line.write(self._polled.ask())
         return self._line.read(self._polled.answer_bytes)
 

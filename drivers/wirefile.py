@@ -14,6 +14,7 @@ Times are seconds since the recording began. A row cut short by a power failure 
 from __future__ import annotations
 
 import json
+import math
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -124,9 +125,10 @@ def _event(row: str) -> WireEvent | None:
     if what not in ("o", "r", "w", "x"):
         return None
     try:
-        return WireEvent(float(time), what, text.encode("ascii").decode("unicode_escape").encode("latin-1"))  # type: ignore[arg-type]
+        event = WireEvent(float(time), what, text.encode("ascii").decode("unicode_escape").encode("latin-1"))  # type: ignore[arg-type]
     except ValueError:
         return None
+    return event if math.isfinite(event.time_s) else None
 
 
 def _escaped(data: bytes) -> str:
