@@ -16,12 +16,12 @@ from analysis.window import Window
 from drivers.emulated.bench import Bench
 from drivers.emulated.scenarios import Scenario, scenario
 from drivers.emulated.truth import PullTruth
+from rig.pretend import PRETEND_WINDOW
 from rig.tracefile import write_trace
 from rig.traceinfo import TraceInfo, Transducer
 
 HERE = Path(__file__).resolve().parent
 REST_BEFORE_S, REST_AFTER_S = 1.3, 0.4
-WINDOW = "45..65 N.m"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +96,7 @@ def info_of(demo: Demo, chosen: Scenario) -> TraceInfo:
         device="pretend bench",
         scenario=demo.scenario,
         remark="Invented: made by the pretend bench of platepull for the invented workshop Quillfen Gearworks. No real unit.",
-        window=Window.parse(WINDOW),
+        window=Window.parse(PRETEND_WINDOW),
         transducer=Transducer(
             name="pretend sensor",
             capacity_nm=chosen.sensor.capacity_nm,
@@ -138,7 +138,7 @@ _HEAD = f"""# Recordings
 
 Demo pulls of the one invented scenario: workshop *Quillfen Gearworks*, transaxle *QF-7* with plated differential, technician T.W.,
 "invented customer". **Everything here is invented**: computed by the pretend bench, measured on nothing. The window in the metadata
-is {WINDOW} breakaway, invented too; a real window comes from the maker's manual of the real unit.
+is {PRETEND_WINDOW} breakaway, invented too; a real window comes from the maker's manual of the real unit.
 
 Each recording is `NAME.csv`, `NAME.csv-metadata.json` beside it, and `NAME.expected.json`: what the pull really was, before any
 sensor, by the definitions of `analyse`. Try `platepull analyse recordings/*.csv` or `platepull replay recordings/rebuilt_good.csv`.

@@ -27,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.epilog = "scenarios:\n" + "\n".join(f"  {name:18} {each.help}" for name, each in SCENARIOS.items())
-    parser.add_argument("--protocol", choices=("text",), default="text", help="what the device speaks")
+    parser.add_argument("--protocol", choices=("text", "frames", "modbus"), default="text", help="what the device speaks")
     parser.add_argument("--scenario", default=DEFAULT, metavar="S", help=f"what lies on the bench (default {DEFAULT})")
     parser.add_argument("--rate", default="1000 Hz", metavar="R", help="samples a second, up to 10 kHz (default '1000 Hz')")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="same seed, same pulls (default 1)")
@@ -59,10 +59,11 @@ def serve_until(stop: threading.Event, clock: Clock, args: argparse.Namespace) -
     import numpy as np
 
     from drivers.emulated.bench import Bench
+    from drivers.emulated.devices import device_for, profile_text
     from drivers.emulated.faults import BadCable, Faults
     from drivers.emulated.outlets import open_outlet
     from drivers.emulated.scenarios import scenario
-    from drivers.emulated.serve import profile_text, serve, text_encoder
+    from drivers.emulated.serve import serve
 
     chosen = scenario(args.scenario)
     rate_hz = _rate_hz(args.rate)
@@ -70,6 +71,7 @@ def serve_until(stop: threading.Event, clock: Clock, args: argparse.Namespace) -
     if args.seed < 0:
         raise BenchError(f"the seed {args.seed} is below zero", mend="use 0 or more")
     bench_rng, cable_rng = np.random.default_rng(args.seed).spawn(2)
+    device = device_for(args.protocol, rate_hz)
     bench = Bench(chosen.workday, chosen.sensor, rate_hz, bench_rng)
     cable = BadCable(faults, cable_rng) if args.faults else None
     with contextlib.ExitStack() as tidy:
@@ -77,11 +79,11 @@ def serve_until(stop: threading.Event, clock: Clock, args: argparse.Namespace) -
         outlet = open_outlet(args.over, unplugs=faults.unplug > 0)
         tidy.callback(outlet.close)
         if args.profile:
-            _write_profile(args.profile, profile_text(outlet.name, chosen.sensor))
+            _write_profile(args.profile, profile_text(device, outlet.name, chosen.sensor))
         print(outlet.name, flush=True)
         tally = serve(
             bench,
-            text_encoder(),
+            device,
             outlet,
             clock,
             stop,

@@ -14,8 +14,8 @@ import pytest
 import serial
 from support.clocks import StepClock
 
+from drivers.emulated.devices import TEXT_LAYOUT
 from drivers.emulated.scenarios import SCENARIOS
-from drivers.emulated.serve import TEXT_LAYOUT
 from drivers.profile import load_profile
 from drivers.text import TextCodec
 from rig.cli import parser_for

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import tomllib
 from collections import Counter
 
 import numpy as np
@@ -13,14 +12,12 @@ from hypothesis import strategies as st
 from support.clocks import StepClock
 
 from analysis.errors import BenchError
-from analysis.trace import Trace
 from drivers.emulated.bench import Bench
+from drivers.emulated.devices import TEXT_LAYOUT, TextDevice
 from drivers.emulated.faults import BadCable, Faults
 from drivers.emulated.scenarios import scenario
-from drivers.emulated.sensor import Sensor
-from drivers.emulated.serve import TEXT_LAYOUT, profile_text, serve, text_encoder
-from drivers.profile import parse_profile
-from drivers.text import Column, TextCodec, TextFormat
+from drivers.emulated.serve import serve
+from drivers.text import TextCodec
 
 SURE = 1.0
 
@@ -71,7 +68,7 @@ def served(seconds: float, name: str = "worn-low", rate_hz: float = 1000.0, wait
             stop.set()
 
     clock = StepClock(0.0, at_wait)
-    tally = serve(bench_of(name, rate_hz), text_encoder(), outlet, clock, stop, **options)
+    tally = serve(bench_of(name, rate_hz), TextDevice(), outlet, clock, stop, **options)
     return outlet, tally.samples
 
 
@@ -106,26 +103,6 @@ def test_it_ends_after_the_pulls_asked_for_and_tells_their_truth():
     _, _ = served(1e9, "spins-free", rate_hz=100.0, tell=told.append, pulls=2)
     assert [truth.scenario for truth in told] == ["spins-free", "spins-free"]
     assert told[0].to_s < told[1].from_s
-
-
-def test_other_layouts_and_units_go_out():
-    layout = TextFormat(
-        columns=(Column("torque", "lbf.ft", "T"), Column("angle", "rad", "A")), delimiter=";", rate_hz=100.0, decimal=","
-    )
-    trace = Trace([0.0, 0.01], [13.558179, -1.0], [180.0, 0.0])
-    data = text_encoder(layout)(trace)
-    readings = TextCodec(layout).feed(data)
-    assert readings[0].torque == pytest.approx(10.0, abs=1e-3)  # 1 lbf.ft = 1.3558 N.m: trade notes, conversions
-    assert readings[0].angle == pytest.approx(np.pi, abs=1e-3)
-
-
-@pytest.mark.parametrize("port", ["/dev/pts/3", "socket://127.0.0.1:4711", "COM7"])
-def test_the_profile_it_writes_is_one(port):
-    profile = parse_profile(tomllib.loads(profile_text(port, Sensor())), "made.toml")
-    assert profile.port == port
-    assert profile.capacity_nm == 200.0
-    assert profile.text is not None
-    assert profile.text.columns == TEXT_LAYOUT.columns
 
 
 def carried(faults: Faults, chunks: list[bytes], seed: int = 1) -> tuple[bytes, BadCable]:
