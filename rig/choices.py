@@ -96,12 +96,12 @@ def sensor_with_u(sensor: Sensor, text: str | None) -> Sensor:
 
 
 def profile_path(text: str) -> Path:
-    """The profile of that name: as given, else in the user's config folder."""
+    """The profile of that name: as given, else, where that is a plain name, in the user's config folder."""
     from rig.settings import settings_path
 
     given = Path(text)
-    kept = settings_path().with_name(text)
-    return kept if not given.exists() and kept.exists() else given
+    kept = settings_path().parent / text
+    return kept if text == given.name and not given.exists() and kept.exists() else given
 
 
 def add_job(parser: argparse.ArgumentParser) -> None:

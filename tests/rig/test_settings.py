@@ -81,6 +81,7 @@ def test_a_profile_of_a_plain_name_lies_beside_the_settings(tmp_path, monkeypatc
     assert profile_path("bench.toml") == Path("bench.toml")
     kept.write_text("")
     assert profile_path("bench.toml") == kept
+    assert profile_path(str(tmp_path / "bench.toml")) == tmp_path / "bench.toml"
 
 
 def test_where_there_is_a_screen():
