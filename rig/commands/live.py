@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import os
 import sys
-from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rig.choices import ArgumentError, add_job, add_judging, positive
+from rig.screen import wants_window
 
 if TYPE_CHECKING:
     from drivers.profile import DeviceProfile
@@ -47,13 +46,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_job(parser)
 
 
-def has_screen(environ: Mapping[str, str], platform: str) -> bool:
-    """Whether a window can be shown: always on Windows and macOS, elsewhere where a display server is named."""
-    if platform in ("win32", "darwin"):
-        return True
-    return bool(environ.get("DISPLAY") or environ.get("WAYLAND_DISPLAY"))
-
-
 def run(args: argparse.Namespace) -> int:
     """Open the line (or the pretend bench) and show what it brings."""
     from drivers.profile import load_profile
@@ -62,34 +54,34 @@ def run(args: argparse.Namespace) -> int:
     from rig.settings import load_settings
 
     settings = load_settings()
+    device = args.device or settings.device
+    profile: DeviceProfile | None = None
+    in_window = wants_window(args.terminal)
     with contextlib.ExitStack() as tidy:
         if args.pretend is not None:
             profile = tidy.enter_context(pretend_bench(args.pretend or DEFAULT_SCENARIO, seed=args.seed))
             args.window = args.window or settings.window or PRETEND_WINDOW
             if args.pulls is None and args.seconds is None and not sys.stdout.isatty():
                 args.pulls = PULLS_WITHOUT_AUDIENCE
-        else:
-            device = args.device or settings.device
-            if device is None:
-                mend = "name one, or try without hardware: platepull live --pretend"
-                raise ArgumentError("no device profile", where="--device", mend=mend)
+        elif device is not None:
             profile = load_profile(profile_path(device))
-        if not args.terminal and has_screen(os.environ, sys.platform):
-            return _in_window(args, settings, profile)
-        return _in_terminal(args, settings, profile)
+        out = args.out or (None if args.pretend is not None else settings.out)
+        if in_window:  # without a profile it opens on the line page
+            return _in_window(args, settings, profile, out)
+        if profile is None:
+            mend = "name one, or try without hardware: platepull live --pretend"
+            raise ArgumentError("no device profile", where="--device", mend=mend)
+        return _in_terminal(args, settings, profile, out)
 
 
-def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProfile) -> int:
+def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProfile | None, out: str | None) -> int:
     from rig.app import run_window
     from rig.benches import Benches
     from rig.choices import chosen_window, rule_of, sensor_with_u, unit_of
     from rig.opening import asked_to_end, job_info
 
-    unit = args.unit or settings.unit
-    out = args.out or (None if args.pretend is not None else settings.out)
-    benches = Benches(
-        lambda sensor: sensor_with_u(sensor, args.u or settings.u), None if out is None else Path(out), job_info(args, settings)
-    )
+    u, unit = args.u or settings.u, args.unit or settings.unit
+    benches = Benches(lambda sensor: sensor_with_u(sensor, u), None if out is None else Path(out), job_info(args, settings))
     with asked_to_end() as enough:
         return run_window(
             benches,
@@ -101,14 +93,14 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
         )
 
 
-def _in_terminal(args: argparse.Namespace, settings: Settings, profile: DeviceProfile) -> int:
+def _in_terminal(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None) -> int:
     from drivers.clock import SystemClock
     from drivers.source import open_source
     from rig.bench import Bench
     from rig.opening import asked_to_end, live_session, terminal_of
     from rig.terminal import follow
 
-    session, unit = live_session(args, settings, profile, args.out or (None if args.pretend is not None else settings.out))
+    session, unit = live_session(args, settings, profile, out)
     terminal = terminal_of(unit, large=True)
     terminal.caution()
     clock = SystemClock()

@@ -7,7 +7,7 @@ import pytest
 from analysis.errors import BenchError
 from analysis.results import DecisionRule, Sensor
 from rig.choices import arm_of, profile_path, rule_of, sensor_with_u, unit_of, window_of
-from rig.commands.live import has_screen
+from rig.screen import has_screen
 from rig.settings import Settings, SettingsError, config_folder, load_settings
 
 HOME = Path("home")
