@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import tempfile
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -13,10 +14,13 @@ from analysis.results import DecisionRule
 from analysis.window import Window
 from drivers.profile import DeviceProfile
 from rig.benches import Benches
-from rig.benchmodel import BenchModel, UnitChoice
-from rig.gui.main_window import Hands, MainWindow
+from rig.benchmodel import BenchModel
+from rig.desk import Desk, Means
+from rig.gui.main_window import MainWindow
 from rig.language import LANGUAGES, speak
 from rig.remembered import recall, remember, remembered_path
+from rig.sounds import sounds_of_system
+from rig.unitchoice import UnitChoice
 
 
 def run_window(
@@ -41,12 +45,41 @@ def run_window(
     app = QApplication.instance() or QApplication(sys.argv[:1])
     app.setApplicationName("platepull")
     model = BenchModel(window=window, rule=rule, unit=UnitChoice(remembered.unit, remembered.second_unit))
-    hands = Hands(benches=benches, remember=lambda what: remember(path, what), asked_to_end=asked_to_end)
-    main = MainWindow(model, remembered, hands)
-    main.resize(1280, 800)
-    if profile is not None:
-        main.open_line(profile)
-    elif recording is not None:
-        main.open_recording(recording)
-    main.show()
-    return app.exec()
+    with tempfile.TemporaryDirectory(prefix="platepull-") as folder:
+        means = Means(benches, sounds_of_system(Path(folder)), lambda what: remember(path, what), asked_to_end=asked_to_end)
+        desk = Desk(model, remembered, means)
+        if profile is not None:
+            desk.open_line(profile)
+        elif recording is not None:
+            desk.open_recording(recording)
+        shell = Shell(desk)
+        status = app.exec()
+        shell.window.let_go()
+        desk.close()
+    return status
+
+
+class Shell:
+    """Holds the window in sight; another language is another window on the same desk."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self.window = self._show(cautions=True)
+        self.window.resize(1280, 800)
+
+    def _show(self, *, cautions: bool) -> MainWindow:
+        window = MainWindow(self._desk, cautions=cautions)
+        window.language_wanted.connect(self.speak)
+        window.show()
+        return window
+
+    def speak(self, code: str) -> None:
+        """Show the window in another language; line, pulls and page of the desk stay."""
+        before = self.window
+        speak(code)
+        self._desk.keep(language=code)
+        self.window = self._show(cautions=False)
+        self.window.setGeometry(before.geometry())
+        before.let_go()
+        before.hide()
+        before.deleteLater()

@@ -9,12 +9,14 @@ from pathlib import Path
 from analysis.results import DecisionRule, Sensor
 from analysis.window import Window
 from drivers.clock import SystemClock
+from drivers.line import SerialLine
 from drivers.profile import DeviceProfile
 from drivers.replay import Replay
-from drivers.source import open_source
+from drivers.source import WIRE_PREFIX, LiveSource, open_source
 from rig.bench import Bench
 from rig.conditions import Conditions
 from rig.opening import recorder_into, transducer_of
+from rig.rawtap import RawTap, tapped
 from rig.recorder import Recorder
 from rig.session import Session
 from rig.tracefile import info_path, read_trace, write_info
@@ -30,6 +32,7 @@ class Opened:
     recorder: Recorder | None
     profile: DeviceProfile | None
     info: TraceInfo
+    tap: RawTap
 
     def describe(self, conditions: Conditions) -> None:
         """Write these conditions with the pulls to come."""
@@ -56,7 +59,8 @@ class Benches:
         info = replace(self.info, device=profile.name, transducer=transducer_of(sensor, profile.name))
         recorder = None if self.out is None else recorder_into(self.out, info)
         session = Session(sensor=sensor, window=window, rule=rule, recorder=recorder, first_number=first_number)
-        return Opened(Bench(open_source(profile, SystemClock()), session), None, recorder, profile, info)
+        tap = RawTap()
+        return Opened(Bench(_source(profile, tap), session), None, recorder, profile, info, tap)
 
     def recording(self, path: Path, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
         """Open a recording as a bench; its own window counts where none is set. Raises TraceFileError."""
@@ -65,4 +69,11 @@ class Benches:
         session = Session(
             sensor=self.sensor_of(info.transducer.sensor()), window=window or info.window, rule=rule, first_number=first_number
         )
-        return Opened(Bench(replay, session, patient=True), replay, None, None, info)
+        return Opened(Bench(replay, session, patient=True), replay, None, None, info, RawTap())
+
+
+def _source(profile: DeviceProfile, tap: RawTap) -> LiveSource:
+    """The live source of a profile, its bytes noted on the tap (those of a wire recording are not)."""
+    if profile.port.startswith(WIRE_PREFIX):
+        return open_source(profile, SystemClock())
+    return LiveSource(profile, SystemClock(), tapped(lambda port: SerialLine(port, profile.baud, profile.bits), tap))

@@ -6,21 +6,21 @@ A window calls `poll()` at its own pace (30 times a second) and then asks: the s
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import Flag, StrEnum, auto
 from pathlib import Path
-from typing import Protocol
 
 from analysis.judge import judge
 from analysis.results import DecisionRule, PullResult, Verdict
 from analysis.trace import Trace
-from analysis.units import in_unit
 from analysis.window import Window
 from drivers.source import LineAway, LineUp, LineWord
-from rig.bench import WireFigures
+from rig.axes import angle_range, scaled, torque_range
+from rig.benchport import BenchPort
 from rig.news import Ended, Failed, News, PullBegan, PullJudged
 from rig.picture import NO_CURVE, Curve, LiveRing, extremes
+from rig.unitchoice import NEWTON_METRES, UnitChoice
 
 WHOLE_TRACES = 16
 """So many newest pulls keep every sample in memory; of older ones the file holds them, and the picture is thinned."""
@@ -48,23 +48,6 @@ class Changed(Flag):
     PULLS = auto()
     SCOPE = auto()
     TROUBLE = auto()
-
-
-@dataclass(frozen=True, slots=True)
-class UnitChoice:
-    """The torque unit on the screen: `first` for axes and the big value, `second` beside it where wished."""
-
-    first: str = "N.m"
-    second: str | None = None
-
-    @property
-    def per_nm(self) -> float:
-        """Factor from N.m to the first unit."""
-        return in_unit(1.0, self.first)
-
-
-NEWTON_METRES = UnitChoice("N.m")
-UNIT_CHOICES = (NEWTON_METRES, UnitChoice("lbf.ft"), UnitChoice("N.m", "lbf.ft"))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,40 +82,6 @@ class Live:
     low: float
     high: float
     turned: tuple[float, float] = (-5.0, 95.0)
-
-
-class BenchPort(Protocol):
-    """What the model asks of a bench (`rig.bench.Bench` is one)."""
-
-    def news(self) -> list[News]:
-        """News since the last call."""
-        ...
-
-    def scope(self) -> list[Trace]:
-        """Pieces since the last call."""
-        ...
-
-    def set_window(self, window: Window | None, rule: DecisionRule | None = None) -> None:
-        """Judge against this from now on."""
-        ...
-
-    def zero_now(self) -> None:
-        """Learn the zero anew."""
-        ...
-
-    def close(self) -> None:
-        """End; a pull under way is kept."""
-        ...
-
-    @property
-    def wire(self) -> WireFigures:
-        """The line at a glance."""
-        ...
-
-    @property
-    def zero_nm(self) -> float:
-        """Torque at rest."""
-        ...
 
 
 class BenchModel:
@@ -328,7 +277,7 @@ class BenchModel:
         """The live curves over the last `span_s`; over angle only the pull under way (or the last one)."""
         newest = self.ring.newest_s
         if newest is None:
-            return Live(NO_CURVE, NO_CURVE, *self._range(0.0, 0.0))
+            return Live(NO_CURVE, NO_CURVE, *self.range_of(NO_CURVE))
         per_nm = self.unit.per_nm
         zero = 0.0 if self.bench is None else self.bench.zero_nm * per_nm
         raw = self.ring.over_time(newest - span_s, columns, per_nm)
@@ -338,42 +287,13 @@ class BenchModel:
             turned = self.ring.over_angle(self._pull_from_s, columns, per_nm)
             if turned.x.size:
                 over_angle = Curve(turned.x - turned.x[0], turned.y - zero)
-        return Live(over_time, over_angle, *self.range_of(over_time), turned=_turned(over_angle))
+        return Live(over_time, over_angle, *self.range_of(over_time), turned=angle_range(over_angle))
 
     def range_of(self, curve: Curve) -> tuple[float, float]:
         """Calm limits of the torque axis that show the curve and the window."""
-        return self._range(float(curve.y.min()), float(curve.y.max())) if curve.y.size else self._range(0.0, 0.0)
-
-    def _range(self, lowest: float, highest: float) -> tuple[float, float]:
-        limits = [] if self.window is None else [limit for limit in (self.window.low_nm, self.window.high_nm) if limit is not None]
-        wished = 1.25 * max(limits, default=8.0) * self.unit.per_nm
-        top = calm(max(1.1 * highest, wished if highest >= -lowest or lowest > -0.1 * wished else 0.1 * wished))
-        low = -0.12 * top if lowest > -0.12 * top else -calm(max(-1.1 * lowest, wished))
-        return low, top
+        lowest, highest = (float(curve.y.min()), float(curve.y.max())) if curve.y.size else (0.0, 0.0)
+        return torque_range(lowest, highest, self.window, self.unit.per_nm)
 
     def band(self) -> tuple[float | None, float | None] | None:
         """The window's limits in the chosen unit, for drawing; None without a window."""
         return None if self.window is None else scaled(self.window, self.unit.per_nm)
-
-
-def scaled(window: Window, per_nm: float) -> tuple[float | None, float | None]:
-    """The window's limits times a factor."""
-    low, high = window.low_nm, window.high_nm
-    return (None if low is None else low * per_nm), (None if high is None else high * per_nm)
-
-
-def _turned(over_angle: Curve) -> tuple[float, float]:
-    """Calm limits of the angle axis."""
-    if not over_angle.x.size:
-        return -5.0, 95.0
-    low, high = float(over_angle.x.min()), float(over_angle.x.max())
-    return (-5.0 if low > -5.0 else -calm(-low)), max(5.0 if low < -5.0 else 30.0, calm(high))
-
-
-def calm(value: float) -> float:
-    """The next of 1, 1.5, 2, 3, 4, 5, 6, 8, 10 times a power of ten: so the axis does not twitch."""
-    if value <= 0:
-        return 1.0
-    power = 10.0 ** math.floor(math.log10(value))
-    steps: Sequence[float] = (1, 1.5, 2, 3, 4, 5, 6, 8, 10)
-    return next(step * power for step in steps if value <= step * power * (1 + 1e-9))

@@ -12,9 +12,10 @@ import numpy as np
 
 from analysis.results import Label
 from analysis.units import in_unit
-from rig.benchmodel import Pull, UnitChoice
+from rig.benchmodel import Pull
 from rig.language import number, say
 from rig.picture import NO_CURVE, Curve, aligned, nearest, placing, spectrum
+from rig.unitchoice import UnitChoice
 from rig.verdictview import chatter_text, digits, torque, unit_name, view_of
 
 COLUMNS = 1200

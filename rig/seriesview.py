@@ -12,9 +12,10 @@ from dataclasses import dataclass
 from analysis.results import VerdictState
 from analysis.units import in_unit
 from analysis.window import Basis
-from rig.benchmodel import Pull, UnitChoice
+from rig.benchmodel import Pull
 from rig.language import number, say
 from rig.picture import Curve, aligned
+from rig.unitchoice import UnitChoice
 from rig.verdictview import TONES, Tone, digits, torque, unit_name, verdict_word, view_of
 
 CARD_COLUMNS = 60

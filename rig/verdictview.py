@@ -8,8 +8,9 @@ from enum import StrEnum
 from analysis.results import PullResult, Verdict, VerdictState
 from analysis.units import in_unit
 from analysis.window import Basis, Window
-from rig.benchmodel import BenchState, Pull, UnitChoice
+from rig.benchmodel import BenchState, Pull
 from rig.language import number, say
+from rig.unitchoice import UnitChoice
 from rig.wording import STATE_WORD
 
 

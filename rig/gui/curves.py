@@ -146,6 +146,14 @@ class CurvePlot(pg.PlotWidget):
         """Draw the curve."""
         self._curve.setData(curve.x, curve.y)
 
+    def show_sets(self, before: Sequence[Curve], after: Sequence[Curve]) -> None:
+        """Two sets of curves, told apart by colour and by dashes."""
+        self.show_earlier([*before, *after])
+        for i, item in enumerate(self._earlier):
+            first = i < len(before)
+            style = Qt.PenStyle.SolidLine if first else Qt.PenStyle.DashLine
+            item.setPen(pg.mkPen(self._theme.curve if first else self._theme.mark, width=2, style=style))
+
     def show_earlier(self, curves: Sequence[Curve]) -> None:
         """Lay earlier pulls under it."""
         while len(self._earlier) > len(curves):

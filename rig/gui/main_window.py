@@ -1,89 +1,65 @@
-"""The window: a rail of pages, the trouble strip, the keys. It asks the model 30 times a second and never waits."""
+"""The window: a rail of pages, the strips, the keys. It asks the model 30 times a second and never waits."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import Protocol
+from functools import partial
 
-from PySide6.QtCore import QEvent, QObject, Qt, QTimer
-from PySide6.QtGui import QCloseEvent, QKeyEvent, QKeySequence, QResizeEvent, QShortcut
-from PySide6.QtWidgets import (
-    QAbstractSpinBox,
-    QApplication,
-    QComboBox,
-    QHBoxLayout,
-    QLineEdit,
-    QPlainTextEdit,
-    QStackedWidget,
-    QToolButton,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtGui import QCloseEvent, QKeySequence, QResizeEvent, QShortcut
+from PySide6.QtWidgets import QApplication, QHBoxLayout, QStackedWidget, QToolButton, QVBoxLayout, QWidget
 
-from analysis.errors import BenchError
-from drivers.profile import DeviceProfile
-from rig.benches import Benches, Opened
-from rig.benchmodel import UNIT_CHOICES, BenchModel, BenchPort, BenchState, Changed, Pull
+from rig.benchmodel import BenchState, Changed
+from rig.desk import Desk
 from rig.gui.bench_page import BenchPage
 from rig.gui.cautions_page import CautionsPage
+from rig.gui.conditions_page import ConditionsPage
+from rig.gui.keys_page import KeysPage
+from rig.gui.line_page import LinePage
+from rig.gui.pedal import Pedal
+from rig.gui.pull_page import PullPage
+from rig.gui.replay_bar import ReplayBar
+from rig.gui.sides_page import SidesPage
 from rig.gui.strip import TroubleStrip, WorkStrip
-from rig.gui.theme import THEMES, Theme, style_sheet
+from rig.gui.theme import THEMES, style_sheet
 from rig.language import say
-from rig.remembered import Remembered
+from rig.verdictview import unit_name
 
 TICK_MS = 33
 DESIGN_HEIGHT = 800
+ALL = Changed.PULLS | Changed.STATE | Changed.SCOPE | Changed.TROUBLE
 
-
-class Page(Protocol):
-    """What the window asks of a page."""
-
-    def dress(self, theme: Theme, scale: float) -> None:
-        """Use these colours and sizes."""
-        ...
-
-    def refresh(self, changed: Changed) -> None:
-        """Show what the model holds now."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
-class Hands:
-    """What the window may do beyond showing: handed in by the application, so that tests can hand in their own."""
-
-    benches: Benches | None = None
-    sound: Callable[[Pull], None] = lambda pull: None
-    remember: Callable[[Remembered], None] = lambda what: None
-    asked_to_end: Callable[[], bool] = lambda: False
+AnyPage = BenchPage | PullPage | ConditionsPage | SidesPage | LinePage | KeysPage
 
 
 class MainWindow(QWidget):
-    """The bench window. `remembered` says how it looks at the start."""
+    """The bench window. `language_wanted` asks whoever made it for a window in another language."""
 
-    def __init__(self, model: BenchModel, remembered: Remembered, hands: Hands, *, cautions: bool = True) -> None:
+    language_wanted = Signal(str)
+
+    def __init__(self, desk: Desk, *, cautions: bool = True) -> None:
         super().__init__()
         self.setObjectName("window")
         self.setWindowTitle("platepull")
-        self.model = model
-        self._remembered = remembered
-        self._hands = hands
-        self._scale = 1.0
-        self.opened: Opened | None = None
-        self.strip = TroubleStrip()
-        self.strip.read.connect(self._trouble_read)
-        self.work = WorkStrip()
+        self.desk, self.model = desk, desk.model
+        self._scale = 0.0
+        self.strip, self.work, self.replay = TroubleStrip(), WorkStrip(), ReplayBar()
         self.pages = QStackedWidget()
         self.cautions = CautionsPage()
-        self.cautions.understood.connect(self.show_bench)
-        self.bench = BenchPage(model)
-        self.bench.picked.connect(self._look_at)
-        self._rail = QVBoxLayout()
-        self._buttons: dict[QWidget, QToolButton] = {}
+        self.bench = BenchPage(self.model)
+        self.pull = PullPage(self.model)
+        self.conditions = ConditionsPage(self.model, desk.conditions)
+        self.sides = SidesPage(self.model)
+        self.line = LinePage(self.model, lambda: desk.opened, desk.means.today)
+        self.keys = KeysPage(self._choices())
+        self._buttons: dict[AnyPage, QToolButton] = {}
+        self._steered: object = None
         self._lay_out()
+        self._connect()
         self._bind_keys()
-        self.pages.setCurrentWidget(self.cautions if cautions else self.bench)
+        first: QWidget = self.cautions if cautions else self.bench
+        self.pages.setCurrentWidget(first)
+        first.setFocus()
         self.dress()
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
@@ -93,227 +69,230 @@ class MainWindow(QWidget):
     # layout and looks
 
     def _lay_out(self) -> None:
+        rail = QVBoxLayout()
+        rail.setContentsMargins(0, 0, 0, 0)
+        rail.setSpacing(0)
         ground = QWidget()
         ground.setObjectName("railground")
-        ground.setLayout(self._rail)
-        self._rail.setContentsMargins(0, 0, 0, 0)
-        self._rail.setSpacing(0)
+        ground.setLayout(rail)
         self.pages.addWidget(self.cautions)
-        self._add_page(self.bench, "F2", say("Bench"), say("State, verdict, curves and series"))
-        self._rail.addStretch(1)
+        pages: tuple[tuple[AnyPage, str, str, str], ...] = (
+            (self.bench, "F2", say("Bench"), say("State, verdict, curves and series")),
+            (self.conditions, "F3", say("Before a pull"), say("Arrangement, window, plates, oil and the rest; all optional")),
+            (self.pull, "F4", say("Closer look"), say("One pull at leisure")),
+            (self.sides, "F5", say("Side by side"), say("Two sets of pulls overlaid and listed")),
+            (self.line, "F6", say("Line"), say("Ports, profile, raw rows, rate and losses")),
+            (self.keys, "F1", say("Keys"), say("All keys, language and looks")),
+        )
+        for page, key, name, tip in pages:
+            self.pages.addWidget(page)
+            self._buttons[page] = button = self._rail_button(key, name, tip, partial(self.show_page, page))
+            button.setCheckable(True)
+            rail.addWidget(button)
+        rail.addStretch(1)
+        self._zero = self._rail_button("F7", say("Zero now"), say("Learn the zero anew"), self.desk.zero_now)
+        self._mute = self._rail_button("F8", "", say("Sound on or off"), self._turn_sound)
+        for button in (self._zero, self._mute):
+            rail.addWidget(button)
         right = QVBoxLayout()
         right.setContentsMargins(0, 0, 0, 0)
         right.setSpacing(0)
         for widget in (self.strip, self.work):
             right.addWidget(widget)
         right.addWidget(self.pages, 1)
+        right.addWidget(self.replay)
         layout = QHBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(0)
         layout.addWidget(ground)
         layout.addLayout(right, 1)
 
-    def _add_page(self, page: QWidget, key: str, name: str, tip: str) -> None:
-        self.pages.addWidget(page)
-        button = self._rail_button(key, name, tip)
-        button.setCheckable(True)
-        button.clicked.connect(lambda: self.show_page(page))
-        self._buttons[page] = button
-        self._key(key, lambda: self.show_page(page))
-
-    def _rail_button(self, key: str, name: str, tip: str) -> QToolButton:
+    def _rail_button(self, key: str, name: str, tip: str, act: Callable[[], object]) -> QToolButton:
         button = QToolButton()
         button.setObjectName("rail")
         button.setText(f"{key}\n{name}")
         button.setToolTip(f"{tip} ({key})")
         button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        self._rail.addWidget(button)
+        button.clicked.connect(lambda: act())
+        self._key(key, act)
         return button
 
+    def _choices(self) -> list[tuple[str, Callable[[], object], Callable[[], str]]]:
+        desk = self.desk
+
+        def sound() -> str:
+            means = desk.means.sounds.means if desk.means.sounds else say("none")
+            return (say("Sound: on (F8)") if desk.remembered.sound else say("Sound: off (F8)")) + f"   [{say(means)}]"
+
+        def unit() -> str:
+            chosen = desk.model.unit
+            names = unit_name(chosen.first) + (f" + {unit_name(chosen.second)}" if chosen.second else "")
+            return say("Unit: {unit} (F9)", unit=names)
+
+        return [
+            (say("A tune for each verdict"), self._turn_sound, sound),
+            (say("N·m, lbf·ft or both"), self._turn_unit, unit),
+            (say("Dark or light"), self._turn_theme, lambda: say("Dark or light (F10)")),
+            (say("Full screen or not"), self._turn_full_screen, lambda: say("Full screen (F11)")),
+        ]
+
     def dress(self) -> None:
-        """Put the theme and the sizes on everything."""
-        theme = THEMES.get(self._remembered.theme, THEMES["dark"])
-        self._scale = min(2.6, max(0.7, self.height() / DESIGN_HEIGHT))
+        """Put the theme and the sizes on everything; type grows with the window."""
+        theme = THEMES.get(self.desk.remembered.theme, THEMES["dark"])
+        self._scale = min(2.6, max(0.7, min(self.height() / DESIGN_HEIGHT, self.width() / 1180)))
         self.setStyleSheet(style_sheet(theme, self._scale))
         for button in self.findChildren(QToolButton, "rail"):
-            button.setFixedWidth(round(112 * self._scale))
+            button.setFixedWidth(round(128 * self._scale))
+        self._mute.setText("F8\n" + (say("Sound on") if self.desk.remembered.sound else say("Sound off")))
         self.cautions.dress(theme, self._scale)
         for page in self._buttons:
-            page.dress(theme, self._scale)  # type: ignore[attr-defined]
+            page.dress(theme, self._scale)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
-        """Type grows with the window."""
+        """Qt asks."""
         super().resizeEvent(event)
-        if abs(self._scale - min(2.6, max(0.7, self.height() / DESIGN_HEIGHT))) > 0.01:
-            self.dress()
+        self.dress()
 
-    # keys
+    # keys and wishes
+
+    def _connect(self) -> None:
+        desk = self.desk
+        self.strip.read.connect(self._trouble_read)
+        self.work.stopped.connect(desk.stop_work)
+        self.cautions.understood.connect(lambda: self.show_page(self.bench))
+        self.bench.picked.connect(self._look_at)
+        self.pull.aside.connect(lambda number, reason: self._after(desk.set_aside, number, reason or None))
+        self.conditions.edited.connect(lambda conditions: self._after(desk.edit_conditions, conditions))
+        self.sides.recordings_wanted.connect(desk.load)
+        self.line.profile_wanted.connect(lambda path: self._after(desk.open_profile, path))
+        self.line.recording_wanted.connect(lambda path: self._after(desk.open_recording, path))
+        self.line.closed_wanted.connect(lambda: self._after(desk.close_line))
+        self.line.zero_wanted.connect(desk.zero_now)
+        self.keys.language_wanted.connect(self.language_wanted)
 
     def _key(self, key: str, act: Callable[[], object]) -> None:
-        shortcut = QShortcut(QKeySequence(key), self)
-        shortcut.activated.connect(act)
+        QShortcut(QKeySequence(key), self).activated.connect(lambda: act())
 
     def _bind_keys(self) -> None:
-        self._key("Esc", self._escape)
-        self._key("F7", self.model_zero)
-        self._key("F8", self.turn_sound)
-        self._key("F9", self.turn_unit)
-        self._key("F10", self.turn_theme)
-        self._key("F11", self.turn_full_screen)
-        app = QApplication.instance()
-        if app is not None:
-            app.installEventFilter(self)
-
-    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802  Qt's name
-        """Space and page keys come from a foot pedal too, so they act wherever the focus is, except where text is typed."""
-        if event.type() == QEvent.Type.KeyPress and isinstance(event, QKeyEvent) and watched is self.focusWidget():
-            return self._pedal(event)
-        return super().eventFilter(watched, event)
-
-    def _pedal(self, event: QKeyEvent) -> bool:
-        focus = self.focusWidget()
-        if isinstance(focus, QLineEdit | QPlainTextEdit | QAbstractSpinBox | QComboBox):
-            return False
-        match event.key():
-            case Qt.Key.Key_Space:
-                if isinstance(focus, QWidget) and focus.inherits("QAbstractButton"):
-                    return False
-                self.pedal()
-            case Qt.Key.Key_PageUp:
-                self._step(-1)
-            case Qt.Key.Key_PageDown:
-                self._step(1)
-            case Qt.Key.Key_Plus:
-                self.bench.wider(-1)
-            case Qt.Key.Key_Minus:
-                self.bench.wider(1)
-            case _:
-                return False
-        return True
+        for key, act in (
+            ("Esc", self._escape),
+            ("F9", self._turn_unit),
+            ("F10", self._turn_theme),
+            ("F11", self._turn_full_screen),
+            ("F12", lambda: self.language_wanted.emit(self.desk.next_language())),
+        ):
+            self._key(key, act)
+        self._pedal = Pedal(
+            self,
+            {
+                Qt.Key.Key_Space: self.pedal,
+                Qt.Key.Key_PageUp: lambda: self._step(-1),
+                Qt.Key.Key_PageDown: lambda: self._step(1),
+                Qt.Key.Key_P: self.replay.turn,
+                Qt.Key.Key_Period: self.replay.step,
+                Qt.Key.Key_BracketLeft: lambda: self.replay.change_speed(-1),
+                Qt.Key.Key_BracketRight: lambda: self.replay.change_speed(1),
+            },
+        )
+        QApplication.instance().installEventFilter(self._pedal)  # type: ignore[union-attr]
 
     def pedal(self) -> None:
-        """The one key of a foot pedal: from the cautions to the bench; there, from the newest pull to the live picture and back."""
-        if self.pages.currentWidget() is not self.bench:
-            self.show_bench()
-        else:
+        """The one key of a foot pedal: to the bench; there, from the newest pull to the live picture and back."""
+        if self.pages.currentWidget() is self.bench:
             self.model.turn_over()
-            self._refresh(Changed.PULLS | Changed.STATE)
-
-    def _escape(self) -> None:
-        if self.model.troubles:
-            self._trouble_read()
+            self.refresh(Changed.PULLS)
         else:
-            self.show_bench()
+            self.show_page(self.bench)
 
-    # wishes
-
-    def show_page(self, page: QWidget) -> None:
+    def show_page(self, page: AnyPage) -> None:
         """Go to a page."""
         self.pages.setCurrentWidget(page)
         page.setFocus()
-        self._refresh(Changed.PULLS | Changed.STATE | Changed.SCOPE)
+        self.refresh(ALL)
 
-    def show_bench(self) -> None:
-        """Go to the bench page."""
-        self.show_page(self.bench)
+    def _escape(self) -> None:
+        if self.desk.work is not None:
+            self.desk.stop_work()
+        elif self.model.troubles:
+            self._trouble_read()
+        else:
+            self.show_page(self.bench)
+
+    def _after(self, act: Callable[..., object], *with_what: object) -> None:
+        act(*with_what)
+        self.refresh(ALL)
 
     def _look_at(self, number: int) -> None:
-        self.model.look_at(number)
-        self._refresh(Changed.PULLS)
+        self._after(self.model.look_at, number)
 
     def _step(self, by: int) -> None:
-        self.model.step(by)
-        self._refresh(Changed.PULLS)
+        self._after(self.model.step, by)
 
     def _trouble_read(self) -> None:
-        self.model.dismiss()
-        self.strip.show_troubles(self.model.troubles)
+        self._after(self.model.dismiss)
 
-    def model_zero(self) -> None:
-        """Learn the zero anew."""
-        if self.model.bench is not None:
-            self.model.bench.zero_now()
-
-    def open_line(self, profile: DeviceProfile) -> None:
-        """Open the line of a profile; what is wrong with it is told on the strip."""
-        self._open(lambda benches, number: benches.line(profile, self.model.window, self.model.rule, number))
-
-    def open_recording(self, path: Path) -> None:
-        """Open a recording in this same window."""
-        self._open(lambda benches, number: benches.recording(path, self.model.window, self.model.rule, number))
-
-    def _open(self, how: Callable[[Benches, int], Opened]) -> None:
-        benches = self._hands.benches
-        if benches is None:
-            return
-
-        def make(number: int) -> BenchPort:
-            self.opened = how(benches, number)
-            return self.opened.bench
-
-        self.opened = None
-        try:
-            self.model.open(make)
-        except BenchError as fault:
-            self.model.tell(fault.what, fault.where, fault.mend)
-        self._refresh(Changed.PULLS | Changed.STATE | Changed.SCOPE)
-
-    def turn_sound(self) -> None:
-        """Sound on or off."""
-        self._keep(replace(self._remembered, sound=not self._remembered.sound))
-
-    def turn_unit(self) -> None:
-        """The next unit: N.m, lbf.ft, both."""
-        at = UNIT_CHOICES.index(self.model.unit) if self.model.unit in UNIT_CHOICES else -1
-        self.model.unit = UNIT_CHOICES[(at + 1) % len(UNIT_CHOICES)]
-        self._keep(replace(self._remembered, unit=self.model.unit.first, second_unit=self.model.unit.second))
+    def _turn_sound(self) -> None:
+        self.desk.turn_sound()
         self.dress()
 
-    def turn_theme(self) -> None:
-        """Dark or light."""
-        self._keep(replace(self._remembered, theme="light" if self._remembered.theme == "dark" else "dark"))
+    def _turn_unit(self) -> None:
+        self.desk.turn_unit()
         self.dress()
 
-    def turn_full_screen(self) -> None:
-        """Full screen or not."""
+    def _turn_theme(self) -> None:
+        self.desk.turn_theme()
+        self.dress()
+
+    def _turn_full_screen(self) -> None:
         self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
-
-    def _keep(self, what: Remembered) -> None:
-        self._remembered = what
-        try:
-            self._hands.remember(what)
-        except OSError as fault:
-            self.model.tell(say("the window's choices could not be kept ({why})", why=fault), mend=say("check the config folder"))
 
     # the clock
 
     def tick(self) -> None:
         """Take what is new and show it."""
-        if self._hands.asked_to_end():
+        if self.desk.means.asked_to_end():
             self.close()
             return
         changed = self.model.poll()
-        if changed & Changed.STATE and self.model.state is BenchState.PULLING:
-            self.show_bench()
-        for pull in self.model.take_judged():
-            if self._remembered.sound:
-                self._hands.sound(pull)
+        if Changed.STATE in changed and self.model.state is BenchState.PULLING and self.pages.currentWidget() is self.cautions:
+            self.show_page(self.bench)
+        if Changed.PULLS in changed:
+            self.conditions.pull_made()
+        self.desk.sound()
+        self.desk.tick_work()
+        self._show_strips()
         if changed:
-            self._refresh(changed)
+            self.refresh(changed)
 
-    def _refresh(self, changed: Changed) -> None:
-        page = self.pages.currentWidget()
-        for known, button in self._buttons.items():
-            button.setChecked(known is page)
+    def refresh(self, changed: Changed) -> None:
+        """Show on the page in sight what the model holds."""
+        current = self.pages.currentWidget()
+        for page, button in self._buttons.items():
+            button.setChecked(page is current)
+            if page is current:
+                page.refresh(changed)
+        self._show_strips()
+
+    def _show_strips(self) -> None:
         self.strip.show_troubles(self.model.troubles)
-        if page is not self.cautions:
-            page.refresh(changed)  # type: ignore[union-attr]
+        work = self.desk.work
+        self.work.setVisible(work is not None)
+        if work is not None:
+            self.work.show_work(work.name, work.share)
+        opened = self.desk.opened
+        replay = opened.replay if opened is not None else None
+        if replay is not self._steered:
+            self._steered = replay
+            self.replay.steer(replay)
+        self.replay.refresh()
+
+    def let_go(self) -> None:
+        """Stop asking the model, as before another window takes over the desk."""
+        self._timer.stop()
+        QApplication.instance().removeEventFilter(self._pedal)  # type: ignore[union-attr]
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802  Qt's name
         """Closing during a pull loses nothing: the bench closes the pull and its file first."""
-        self._timer.stop()
-        self.model.close()
-        app = QApplication.instance()
-        if app is not None:
-            app.removeEventFilter(self)
+        self.let_go()
+        self.desk.close()
         super().closeEvent(event)

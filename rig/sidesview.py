@@ -1,0 +1,86 @@
+"""Two sets of pulls side by side: overlaid with breakaway on breakaway, and listed. What the difference means is not told here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis.errors import BenchError
+from analysis.judge import judge
+from analysis.reading import read_pull
+from analysis.results import DecisionRule, Sensor
+from analysis.window import Window
+from rig.benchmodel import Pull
+from rig.picture import Curve, aligned
+from rig.pullview import direction_text
+from rig.tracefile import read_trace
+from rig.unitchoice import UnitChoice
+from rig.verdictview import chatter_text, torque, verdict_word
+
+COLUMNS = 500
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Member:
+    """A pull in one of the sets, with the name it is listed under."""
+
+    name: str
+    pull: Pull
+
+
+def members_of_series(pulls: Sequence[Pull]) -> list[Member]:
+    """The pulls of the series that count, by their numbers."""
+    return [Member(str(pull.number), pull) for pull in pulls if pull.aside is None]
+
+
+def load(
+    paths: Sequence[Path], sensor_of: Callable[[Sensor], Sensor], window: Window | None, rule: DecisionRule
+) -> Iterator[Member | BenchError]:
+    """Read recordings one by one; one that cannot be read comes as its error. For `rig.work.Work`."""
+    for path in paths:
+        try:
+            trace, info = read_trace(path)
+        except BenchError as fault:
+            yield fault
+            continue
+        result = read_pull(trace, sensor_of(info.transducer.sensor()))
+        held_against = window or info.window
+        verdict = None if held_against is None else judge(result, held_against, rule)
+        yield Member(path.stem, Pull(info.number or 0, trace, result, verdict, path, final=True))
+
+
+def overlay(members: Sequence[Member], unit: UnitChoice) -> tuple[list[Curve], list[Curve]]:
+    """Curves over time and over angle, breakaway at zero."""
+    pairs = [aligned(member.pull.trace, member.pull.result, COLUMNS, unit.per_nm) for member in members]
+    return [pair[0] for pair in pairs], [pair[1] for pair in pairs if pair[1].x.size]
+
+
+def extent(curves: Sequence[Curve]) -> tuple[float, float, float, float] | None:
+    """X from, x to, y from, y to that show all curves; None without any."""
+    filled = [curve for curve in curves if curve.x.size]
+    if not filled:
+        return None
+    left, right = min(float(curve.x.min()) for curve in filled), max(float(curve.x.max()) for curve in filled)
+    low, high = min(float(curve.y.min()) for curve in filled), max(float(curve.y.max()) for curve in filled)
+    room = 0.05 * (high - low) or 1.0
+    return left, max(right, left + 0.1), low - room, high + room
+
+
+def row_of(member: Member, unit: UnitChoice) -> tuple[str, ...]:
+    """A pull as a row: name, direction, breakaway, sliding, chatter, verdict."""
+    result, verdict = member.pull.result, member.pull.verdict
+
+    def reading(part: object) -> str:
+        if part is None:
+            return "–"
+        return f"{torque(part.torque_nm, unit.first)} ± {torque(part.budget.expanded_u_nm, unit.first)}"  # type: ignore[attr-defined]
+
+    return (
+        member.name,
+        direction_text(result.direction),
+        reading(result.breakaway),
+        reading(result.sliding),
+        chatter_text(result, unit),
+        "–" if verdict is None else verdict_word(verdict.state),
+    )
