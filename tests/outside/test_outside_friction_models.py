@@ -3,8 +3,9 @@
 LuGre: C. Canudas de Wit, H. Olsson, K. J. Astrom, P. Lischinsky, IEEE Trans. Autom. Control 40(3), 1995, eqs. (3)-(5), parameters
 of Table I (read in an open script that cites it). Steady sliding: Fc + (Fs - Fc) exp(-(v/vs)^2) + sigma2 v.
 
-Rate and state: ageing law, A. Ruina, J. Geophys. Res. 88 (1983) 10359-10370 and J. H. Dieterich (1979); step response printed by the
-open repository jrleeman/rsfmodel, test series (read there). It rings after a speed step although stable: not chatter, not breakaway.
+Rate and state: ageing law, A. Ruina, J. Geophys. Res. 88 (1983) 10359-10370 and J. H. Dieterich (1979); step response printed by
+the open repository jrleeman/rsfmodel, test series (read there). It rings after a speed step although stable: no chatter, no
+breakaway.
 """
 
 import numpy as np
