@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import io
+import math
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -49,67 +52,65 @@ class Recorder:
         """Open the file of pull `number` and write what is known of it so far (its pre-roll)."""
         now = self._clock()
         self.last_file = None
-        path = _free(self._folder, f"pull_{now:%Y%m%d_%H%M%S}_{number:03d}")
         self._with_angle = so_far.angle_deg is not None
-        try:
-            write_info(
-                path, replace(self.info, number=number, when=now.isoformat(timespec="milliseconds")), with_angle=self._with_angle
-            )
+        path = self._path = _free(self._folder, f"pull_{now:%Y%m%d_%H%M%S}_{number:03d}")
+        info = replace(self.info, number=number, when=now.isoformat(timespec="milliseconds"))
+        with self._guarded():
+            write_info(path, info, with_angle=self._with_angle)
             self._file = path.open("x+b", buffering=0)  # a piece is one write of whole lines: a killed program leaves no half line
-            self._path = path
             self._file.write(header(with_angle=self._with_angle))
-        except OSError as fault:
-            self._drop()
-            raise _disk(fault, path) from fault
-        self._tail.clear()
-        self._write(so_far)
-        self._sync()
+            self._tail.clear()
+            self._write(self._file, so_far)
+            self._sync(self._file)
 
     def add(self, piece: Trace) -> None:
         """Append a piece, if a pull is open."""
-        if self._file is not None:
-            self._write(piece)
+        if self._file is None:
+            return
+        with self._guarded():
+            self._write(self._file, piece)
             if self._ticks() - self._synced_s >= SYNC_EVERY_S:
-                self._sync()
+                self._sync(self._file)
 
     def end(self, to_s: float) -> None:
         """Close the file; rows after `to_s` do not belong to the pull and are taken back."""
         if self._file is None:
             return
-        path = self._path
-        after = [(offset, piece) for offset, piece in self._tail if piece.time_s[-1] > to_s]
-        try:
+        with self._guarded():
+            after = [(offset, piece) for offset, piece in self._tail if piece.time_s[-1] > to_s]
             if after:
                 self._file.seek(after[0][0])
                 self._file.truncate()
-                self._file.write(rows(after[0][1].between(-float("inf"), to_s), with_angle=self._with_angle))
-            self._sync()
-            self._file.close()
-        except OSError as fault:
-            raise _disk(fault, path) from fault
-        finally:
-            self._drop()
-        self.last_file = path
+                self._file.write(rows(after[0][1].between(-math.inf, to_s), with_angle=self._with_angle))
+            self._sync(self._file)
+        self.last_file = self._path
+        self._drop()
 
-    def _write(self, piece: Trace) -> None:
-        assert self._file is not None
+    def _write(self, file: io.FileIO, piece: Trace) -> None:
+        self._tail = [*self._tail[-64:], (file.tell(), piece)]
+        data = rows(piece, with_angle=self._with_angle)
+        if file.write(data) < len(data):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    def _sync(self, file: io.FileIO) -> None:
+        os.fsync(file.fileno())
+        self._synced_s = self._ticks()
+
+    @contextlib.contextmanager
+    def _guarded(self) -> Iterator[None]:
+        """A disk that refuses ends this file; what stands in it stays."""
         try:
-            self._tail.append((self._file.tell(), piece))
-            self._file.write(rows(piece, with_angle=self._with_angle))
+            yield
         except OSError as fault:
             path = self._path
             self._drop()
             raise _disk(fault, path) from fault
-        del self._tail[:-64]
-
-    def _sync(self) -> None:
-        assert self._file is not None
-        os.fsync(self._file.fileno())
-        self._synced_s = self._ticks()
 
     def _drop(self) -> None:
+        if self._file is not None:
+            with contextlib.suppress(OSError):  # it was written and synced before, or its trouble is being told already
+                self._file.close()
         self._file = None
-        self._path = None
 
 
 def _free(folder: Path, stem: str) -> Path:

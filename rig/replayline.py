@@ -65,6 +65,9 @@ class LineReplay:
 
     def pieces(self, stop: threading.Event) -> Iterator[SourceItem]:
         """Yield what comes back over the line, in order."""
+        if not len(self._trace):
+            self._outlet.close()
+            return
         over = threading.Event()
         server = threading.Thread(target=self._serve, args=(self._outlet, over), name="platepull replay", daemon=True)
         try:
@@ -76,8 +79,7 @@ class LineReplay:
             self._outlet.close()
 
     def _read(self, server: threading.Thread, stop: threading.Event) -> Iterator[SourceItem]:
-        missing = len(self._trace)
-        shift_s = float(self._trace.time_s[0]) if missing else 0.0
+        missing, shift_s = len(self._trace), float(self._trace.time_s[0])
         for item in self._live.pieces(stop):
             if isinstance(item, LineAway) and self._served.is_set():
                 return
@@ -93,7 +95,7 @@ class LineReplay:
 
     def _serve(self, outlet: Outlet, over: threading.Event) -> None:
         trace, began_s, sent = self._trace, self._clock.now(), 0
-        first_s = float(trace.time_s[0]) if len(trace) else 0.0
+        first_s = float(trace.time_s[0])
         outlet.offer(b"\r\n", self._real.now())
         while sent < len(trace) and not over.is_set():
             due = int(trace.time_s.searchsorted(first_s + self._clock.now() - began_s, "right"))
