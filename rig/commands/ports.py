@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import argparse
 
-from drivers.line import list_ports
-
 NAME = "ports"
 HELP = "list the serial ports that are plugged in"
 
@@ -16,6 +14,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print a line a port; say so if there is none."""
+    from drivers.line import list_ports
+
     ports = list_ports()
     if not ports:
         print("No serial port is plugged in. Plug the sensor in, then try again; without one: platepull emulate")

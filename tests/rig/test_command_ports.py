@@ -6,6 +6,7 @@ import argparse
 
 import pytest
 
+from drivers import line
 from drivers.line import PortInfo
 from rig.commands import ports
 
@@ -17,6 +18,6 @@ from rig.commands import ports
 def test_ports_says_what_is_plugged_in(
     there: list[PortInfo], expected: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(ports, "list_ports", lambda: there)
+    monkeypatch.setattr(line, "list_ports", lambda: there)
     assert ports.run(argparse.Namespace()) == 0
     assert expected in capsys.readouterr().out

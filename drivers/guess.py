@@ -1,0 +1,295 @@
+"""A look at what a device sends: which profile would read it, and how sure that is. Pure: bytes with arrivals in.
+
+1. Frames of our own describe themselves: their description settles it.
+2. Text: every delimiter and decimal mark is tried; the layout under which most lines are whole samples wins.
+3. What a column means is told by a unit in the line, by its key, by a heading, else by how its numbers run.
+4. The decoder itself has the last word: the sureness is the share of lines that it reads, times that of the meanings.
+"""
+
+from __future__ import annotations
+
+import re
+import statistics
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import NamedTuple
+
+from analysis.errors import UnitError
+from analysis.units import ColumnHeader, scale_to_si
+from drivers.frames import FramesCodec
+from drivers.text import Column, Kind, TextCodec, TextFormat
+
+LEAST_LINES = 8
+"""Fewer say too little."""
+MOST_LINES = 600
+_RATES_HZ = (1, 2, 5, 10, 12.5, 20, 25, 40, 50, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1200, 1280, 1600, 2000)
+"""Rates that converters and programmers like (common practice, no source)."""
+_NAMES: tuple[tuple[Kind, str], ...] = (
+    ("time", r"time|millis|micros|t_?ms|t_?us|ms|us|zeit|temps|tempo"),
+    ("counter", r"n|no|nr|num|seq|count|cnt|counter|index|i"),
+    ("torque", r"t|tq|trq|torque|moment|nm|m|md|drehmoment|couple|coppia|load|lbft"),
+    ("angle", r"a|ang|angle|deg|pos|phi|winkel|angolo|rot"),
+)
+_FIELD = re.compile(
+    r"(?:(?P<key>[A-Za-z_]\w*)\s*[=:]\s*)?(?P<number>[-+]?\d*[.,]?\d+(?:[eE][-+]?\d+)?)(?P<after>[-+])?\s*(?P<unit>[^\d\s.,+-]\S{0,11})?"
+)
+
+
+class Chunk(NamedTuple):
+    """Bytes and when they arrived; None where nobody knows, as in a file of bare text."""
+
+    arrival_s: float | None
+    data: bytes
+
+
+class Meaning(NamedTuple):
+    """What a column seems to be, how sure that is, and why."""
+
+    column: Column
+    sureness: float
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Guess:
+    """A layout (None: frames), how sure it is from 0 to 1, and the reasons and doubts in words."""
+
+    layout: TextFormat | None
+    sureness: float
+    because: tuple[str, ...]
+    doubts: tuple[str, ...] = ()
+
+
+def guess(chunks: Sequence[Chunk]) -> Guess | None:
+    """The likeliest reading of what came; None if nothing makes sense."""
+    frames = FramesCodec()
+    samples = sum(len(frames.feed(chunk.data)) for chunk in chunks)
+    if frames.description is not None and samples:
+        what = frames.description
+        return Guess(
+            None, 1.0, (f"frames that describe themselves: '{what.name}', {1e9 / what.period_ns:g} Hz, {what.torque_unit}",)
+        )
+    data = b"".join(chunk.data for chunk in chunks)
+    text = data.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "replace")
+    lines = [line.strip() for line in re.split(r"[\r\n]+", text)[1:-1] if line.strip()][:MOST_LINES]
+    if len(lines) < LEAST_LINES or sum(char.isprintable() for line in lines for char in line) < 0.9 * sum(map(len, lines)):
+        return None
+    rate_hz = _line_rate(chunks)
+    guesses = [
+        each
+        for delimiter in (",", ";", "\t", "|", " ")
+        for decimal in (".", ",")
+        if delimiter != decimal and (each := _under(lines, delimiter, decimal, rate_hz)) is not None
+    ]
+    return max(guesses, key=_merit, default=None)
+
+
+def _merit(found: Guess) -> float:
+    """What ranks layouts: sureness, with something added for each field that is explained and taken off for each that is not."""
+    if found.layout is None:
+        return 1.0
+    skipped = sum(column.kind == "skip" for column in found.layout.columns)
+    return found.sureness + 0.3 * (len(found.layout.columns) - skipped) - 0.02 * skipped
+
+
+def _line_rate(chunks: Sequence[Chunk]) -> float | None:
+    """Lines a second by their arrivals: the ends of lines after the first chunk, over the time since it. None if unknown."""
+    arrivals = [chunk.arrival_s for chunk in chunks if chunk.arrival_s is not None]
+    if len(arrivals) < 2 or arrivals[-1] - arrivals[0] < 0.5:
+        return None
+    ends = len(re.findall(rb"[^\r\n][\r\n]", b"".join(chunk.data for chunk in chunks[1:])))
+    return ends / (arrivals[-1] - arrivals[0])
+
+
+def _under(lines: list[str], delimiter: str, decimal: str, rate_hz: float | None) -> Guess | None:
+    """The guess if fields are divided and numbers written so; None if that reads nothing."""
+    tag = _tag(lines)
+    rows = [_fields(line.removeprefix(tag), delimiter) for line in lines if line.startswith(tag)]
+    size = Counter(map(len, rows)).most_common(1)[0][0]
+    matches = [[_FIELD.fullmatch(field) for field in row] for row in rows if len(row) == size]
+    columns = [[match for match in column if match] for column in zip(*matches, strict=True)]
+    numeric = [at for at, column in enumerate(columns) if len(column) > 0.7 * len(matches) and _fits(column, decimal)]
+    if not numeric:
+        return None
+    heading = next((row for row in rows if len(row) == size and all(_word(field) for field in row)), None)
+    meanings = _meanings([columns[at] for at in numeric], decimal, [heading[at] for at in numeric] if heading else None, rate_hz)
+    by_place = dict(zip(numeric, meanings, strict=True))
+    keyed = all(columns[at][0]["key"] for at in numeric)
+    all_columns = [by_place[at].column if at in by_place else Column("skip") for at in range(size)]
+    if keyed:
+        all_columns = [column for column in all_columns if column.kind != "skip"]
+    layout = TextFormat(
+        columns=tuple(all_columns),
+        delimiter=delimiter,
+        decimal=decimal,
+        tag=tag,
+        sign_after=any(match["after"] for at in numeric for match in columns[at]),
+    )
+    found = _judged(lines, layout, meanings, rate_hz)
+    if found is None or decimal == "." or size > 1:
+        return found
+    # A lone comma: a decimal mark if it cuts off the same number of digits always, and zeros among the first of them.
+    tails = [match["number"].rpartition(",")[2] for match in columns[0] if "," in match["number"]]
+    fixed = len({len(tail) for tail in tails}) == 1
+    trust = 1.0 if fixed and any(tail.startswith("0") for tail in tails) else 0.5 if fixed else 0.2
+    doubts = found.doubts if trust == 1.0 else (*found.doubts, "decimal mark: the comma may divide two columns instead")
+    return replace(found, sureness=found.sureness * trust, doubts=doubts)
+
+
+def _judged(lines: list[str], layout: TextFormat, meanings: list[Meaning], rate_hz: float | None) -> Guess | None:
+    if layout.column("torque") is None:
+        return None
+    doubts = [f"{each.column.kind}: {each.because}" for each in meanings if each.sureness < 0.8 and each.column.kind != "skip"]
+    because = [f"{each.column.kind}: {each.because}" for each in meanings if each.sureness >= 0.8]
+    sureness = 1.0
+    for each in meanings:
+        sureness *= each.sureness
+    if layout.column("time") is None:
+        if rate_hz is None:
+            doubts.append("rate: the file does not tell when its lines came; 100 Hz is made up")
+            sureness *= 0.5
+        nice_hz = min(_RATES_HZ, key=lambda nice: abs(nice / (rate_hz or 100.0) - 1))
+        rate_hz = nice_hz if rate_hz is None or abs(nice_hz / rate_hz - 1) < 0.03 else round(rate_hz, 1)
+        layout = replace(layout, rate_hz=float(rate_hz))
+    codec = TextCodec(layout)
+    read = len(codec.feed(("\n" + "\n".join(lines) + "\n").encode()))
+    share = read / (len(lines) - codec.faults.ignored) if read else 0.0
+    because.insert(0, f"{read} of {len(lines) - codec.faults.ignored} lines are whole samples")
+    return Guess(layout, share * sureness, tuple(because), tuple(doubts)) if share > 0.5 else None
+
+
+def _tag(lines: list[str]) -> str:
+    """The word without a number that most lines start with, '' if there is none."""
+    words = [match.group() for line in lines if (match := re.match(r"[$#!@]\w+|[A-Za-z]{2,}(?=[\s,;])", line))]
+    word, count = Counter(words).most_common(1)[0] if words else ("", 0)
+    return word if count > 0.3 * len(lines) else ""
+
+
+def _fields(line: str, delimiter: str) -> list[str]:
+    line = line.strip()
+    if delimiter != " ":
+        return [field.strip() for field in line.removeprefix(delimiter).split(delimiter)]
+    joined: list[str] = []
+    for field in re.sub(r"\s*[=:]\s*", "=", line.lstrip(",;|")).split():
+        # A unit stands behind its number, with a blank between: it is no field of its own.
+        if joined and field[0].isalpha() and "=" not in field and joined[-1][-1] in "0123456789+-":
+            joined[-1] += " " + field
+        else:
+            joined.append(field)
+    return joined
+
+
+def _fits(column: list[re.Match[str]], decimal: str) -> bool:
+    other = "," if decimal == "." else "."
+    return not any(other in match["number"] for match in column)
+
+
+def _word(field: str) -> bool:
+    return bool(re.match(r"[A-Za-zµ°]", field)) and not _FIELD.fullmatch(field)
+
+
+def _meanings(columns: list[list[re.Match[str]]], decimal: str, heading: list[str] | None, rate_hz: float | None) -> list[Meaning]:
+    """What the numeric columns are: first those that say it, then those whose numbers do, then the rest by their order."""
+    meanings: list[Meaning | None] = []
+    for at, column in enumerate(columns):
+        values = [float(match["number"].replace(decimal, ".")) for match in column]
+        meanings.append(_said(column, heading[at] if heading else "") or _run(values, rate_hz))
+    taken = {meaning.column.kind for meaning in meanings if meaning}
+    free: list[Kind] = [kind for kind in ("torque", "angle") if kind not in taken]
+    unknown = sum(meaning is None for meaning in meanings)
+    result: list[Meaning] = []
+    seen: set[Kind] = set()
+    for at, meaning in enumerate(meanings):
+        key = columns[at][0]["key"] or ""
+        if meaning is None:
+            kind: Kind = free.pop(0) if free else "skip"
+            sure = 0.8 if unknown == 1 else 0.55
+            why = "by its place only, in a unit that is assumed; pull once and look" if kind != "skip" else "not needed"
+            meaning = Meaning(Column(kind, {"torque": "N.m", "angle": "deg"}.get(kind, "")), sure if kind != "skip" else 0.95, why)
+        elif meaning.column.kind in seen or (meaning.column.kind == "counter" and "time" in seen):
+            meaning = Meaning(Column("skip"), 0.9, "said twice")
+        seen |= {meaning.column.kind} - {"skip"}
+        result.append(meaning._replace(column=replace(meaning.column, key=key)))
+    return result
+
+
+def _said(column: list[re.Match[str]], heading: str) -> Meaning | None:
+    """What a unit in the line, a key or a heading says."""
+    unit = Counter(match["unit"] or "" for match in column).most_common(1)[0][0]
+    kind = _measured_in(unit) if unit else None
+    if kind is not None:
+        return Meaning(Column(kind, unit), 0.97, f"the unit {unit} stands in the line")
+    header = ColumnHeader.parse(re.sub(r"^(.*?)\s*\((.*)\)$", r"\1 [\2]", heading))
+    for word, source in ((column[0]["key"] or "", "key"), (header.quantity, "heading")):
+        named = next((kind for kind, names in _NAMES if word and re.fullmatch(names, word, re.IGNORECASE)), None)
+        if named is None:
+            continue
+        if header.unit and named != "counter" and _measured_in(header.unit) == named:
+            return Meaning(Column(named, header.unit), 0.97, f"so says the {source} '{heading}'")
+        if named in ("torque", "angle"):
+            return Meaning(
+                Column(named, "N.m" if named == "torque" else "deg"), 0.85, f"so says the {source} '{word}'; its unit is assumed"
+            )
+    return None
+
+
+def _measured_in(unit: str) -> Kind | None:
+    for kind in ("torque", "angle", "time"):
+        try:
+            scale_to_si(unit, kind)
+        except UnitError:
+            continue
+        return kind
+    return None
+
+
+def _run(values: list[float], rate_hz: float | None) -> Meaning | None:
+    """What numbers say by how they run: a counter goes by ones, a clock rises evenly."""
+    steps = [later - sooner for sooner, later in pairwise(values)]
+    rising = [step for step in steps if step > 0]
+    if len(rising) < 0.95 * len(steps):
+        return None
+    step = statistics.median(rising)
+    if sum(abs(each - step) < 0.5 * step for each in rising) < 0.9 * len(rising):
+        return None
+    counts = step == 1.0 and all(value == int(value) for value in values)
+    if rate_hz is None:
+        if counts:
+            return Meaning(Column("counter"), 0.7, "it goes up by one a line")
+        unit = "s" if step < 0.5 else "ms" if step < 200 else "us"
+        return Meaning(Column("time", unit), 0.7, "it rises evenly; its unit is assumed")
+    for unit in ("ms", "us", "s"):
+        if abs(step * scale_to_si(unit, "time").factor * rate_hz - 1) < 0.1:
+            return Meaning(
+                Column("time", unit), 0.6 if counts else 0.95, f"it rises evenly, and in {unit} as fast as the lines come"
+            )
+    return Meaning(Column("counter"), 0.95, "it goes up by one a line") if counts else None
+
+
+def profile_text(found: Guess, *, name: str, port: str, baud: int, capacity: str | None) -> str:
+    """The guess as a device profile, in TOML, with its doubts as comments."""
+    rows = [f"# Guessed; {100 * found.sureness:.0f} % sure."]
+    rows += [f"#   because {reason}" for reason in found.because]
+    rows += [f"#   doubtful: {doubt}" for doubt in found.doubts]
+    unknown = "" if capacity else "   # not known: take it from the sensor's plate"
+    rows += ["[device]", f"name = {_quoted(name)}", f"port = {_quoted(port)}", f"baud = {baud}"]
+    rows += [
+        f'protocol = "{"frames" if found.layout is None else "text"}"',
+        f"capacity = {_quoted(capacity or '200 N.m')}{unknown}",
+    ]
+    if found.layout is not None:
+        layout = found.layout
+        cells = [(f"{c.key} = " if c.key else "") + c.kind + (f" [{c.unit}]" if c.unit else "") for c in layout.columns]
+        rows += ["[text]", f"columns = [{', '.join(map(_quoted, cells))}]", f"delimiter = {_quoted(layout.delimiter)}"]
+        rows += [f"rate = {_quoted(f'{layout.rate_hz:g} Hz')}"] if layout.rate_hz else []
+        rows += ['decimal = ","'] if layout.decimal == "," else []
+        rows += [f"tag = {_quoted(layout.tag)}"] if layout.tag else []
+        rows += ['sign = "after"'] if layout.sign_after else []
+    return "\n".join(rows) + "\n"
+
+
+def _quoted(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t")
+    return f'"{escaped}"'

@@ -1,0 +1,113 @@
+"""`platepull guess PORT_OR_FILE`: looks at what a device sends and writes a profile for it."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from drivers.clock import Clock
+    from drivers.guess import Chunk, Guess
+    from drivers.line import Line
+
+NAME = "guess"
+HELP = "look at what a device sends, from a port or a recording, and write a profile for it"
+BAUDS = (115200, 9600, 19200, 38400, 57600, 230400, 460800, 921600, 4800, 2400)
+"""In the order in which devices are likely to use them (common practice, no source)."""
+SURE_ENOUGH = 0.25
+"""From here on a baud rate need not be doubted: garbage makes no lines that a layout reads."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("what", metavar="PORT_OR_FILE", help="a port, a recording of the wire, or a file of bare text")
+    parser.add_argument("--out", metavar="PROFILE.toml", type=Path, help="where the profile goes; else it is printed")
+    parser.add_argument("--baud", type=int, help="the baud rate, if it is known; else the usual ones are tried")
+    parser.add_argument("--seconds", type=float, default=2.0, help="how long to listen at each baud rate (default 2)")
+    parser.add_argument("--capacity", metavar="TORQUE", help='what the sensor can bear, such as "200 N.m"')
+    parser.add_argument("--name", default="bench 1", help="a name for the device")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Listen, guess, write or print the profile, and say how sure it is."""
+    from analysis.errors import BenchError
+    from drivers.clock import SystemClock
+    from drivers.guess import guess, profile_text
+    from drivers.line import SerialLine
+
+    path = Path(args.what)
+    port, baud = args.what, args.baud or BAUDS[0]
+    found: Guess | None
+    if path.is_file():
+        port, found = f"wire:{path.as_posix()}", guess(chunks_of(path))
+    else:
+        bauds = (args.baud,) if args.baud else BAUDS
+        baud, found = listen(lambda rate: SerialLine(args.what, rate), bauds, SystemClock(), args.seconds)
+    if found is None:
+        what = "nothing that came makes sense as text lines or frames"
+        raise BenchError(
+            what, where=args.what, mend="check that the device sends by itself; a Modbus device must be set up by hand"
+        )
+    text = profile_text(found, name=args.name, port=port, baud=baud, capacity=args.capacity)
+    if args.out is None:
+        print(text, end="")
+    else:
+        _write(args.out, text)
+    print(f"{100 * found.sureness:.0f} % sure.", *[f"Doubtful: {doubt}." for doubt in found.doubts], sep="\n", file=sys.stderr)
+    return 0
+
+
+def _write(path: Path, text: str) -> None:
+    from analysis.errors import BenchError
+
+    try:
+        with path.open("x", encoding="utf-8") as file:  # a profile that was corrected by hand is not written over
+            file.write(text)
+    except FileExistsError:
+        raise BenchError("there is such a file already", where=str(path), mend="choose another name") from None
+    except OSError as fault:
+        raise BenchError(
+            f"the profile cannot be written ({fault.strerror})", where=str(path), mend="check folder and disk"
+        ) from fault
+
+
+def chunks_of(path: Path) -> list[Chunk]:
+    """What stands in a recording of the wire, or in a file of bare bytes, of which nobody knows when they arrived."""
+    from analysis.errors import BenchError
+    from drivers.guess import Chunk
+    from drivers.wirefile import MAGIC, read_wire
+
+    try:
+        data = path.read_bytes()
+    except OSError as fault:
+        raise BenchError(f"the file cannot be read ({fault.strerror})", where=str(path), mend="check the file") from fault
+    if data.startswith(MAGIC.encode()):
+        return [Chunk(event.time_s, event.data) for event in read_wire(path) if event.what == "r"]
+    return [Chunk(None, b"\n" + data + b"\n")]  # a file begins and ends with whole lines
+
+
+def listen(open_line: Callable[[int], Line], bauds: tuple[int, ...], clock: Clock, seconds: float) -> tuple[int, Guess | None]:
+    """The baud rate at which what comes makes most sense, and that sense. Raises LineLostError."""
+    from drivers.guess import Chunk, guess
+
+    best: tuple[int, Guess | None] = (bauds[0], None)
+    for baud in bauds:
+        line, chunks = open_line(baud), []
+        try:
+            until_s = clock.now() + seconds
+            while clock.now() < until_s:
+                data = line.read()
+                if data:
+                    chunks.append(Chunk(clock.now(), data))
+        finally:
+            line.close()
+        found = guess(chunks)
+        if found is not None and (best[1] is None or found.sureness > best[1].sureness):
+            best = (baud, found)
+        if best[1] is not None and best[1].sureness >= SURE_ENOUGH:
+            break
+    return best

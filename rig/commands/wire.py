@@ -1,0 +1,95 @@
+"""`platepull wire`: record the bytes of a strange device to a file, and read them through any profile."""
+
+from __future__ import annotations
+
+import argparse
+import threading
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analysis.trace import Trace
+    from drivers.source import LiveSource
+
+NAME = "wire"
+HELP = "record the raw bytes of a line, or read a recording with a profile, to find out about a strange device"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
+    record = actions.add_parser("record", help="write bytes and arrival times to a file until Ctrl-C")
+    record.add_argument("file", metavar="FILE.wire", type=Path)
+    record.add_argument("--device", metavar="PROFILE.toml", required=True, help="the device profile")
+    record.add_argument("--seconds", type=float, help="end after so many seconds")
+    read = actions.add_parser("read", help="decode a recording with a profile and say what came of it")
+    read.add_argument("file", metavar="FILE.wire", type=Path)
+    read.add_argument("--device", metavar="PROFILE.toml", required=True, help="the device profile; its port does not matter")
+    read.add_argument("--out", metavar="TRACE.csv", type=Path, help="write the samples as a trace file too")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Record or read."""
+    from drivers.profile import load_profile
+    from rig.choices import profile_path
+
+    profile = load_profile(profile_path(args.device))
+    if args.action == "read":
+        from drivers.source import LiveSource
+        from drivers.wirefile import WirePlayer
+
+        player = WirePlayer(args.file)
+        trace = _follow(LiveSource(profile, player, lambda port: player, list), threading.Event())
+        if args.out is not None:
+            from rig.tracefile import write_trace
+
+            write_trace(args.out, trace)
+        return 0
+    from drivers.clock import SystemClock
+    from drivers.source import open_source
+    from drivers.wirefile import WireTape
+
+    clock, stop = SystemClock(), threading.Event()
+    tape = WireTape(args.file, clock, {"port": profile.port, "baud": profile.baud, "protocol": profile.protocol})
+    ending = threading.Timer(args.seconds, stop.set) if args.seconds else None
+    try:
+        if ending is not None:
+            ending.start()
+        _follow(open_source(profile, clock, tape), stop)
+    except KeyboardInterrupt:  # the usual way to end it; what came is on the file
+        print()
+    finally:
+        tape.close()
+        if ending is not None:
+            ending.cancel()
+            ending.join()
+    print(f"Recorded to {args.file}.")
+    return 0
+
+
+def _follow(source: LiveSource, stop: threading.Event) -> Trace:
+    """Print what the line does, then what came of the bytes; return the samples."""
+    from analysis.trace import Trace, join
+    from drivers.source import LineAway, LineUp, LineWord
+
+    pieces: list[Trace] = []
+    for item in source.pieces(stop):
+        match item:
+            case Trace():
+                pieces.append(item)
+            case LineUp(name=name):
+                print(f"{name}: open")
+            case LineAway(name=name, what=what, mend=mend):
+                print(f"{name}: {what}; {mend}")
+            case LineWord(what=what, mend=mend):
+                print(f"{what}; {mend}")
+    trace, faults = join(pieces), source.faults
+    rate = f", {(len(trace) - 1) / trace.duration_s:.4g} a second" if trace.duration_s else ""
+    print(f"{len(trace)} samples{rate}{', with angle' if trace.angle_deg is not None else ''}")
+    if len(trace):
+        print(f"torque {trace.torque_nm.min():.4g} to {trace.torque_nm.max():.4g} N.m")
+    print(
+        f"garbled {faults.garbled}, overlong {faults.overlong}, lost {faults.lost}, "
+        f"overloaded {faults.overload}, not wanted {faults.ignored}"
+    )
+    return trace

@@ -1,0 +1,140 @@
+"""Guessing a profile: devices of many habits, and honesty about what cannot be known."""
+
+from __future__ import annotations
+
+import random
+import tomllib
+from collections.abc import Callable
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from drivers.frames import Description, encode_description, encode_samples
+from drivers.guess import Chunk, Guess, guess, profile_text
+from drivers.profile import parse_profile
+
+Habit = Callable[[int, float, float, float], str]
+"""From number, torque, angle and time to a line with its end."""
+
+
+def sent(habit: Habit, lines: int = 300, rate_hz: float = 500.0, *, timed: bool = True) -> list[Chunk]:
+    """A noisy torque that changes its side half-way, an angle in steps; ten lines a chunk."""
+    rng = random.Random(1)
+    chunks, waiting = [], b"\r\n"
+    for number in range(lines):
+        torque = (20 if number < lines // 2 else -20) + rng.gauss(0, 0.1)
+        waiting += habit(number, torque, number // 7 * 0.25, number / rate_hz).encode()
+        if number % 10 == 9:
+            chunks.append(Chunk((number + 1) / rate_hz if timed else None, waiting))
+            waiting = b""
+    return chunks
+
+
+def found(chunks: list[Chunk]) -> Guess:
+    result = guess(chunks)
+    assert result is not None
+    return result
+
+
+def columns(result: Guess) -> list[tuple[str, str]]:
+    assert result.layout is not None
+    return [(column.kind, column.unit) for column in result.layout.columns]
+
+
+HABITS: dict[str, tuple[Habit, list[tuple[str, str]], float]] = {
+    "bare": (lambda n, t, a, s: f"{t:.2f},{a:.2f}\r\n", [("torque", "N.m"), ("angle", "deg")], 0.2),
+    "milliseconds": (lambda n, t, a, s: f"{s * 1e3:.0f},{t:.2f}\r\n", [("time", "ms"), ("torque", "N.m")], 0.5),
+    "microseconds": (lambda n, t, a, s: f"{s * 1e6 + 5e7:.0f};{t:.2f}\n", [("time", "us"), ("torque", "N.m")], 0.5),
+    "seconds": (lambda n, t, a, s: f"{s:.4f}\t{t:.2f}\n", [("time", "s"), ("torque", "N.m")], 0.5),
+    "tabs and commas": (lambda n, t, a, s: f"{t:.2f}\t{a:.2f}\n".replace(".", ","), [("torque", "N.m"), ("angle", "deg")], 0.2),
+    "units": (lambda n, t, a, s: f"{t:.2f} lbf.ft {a:.2f} deg\r", [("torque", "lbf.ft"), ("angle", "deg")], 0.9),
+    "one column": (lambda n, t, a, s: f"{t:.2f}\r\n", [("torque", "N.m")], 0.5),
+    "one column, comma": (lambda n, t, a, s: f"{t:.2f}\r\n".replace(".", ","), [("torque", "N.m")], 0.5),
+    "keys": (lambda n, t, a, s: f"T={t:.2f} A={a:.2f}\r\n", [("torque", "N.m"), ("angle", "deg")], 0.6),
+    "keys, other order": (lambda n, t, a, s: f"ang: {a:.2f}, tq: {t:.2f}\r\n", [("angle", "deg"), ("torque", "N.m")], 0.6),
+    "indicator": (lambda n, t, a, s: f"ST,GS,{t:+08.2f} Nm\r\n", [("skip", ""), ("torque", "Nm")], 0.9),
+    "sign after": (lambda n, t, a, s: f"{abs(t):.2f}{'-' if t < 0 else '+'} Nm\r\n", [("torque", "Nm")], 0.9),
+    "counter": (lambda n, t, a, s: f"{n % 256} {t:.2f}\r\n", [("counter", ""), ("torque", "N.m")], 0.5),
+    "heading": (
+        lambda n, t, a, s: "torque [lbf.ft],angle [deg]\n" if n == 0 else f"{t:.2f},{a:.2f}\n",
+        [("torque", "lbf.ft"), ("angle", "deg")],
+        0.9,
+    ),
+    "heading with parentheses": (
+        lambda n, t, a, s: "Angle (deg);Torque (Nm)\n" if n == 0 else f"{a:.2f};{t:.2f}\n",
+        [("angle", "deg"), ("torque", "Nm")],
+        0.9,
+    ),
+}
+
+
+@pytest.mark.parametrize("name", HABITS)
+def test_the_habit_is_recognised_and_its_profile_reads_it(name: str) -> None:
+    habit, expected, least = HABITS[name]
+    result = found(sent(habit))
+    assert columns(result) == expected
+    assert least <= result.sureness <= 1
+    if not any(kind == "time" for kind, _ in expected):
+        assert result.layout is not None
+        assert result.layout.rate_hz == 500.0
+    text = profile_text(result, name="bench 1", port="COM3", baud=9600, capacity="150 N.m")
+    profile = parse_profile(tomllib.loads(text), "guess.toml")
+    assert profile.text == result.layout
+    assert (profile.port, profile.baud, profile.name) == ("COM3", 9600, "bench 1")
+    assert profile.capacity_nm == pytest.approx(150.0)
+
+
+def test_what_only_its_place_tells_is_a_doubt() -> None:
+    result = found(sent(HABITS["bare"][0]))
+    assert len(result.doubts) == 2
+    assert all("by its place only" in doubt for doubt in result.doubts)
+    text = profile_text(result, name="x", port="P", baud=9600, capacity=None)
+    assert "doubtful" in text
+    assert "not known: take it from the sensor's plate" in text
+
+
+def test_a_file_without_arrivals_has_a_made_up_rate_and_says_so() -> None:
+    result = found(sent(HABITS["bare"][0], timed=False))
+    assert any("made up" in doubt for doubt in result.doubts)
+
+
+def test_a_lone_comma_may_divide_two_columns() -> None:
+    result = found(sent(lambda n, t, a, s: f"{round(abs(t) * 10)},{round(a * 40)}\n"))
+    assert result.sureness < 0.5
+    assert any("comma" in doubt for doubt in result.doubts) or columns(result) == [("torque", "N.m"), ("angle", "deg")]
+
+
+def test_frames_tell_about_themselves() -> None:
+    what = Description(torque_bytes=2, angle_bytes=0, period_ns=10**6, torque_per_count=0.01, name="small")
+    data = b"\0" + encode_description(what) + encode_samples(what, 0, 0, [(1,), (2,)])
+    result = found([Chunk(0.0, data)])
+    assert result.layout is None
+    assert result.sureness == 1.0
+    profile = parse_profile(tomllib.loads(profile_text(result, name="x", port="P", baud=9600, capacity=None)), "guess.toml")
+    assert profile.protocol == "frames"
+
+
+@pytest.mark.parametrize("data", [b"", b"1,2\n", b"hello\n" * 100, bytes(random.Random(3).randbytes(3000))])
+def test_what_makes_no_sense_gives_no_guess(data: bytes) -> None:
+    assert guess([Chunk(0.0, data), Chunk(1.0, b"")]) is None
+
+
+def test_noise_between_good_lines_lowers_the_sureness_only() -> None:
+    clean = found(sent(HABITS["units"][0]))
+    noisy = found(sent(lambda n, t, a, s: "# boot?\r" if n % 5 == 0 else HABITS["units"][0](n, t, a, s)))
+    assert columns(noisy) == columns(clean)
+    assert 0.6 < noisy.sureness < clean.sureness
+
+
+@given(
+    data=st.lists(
+        st.one_of(st.binary(max_size=40), st.from_regex(r"[0-9a-zA-Z,;. =:+-]{0,30}\n", fullmatch=True).map(str.encode)),
+        max_size=40,
+    )
+)
+def test_no_bytes_raise(data: list[bytes]) -> None:
+    result = guess([Chunk(0.1 * at, part) for at, part in enumerate(data)])
+    assert result is None or 0 <= result.sureness <= 1
+    if result is not None:
+        parse_profile(tomllib.loads(profile_text(result, name="x", port="P", baud=9600, capacity=None)), "guess.toml")

@@ -1,0 +1,124 @@
+"""`platepull wire` and `platepull guess` over the pseudo-line of files: what they print, write and refuse."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import pytest
+from support.clocks import StepClock
+from support.wires import ScriptedLine
+
+from analysis.errors import BenchError
+from drivers.profile import load_profile
+from drivers.wirefile import WireTape
+from rig.cli import main
+from rig.commands import guess
+
+PROFILE = """
+[device]
+name = "strange"
+port = "loop://"
+protocol = "text"
+capacity = "200 N.m"
+[text]
+columns = ["torque [N.m]", "angle [deg]"]
+rate = "500 Hz"
+"""
+
+
+@pytest.fixture
+def profile(tmp_path: Path) -> Path:
+    path = tmp_path / "strange.toml"
+    path.write_text(PROFILE, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def recording(tmp_path: Path) -> Path:
+    """200 reads of ten lines, one of them garbled."""
+    path = tmp_path / "strange.wire"
+    clock = StepClock()
+    tape = WireTape(path, clock, {"port": "P"})
+    for at in range(200):
+        clock.moment += 0.02
+        tape.note("r", b"".join(b"%d.25 N.m,%d.5 deg\r\n" % (at, at) for _ in range(10)) + (b"?7\r\n" if at == 100 else b""))
+    tape.close()
+    return path
+
+
+def test_a_recording_is_read_and_told(recording: Path, profile: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "trace.csv"
+    assert main(["wire", "read", str(recording), "--device", str(profile), "--out", str(out)]) == 0
+    said = capsys.readouterr().out
+    assert "1999 samples" in said
+    assert "with angle" in said
+    assert "torque 0.25 to 199.2 N.m" in said
+    assert "garbled 1," in said
+    assert len(out.read_text(encoding="utf-8").splitlines()) == 2000
+
+
+def test_a_line_is_recorded(profile: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A loop hears only itself: nothing arrives, but the recording is whole."""
+    path = tmp_path / "empty.wire"
+    assert main(["wire", "record", str(path), "--device", str(profile), "--seconds", "0.2"]) == 0
+    assert "Recorded to" in capsys.readouterr().out
+    assert path.read_text(encoding="ascii").splitlines()[1].endswith("o loop://")
+
+
+def test_a_guess_from_a_recording_reads_that_recording(recording: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "guessed.toml"
+    assert main(["guess", str(recording), "--out", str(out), "--capacity", "300 N.m"]) == 0
+    assert "% sure" in capsys.readouterr().err
+    found = load_profile(out)
+    assert found.port == f"wire:{recording.as_posix()}"
+    assert found.text is not None
+    assert [(column.kind, column.unit) for column in found.text.columns] == [("torque", "N.m"), ("angle", "deg")]
+    assert found.text.rate_hz == 500.0
+    assert main(["wire", "read", str(recording), "--device", str(out)]) == 0
+    assert "1999 samples" in capsys.readouterr().out
+    assert main(["guess", str(recording), "--out", str(out)]) == 2
+    assert "such a file already" in capsys.readouterr().err
+
+
+def test_a_guess_from_bare_text_is_printed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "capture.txt"
+    path.write_bytes(b"".join(b"%d.5;%d\n" % (at * 37 % 11, at // 9) for at in range(50)))
+    assert main(["guess", str(path)]) == 0
+    said = capsys.readouterr()
+    assert 'delimiter = ";"' in said.out
+    assert "made up" in said.err
+
+
+def test_nonsense_gives_no_profile(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "noise.bin"
+    path.write_bytes(bytes(range(256)) * 4)
+    assert main(["guess", str(path)]) == 2
+    assert "nothing that came makes sense" in capsys.readouterr().err
+    assert main(["guess", str(tmp_path / "none")]) == 3
+
+
+def test_the_baud_rate_is_found_by_trying() -> None:
+    clock = StepClock()
+    tried: list[int] = []
+
+    def open_line(baud: int) -> ScriptedLine:
+        tried.append(baud)
+        line = [b"%d.5 N.m\r\n" % at for at in range(100)] if baud == 19200 else [b"\xf3\x0c\x80\xe1" * 3] * 100
+        return ScriptedLine(clock, line)
+
+    baud, found = guess.listen(open_line, guess.BAUDS, clock, 2.0)
+    assert (baud, tried) == (19200, [115200, 9600, 19200])
+    assert found is not None
+    assert found.sureness > 0.9
+
+
+def test_an_unreadable_file_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    def refuse(_: Path) -> bytes:
+        raise PermissionError(13, "Permission denied")
+
+    path = tmp_path / "x"
+    path.touch()
+    monkeypatch.setattr(Path, "read_bytes", refuse)
+    with pytest.raises(BenchError, match="cannot be read"):
+        guess.run(argparse.Namespace(what=str(path), baud=None))
