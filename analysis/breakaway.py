@@ -22,6 +22,10 @@ class PeakRules:
     most_samples: int = 400
     chi_limit: float = 3.0  # a fit whose residual is this many of its own deviations above the noise is refused
     order: int = 2
+    rival_cost: float = 4.0  # windows whose cost is within this factor of the best are rivals to it
+    # A parabola stands for the top of a real curve to about this share: the spread of errors on simulated pulls without
+    # noise to speak of (tests/speed/readings.py, kinds clean and high_rate).
+    shape_floor: float = 0.0007
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +37,8 @@ class Peak:
     u_nm: float
     ramp_nm_per_s: float
     sampling_u_nm: float
+    tremor_u_nm: float = 0.0
+    shape_u_nm: float = 0.0
 
 
 def _fit(x: Floats, y: Floats, order: int) -> tuple[Floats, Floats, float]:
@@ -64,6 +70,7 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
     widths = sorted({min(rules.most_samples, max(least, c.samples_in(w))) for w in (0.0, *rules.widths_s)})
     best: tuple[float, float, float, float, int, int] | None = None
     least_cost = math.inf
+    accepted: list[tuple[float, float]] = []
     for left in widths:
         if at - left < 0:
             break
@@ -75,6 +82,7 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
                 continue
             # A window that reaches over the top can hide a corner up to about its own noise: it counts double.
             cost = 2.0 * trial[2] if right else math.hypot(trial[2], 0.3 * abs(trial[3]) * c.step_s)
+            accepted.append((cost, trial[0]))
             if cost < least_cost:
                 best, least_cost = trial, cost
     ramp_from = max(0, at - max(3, c.samples_in(0.03)))
@@ -88,7 +96,18 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
         sampling = slope * c.step_s / math.sqrt(12)
     else:
         sampling = 0.0
-    return Peak(value, when, u, max(ramp, 0.0), sampling)
+    sampling = max(sampling, _gap_nm(c, at, ramp))
+    # Windows that the noise cannot tell apart still differ a little in what they take for the top.
+    rivals = [top for cost, top in accepted if cost <= rules.rival_cost * least_cost]
+    return Peak(value, when, u, max(ramp, 0.0), sampling, shape_u_nm=float(np.std(rivals)) + rules.shape_floor * abs(value))
+
+
+def _gap_nm(c: Conditioned, at: int, ramp_nm_per_s: float) -> float:
+    """What the ramp may have gained in a gap beside the peak, as standard uncertainty."""
+    near = slice(max(0, at - 2), at + 3)
+    steps = np.diff(c.time_s[near])
+    longest = float(steps.max()) if steps.size else 0.0
+    return abs(ramp_nm_per_s) * longest / math.sqrt(12) if longest > 2.5 * c.step_s else 0.0
 
 
 def _corner(c: Conditioned, course: Course, noise: float) -> int:

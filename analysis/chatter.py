@@ -110,7 +110,7 @@ def find_cycles(time_s: Floats, torque_nm: Floats, least_nm: float, rules: Chatt
     rise[1:] = time_s[peaks[1:]] - time_s[troughs[:-1]]
     large = float(np.percentile(height, 90))
     slow = rise >= rules.slow_rise * np.maximum(fall, time_s[1] - time_s[0])
-    keep = (height >= rules.main_share * large) | (slow & (height >= max(least_nm, rules.small_share * large)))
+    keep = (height >= least_nm) & ((height >= rules.main_share * large) | (slow & (height >= rules.small_share * large)))
     peaks, troughs, height, fall = peaks[keep], troughs[keep], height[keep], fall[keep]
     if peaks.size < 2:
         return NO_CYCLES
@@ -188,8 +188,8 @@ def _rest_share(c: Conditioned, smooth: Floats, height_nm: float) -> float:
     """Peak to peak of the rest before (or after) the pull, over the cycles' height: hum is there at rest too."""
     rest = smooth[: c.rest_to] if c.rest_to >= 8 else smooth[c.rest_from :]
     if rest.size < 8:
-        return 0.0
-    return float(np.percentile(rest, 98) - np.percentile(rest, 2)) / max(height_nm, 1e-12)
+        return c.hum_nm / max(height_nm, 1e-12)
+    return (float(np.percentile(rest, 98) - np.percentile(rest, 2)) + c.hum_nm) / max(height_nm, 1e-12)
 
 
 def _sinusoid(wave: Floats) -> float:
@@ -238,31 +238,56 @@ def _stuck_share(c: Conditioned, smooth: Floats, pieces: list[tuple[int, int]], 
     return slow / total if total else math.nan
 
 
-def score(features: ChatterFeatures) -> float:
-    """Probability that these cycles are stick-slip."""
-    skew = math.log(max(features.fall_over_rise, 1e-3))
-    fast = 1.0 / (1.0 + math.exp(-(features.rate_hz - 18.0) / 2.0))
-    z = (
-        -3.0
-        + 4.0 * skew
-        + 6.0 * fast * (1.0 - min(1.0, 2 * features.rest_share))
-        + 4.0 * (features.rise_share - 0.5)
-        - 6.0 * max(0.0, features.rest_share - 0.3)
-        + 0.3 * min(features.cycles, 12)
+def terms(features: ChatterFeatures) -> tuple[float, ...]:
+    """The terms of the logistic score, in the order of `WITHOUT_ANGLE`; with an angle `slip_share` and `stuck` come after them."""
+
+    def log_between(value: float, low: float, high: float) -> float:
+        return math.log(min(max(value, low), high))
+
+    f = features
+    # Nothing but stick-slip swings faster than a hand while sliding and not at rest; slower, a hand's tremor may.
+    fast = 1.0 / (1.0 + math.exp(-(f.rate_hz - 16.0) / 3.0))
+    rest = min(f.rest_share, 1.0)
+    common = (
+        1.0,
+        log_between(f.fall_over_rise, 0.5, 20.0),
+        f.rise_share,
+        rest,
+        f.sinusoid,
+        fast,
+        fast * rest,
+        (1.0 - fast) * f.sinusoid,
+        log_between(f.over_noise, 5.0, 200.0),
+        f.irregular,
+        f.coverage,
+        log_between(f.cycles, 3.0, 40.0),
     )
+    if math.isnan(f.slip_share):
+        return common
+    return (*common, min(max(f.slip_share, -0.2), 1.1), f.stuck)
+
+
+# Fitted to simulated pulls of known truth by tests/speed/chatter_fit.py, which prints them anew.
+WITHOUT_ANGLE = (-23.15, 4.16, 2.52, -1.25, 1.21, 5.42, -0.34, -1.08, 1.14, -1.98, -0.24, 3.06)
+WITH_ANGLE = (-14.82, 2.11, 1.07, -0.20, 0.13, 2.46, 0.23, -1.43, 0.77, -0.68, 0.30, 1.86, 3.48, 1.97)
+
+
+def score(features: ChatterFeatures) -> float:
+    """Probability that these cycles are stick-slip: a logistic function of the terms."""
+    values = terms(features)
+    weights = WITHOUT_ANGLE if len(values) == len(WITHOUT_ANGLE) else WITH_ANGLE
+    z = sum(weight * value for weight, value in zip(weights, values, strict=True))
     return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, z))))
 
 
-def read_chatter(c: Conditioned, course: Course | None, level_nm: float, rules: ChatterRules | None = None) -> Chatter:
-    """Judge chatter over the sliding stretches of a course; says why not where it cannot."""
-    rules = rules or ChatterRules()
-    if course is None or not course.sliding:
+def read_chatter(c: Conditioned, course: Course, measured: tuple[ChatterFeatures, Cycles] | None, rules: ChatterRules) -> Chatter:
+    """Judge chatter over the sliding stretches of a course from what `measure` found there; says why not where it cannot."""
+    if not course.sliding:
         return Chatter(assessable=False, score=0.0, why_not="no_sliding")
     if c.clipped[course.sliding[0][0] : course.sliding[-1][1]].mean() > 0.02:
         return Chatter(assessable=False, score=0.0, why_not="overload")
     time_s = sum(float(c.time_s[b - 1] - c.time_s[a]) for a, b in course.sliding)
     travel = None if c.angle_deg is None else sum(float(c.angle_deg[b - 1] - c.angle_deg[a]) for a, b in course.sliding)
-    measured = measure(c, course, level_nm, rules)
     probability = score(measured[0]) if measured is not None else 0.01
     why_not = None
     if c.rate_hz < rules.lowest_rate_hz:

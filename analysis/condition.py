@@ -37,8 +37,11 @@ class ConditionRules:
     hum_least_hz: float = 15.0  # slower wiggle at rest is no mains hum
     hum_share: float = 0.3  # a line this strong in the rest's variance is hum, to be taken off
     hum_rest_s: float = 0.15  # less rest than this cannot tell hum's phase
+    hum_follow_s: float = 0.12  # hum's phase is followed through the pull over this span ...
+    hum_alike: float = 0.35  # ... where its amplitude is that at rest to within this share
     hum_lines: int = 3  # the mains and two harmonics
-    drift_share: float = 0.03  # a rest afterwards further off than this is a hand on the lever, not drift
+    drift_noise: float = 5.0  # a zero that moved by less than this many deviations of its mean has not moved
+    drift_share: float = 0.05  # a rest afterwards further off than this is a hand on the lever, not drift
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,7 +49,7 @@ class Conditioned:
     """A trace made ready: torque zeroed, positive in the direction of the pull, spikes bridged; angle positive likewise.
 
     `step_s` is the usual time between samples. `noise_nm` is the deviation of one sample at rest, quantisation included;
-    `resolution_nm` the sensor's step, `resolution_deg` the encoder's. `rest_to` is the index where rest before the pull
+    `hum_nm` the peak to peak of the mains hum that was taken off; `resolution_nm` the sensor's step, `resolution_deg` the encoder's. `rest_to` is the index where rest before the pull
     ends (0: there was none), `rest_from` where rest after it begins (n: there was none). `drift_nm` is the zero after
     minus the zero before, None where one is missing. `spikes`, `gaps` (index before the gap) and `clipped` mark trouble.
     """
@@ -59,6 +62,7 @@ class Conditioned:
     step_s: float
     zero_nm: float
     noise_nm: float
+    hum_nm: float
     resolution_nm: float
     resolution_deg: float
     rest_to: int
@@ -264,10 +268,31 @@ def hum_at_rest(time_s: Floats, torque_nm: Floats, step_s: float, rests: list[sl
         line = design @ weight
         if float(line @ line) < rules.hum_share * float(left @ left):
             break
-        whole = 2 * np.pi * best * (time_s - time[0])
-        hum += weight[0] * np.cos(whole) + weight[1] * np.sin(whole)
+        hum += _carried_on(time_s - time[0], torque_nm, step_s, best, complex(weight[0], -weight[1]), rules)
         left = left - line
     return hum
+
+
+def _carried_on(
+    time_s: Floats, torque_nm: Floats, step_s: float, frequency_hz: float, at_rest: complex, rules: ConditionRules
+) -> Floats:
+    """A line of hum through the whole trace: amplitude as at rest, phase followed wherever the amplitude found is that at rest.
+
+    Mains frequency wanders; what swings with another amplitude is not followed, for it is the plates' own.
+    """
+    carrier = np.exp(-2j * np.pi * frequency_hz * time_s)
+    amplitude = abs(at_rest)
+    period = max(3, round(1.0 / (frequency_hz * step_s)))
+    fast = torque_nm - uniform_filter1d(torque_nm, period | 1, mode="nearest")
+    width = max(period, round(rules.hum_follow_s / step_s)) | 1
+    base = fast * carrier
+    found = 2.0 * (uniform_filter1d(base.real, width, mode="nearest") + 1j * uniform_filter1d(base.imag, width, mode="nearest"))
+    good = np.abs(np.abs(found) - amplitude) < rules.hum_alike * amplitude
+    if np.count_nonzero(good) < 0.3 * good.size:
+        return np.asarray((at_rest * carrier.conj()).real)
+    index = np.flatnonzero(good)
+    phase = np.interp(np.arange(time_s.size), index, np.unwrap(np.angle(found[index])))
+    return np.asarray(amplitude * np.cos(2 * np.pi * frequency_hz * time_s + phase))
 
 
 def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None) -> Conditioned:
@@ -302,6 +327,10 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None)
             zero, torque = zero + after, torque - after
         elif abs(after) <= rules.drift_share * largest:
             drift = after
+            if abs(after) > rules.drift_noise * noise / math.sqrt(min(rest_to, len(trace) - rest_from)):
+                # Warmth moves a zero steadily; half way of it is the best guess half way between the rests.
+                middle = [float(trace.time_s[:rest_to].mean()), float(trace.time_s[rest_from:].mean())]
+                torque = torque - np.interp(trace.time_s, middle, [0.0, after])
     # The direction is that of the greater impulse: transients at the let-go are short.
     sign = 1 if float(np.sum(torque)) >= 0 else -1
     torque = sign * torque
@@ -320,6 +349,7 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None)
         step_s=step_s,
         zero_nm=zero,
         noise_nm=noise,
+        hum_nm=float(np.ptp(hum)),
         resolution_nm=resolution,
         resolution_deg=0.0 if angle is None else smallest_step(angle, 1e-6),
         rest_to=rest_to,

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import minimum_filter1d
 
 from analysis.condition import Conditioned, Flags
 from analysis.results import Label, Stretch
@@ -34,6 +35,7 @@ class CourseRules:
     stuck_deg: float = 0.6  # a reload with less plastic turning than this was elastic: the plates stuck again
     sustained_s: float = 0.25  # without an angle: not surpassed for so long
     surpass: float = 0.03  # ... by this share
+    reload_share: float = 0.3  # ... nor later on by a climb this steep against the load's: the hand had only held
     died_share: float = 0.1  # the first slip has died away where so little of its fall is left
     after_slip_deg: float = 2.0  # steady sliding starts so far after it (definition of the known-truth pulls)
     after_slip_s: float = 0.15  # the same without an angle
@@ -206,23 +208,38 @@ def _before_creep(c: Conditioned, fine: Floats, plastic: Floats, load_from: int,
 
 
 def _first_slip_by_torque(c: Conditioned, smooth: Floats, bite: Span, rules: CourseRules) -> tuple[int, int, int | None] | None:
-    """The same without an angle: the first peak that is not surpassed for a while, and after which the load goes on."""
+    """The same without an angle: the first peak that is not surpassed for a while, and above which nobody loads later on.
+
+    A hand that hesitates before the plates let go holds its torque for a while too, but then goes on loading: the torque
+    climbs well above the hold, about as steeply as before it. Sliding torque wanders up far more slowly.
+    """
     first, last = bite
-    running = np.maximum.accumulate(smooth[first:last])
     hold = c.samples_in(rules.sustained_s, 3)
-    level = 0.5 * float(running[-1])
-    size = running.size
-    if size <= 2:
-        return None
-    ahead = running[np.minimum(np.arange(size) + hold, size - 1)]
-    calm = (ahead <= (1 + rules.surpass) * running) & (running > level)
-    if not calm.any():
-        return None
-    at = int(np.argmax(calm))
-    # Within the calm stretch the highest sample is the peak; it may still grow by a percent or two.
-    end = min(size, at + hold)
-    peak = first + at + int(np.argmax(smooth[first + at : first + end]))
-    return first, peak, None
+    fine = c.smooth(rules.fine_s)
+    start = first
+    while last - start > 2:
+        running = np.maximum.accumulate(smooth[start:last])
+        size = running.size
+        ahead = running[np.minimum(np.arange(size) + hold, size - 1)]
+        calm = (ahead <= (1 + rules.surpass) * running) & (running > 0.5 * float(running[-1]))
+        if not calm.any():
+            return None
+        at = start + int(np.argmax(calm))
+        peak = at + int(np.argmax(fine[at : min(last, at + hold)]))
+        higher = np.flatnonzero(smooth[peak:last] > (1 + rules.step_rise) * fine[peak])
+        if not higher.size:
+            return first, peak, None
+        again = peak + int(higher[0])
+        foot = peak + int(
+            np.flatnonzero(smooth[peak : again + 1] <= (1 - rules.step_rise / 2) * fine[peak] + 0.02 * fine[peak])[-1]
+        )
+        load_from = first + int(np.argmax(smooth[first : peak + 1] > 0.3 * fine[peak]))
+        loading = 0.5 * fine[peak] / max(peak - load_from, 1)
+        climbing = (smooth[again] - smooth[foot]) / max(again - foot, 1)
+        if climbing < rules.reload_share * loading:
+            return first, peak, None
+        start = again
+    return None
 
 
 def find_first_slip(
@@ -260,7 +277,9 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
     if angle.size <= 2 * half + 2:
         return []
     turned = angle[2 * half :] - angle[: -2 * half]
-    climbed = smooth[first + 2 * half : last] - smooth[first : last - 2 * half]
+    # Against the lowest torque in the window: right after a slip the net change is small, yet the plates already load.
+    lowest = minimum_filter1d(smooth[first:last], 2 * half + 1, mode="nearest")[half : angle.size - half]
+    climbed = smooth[first + 2 * half : last] - lowest
     usual = float(np.percentile(turned, 60))
     still = (turned < max(rules.pause_share * usual, 1.2 * c.resolution_deg)) & (turned < 0.5 * usual)
     still &= climbed < max(4 * c.noise_nm, 0.02 * float(smooth[first:last].max()))
@@ -293,14 +312,11 @@ def find_course(c: Conditioned, level_nm: float, smooth: Floats, rules: CourseRu
     bites = find_bites(c, smooth, level_nm, rules)
     if not bites:
         return None
-    found = None
-    for index, bite in enumerate(bites):
-        found = find_first_slip(c, smooth, bite, level_nm, rules)
-        if found is not None:
-            break
+    slips = ((number, find_first_slip(c, smooth, bite, level_nm, rules)) for number, bite in enumerate(bites))
+    index, found = next(((number, slip) for number, slip in slips if slip is not None), (0, None))
     if found is None:
         # Never slipped for good: the highest torque is all there is; the quality says so.
-        index, bite = max(enumerate(bites), key=lambda item: float(smooth[item[1][0] : item[1][1]].max()))
+        bite = max(bites, key=lambda span: float(smooth[span[0] : span[1]].max()))
         peak = bite[0] + int(np.argmax(smooth[bite[0] : bite[1]]))
         return Course(tuple(bites), bite[0], peak, bite[1], (), (), None, bite[1] if bite[1] < smooth.size else None, smooth)
     load_from, peak, step = found

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from analysis.breakaway import Peak, PeakRules, refine_peak
-from analysis.chatter import ChatterRules, read_chatter
+from analysis.chatter import ChatterRules, measure, read_chatter
 from analysis.condition import Conditioned, ConditionRules, condition
 from analysis.labels import Course, CourseRules, find_course, holds_nothing, name_stretches, working_level
 from analysis.quality import QualityRules, find_doubts
 from analysis.results import Breakaway, BudgetLine, Chatter, Doubt, DoubtCode, PullResult, Sensor, Sliding
 from analysis.sliding import Plateau, read_plateau
 from analysis.trace import Trace
+from analysis.tremor import TremorRules, has_tremor, peak_under_tremor
 from analysis.uncertainty import calibration_line, combine
 
 UNKNOWN_SENSOR = Sensor()
@@ -28,6 +29,7 @@ class ReadingRules:
     course: CourseRules = field(default_factory=CourseRules)
     peak: PeakRules = field(default_factory=PeakRules)
     chatter: ChatterRules = field(default_factory=ChatterRules)
+    tremor: TremorRules = field(default_factory=TremorRules)
     quality: QualityRules = field(default_factory=QualityRules)
     least_samples: int = 10
 
@@ -52,6 +54,12 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
         return _free_or_nothing(trace, c, sensor, rules)
     peak = refine_peak(c, course, rules.peak)
     plateau = read_plateau(c, course)
+    measured = measure(c, course, plateau.torque_nm if plateau else level, rules.chatter)
+    chatter = read_chatter(c, course, measured, rules.chatter)
+    if measured is not None and chatter.score < 0.5 and has_tremor(measured[0], rules.tremor):
+        calm = peak_under_tremor(c, course, measured[0].rate_hz, rules.tremor)
+        if calm is not None:
+            peak = replace(peak, torque_nm=calm.torque_nm, time_s=calm.time_s, tremor_u_nm=calm.u_nm)
     return PullResult(
         samples=len(trace),
         duration_s=trace.duration_s,
@@ -59,8 +67,8 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
         direction=c.sign,
         stretches=name_stretches(c, course),
         breakaway=_breakaway(c, course, peak, sensor),
-        sliding=None if plateau is None else _sliding(c, plateau, sensor),
-        chatter=read_chatter(c, course, plateau.torque_nm if plateau else level, rules.chatter),
+        sliding=None if plateau is None else _sliding(c, plateau, sensor, chatter),
+        chatter=chatter,
         doubts=find_doubts(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality),
         zero_nm=c.zero_nm,
         noise_nm=c.noise_nm,
@@ -113,7 +121,12 @@ def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor) -> list[Budg
 
 def _breakaway(c: Conditioned, course: Course, peak: Peak, sensor: Sensor) -> Breakaway:
     lines = _common_lines(c, peak.torque_nm, sensor)
-    lines += [BudgetLine("noise", peak.u_nm), BudgetLine("sampling", peak.sampling_u_nm)]
+    lines += [
+        BudgetLine("noise", peak.u_nm),
+        BudgetLine("sampling", peak.sampling_u_nm),
+        BudgetLine("shape of the peak", peak.shape_u_nm),
+        BudgetLine("tremor", peak.tremor_u_nm),
+    ]
     angle = None if c.angle_deg is None else float(np.interp(peak.time_s, c.time_s, _own_angle(c)))
     step = None if course.first_step is None else float(course.smooth_nm[course.first_step])
     return Breakaway(peak.torque_nm, peak.time_s, angle, combine(lines), step)
@@ -125,8 +138,17 @@ def _own_angle(c: Conditioned) -> np.ndarray:
     return np.asarray(c.sign * turned)
 
 
-def _sliding(c: Conditioned, plateau: Plateau, sensor: Sensor) -> Sliding:
-    lines = [*_common_lines(c, plateau.torque_nm, sensor), BudgetLine("noise", plateau.u_nm)]
+def _sliding(c: Conditioned, plateau: Plateau, sensor: Sensor, chatter: Chatter) -> Sliding:
+    lines = [
+        *_common_lines(c, plateau.torque_nm, sensor),
+        BudgetLine("noise", plateau.u_nm),
+        BudgetLine("evenness", plateau.evenness_u_nm),
+    ]
+    if chatter.peak_to_peak_nm is not None and chatter.cycles:
+        # The stretch holds whole cycles only to within one, rectangular; below some 20 samples a cycle its fall is cut coarsely.
+        lines.append(BudgetLine("whole cycles", chatter.peak_to_peak_nm / (math.sqrt(12) * chatter.cycles)))
+        samples = c.rate_hz / (chatter.frequency_hz or c.rate_hz)
+        lines.append(BudgetLine("sampling", chatter.peak_to_peak_nm / (math.sqrt(3) * samples)))
     return Sliding(
         plateau.torque_nm,
         plateau.from_s,

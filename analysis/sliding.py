@@ -13,12 +13,22 @@ from analysis.results import Order
 from analysis.trace import Floats
 
 
+# The mean of even sliding is good to about this share: the spread of errors on simulated pulls with nothing else wrong
+# (tests/speed/readings.py, kind clean).
+FLOOR_SHARE = 0.0005
+
+
 @dataclass(frozen=True, slots=True)
 class Plateau:
-    """The mean over steady sliding, its standard uncertainty from scatter along the way, travel, slope and ripple."""
+    """The mean over steady sliding, travel, slope and ripple.
+
+    `u_nm` is the standard uncertainty from the noise, `evenness_u_nm` that from where the stretch begins and ends: sliding
+    that is not even gives another mean over another stretch.
+    """
 
     torque_nm: float
     u_nm: float
+    evenness_u_nm: float
     from_s: float
     to_s: float
     travel_deg: float | None
@@ -37,6 +47,7 @@ def read_plateau(c: Conditioned, course: Course) -> Plateau | None:
     from_s, to_s = float(c.time_s[spans[0][0]]), float(c.time_s[spans[-1][1] - 1])
     work, weight = 0.0, 0.0
     blocks: list[Floats] = []
+    weights: list[Floats] = []
     for first, last in spans:
         torque = c.torque_nm[first:last]
         along = c.time_s[first:last] if c.angle_deg is None else c.angle_deg[first:last]
@@ -48,12 +59,32 @@ def read_plateau(c: Conditioned, course: Course) -> Plateau | None:
         work += float(middle @ step)
         weight += float(step.sum())
         blocks.append(middle)
+        weights.append(step)
     if weight <= (0.0 if c.angle_deg is None else max(0.5, 2 * c.resolution_deg)):
         return None
     mean = work / weight
     travel = None if c.angle_deg is None else weight
     slope, ripple = (None, ()) if c.angle_deg is None else _over_angle(c, spans)
-    return Plateau(mean, _mean_uncertainty(c, blocks), from_s, to_s, travel, slope, ripple)
+    even = _evenness(np.concatenate(blocks), np.concatenate(weights))
+    return Plateau(mean, _mean_uncertainty(c, blocks), even, from_s, to_s, travel, slope, ripple)
+
+
+def _evenness(torque_nm: Floats, weight: Floats, parts: int = 8) -> float:
+    """Standard uncertainty of the mean from its `parts` equal shares of the way: their deviation over the root of their number.
+
+    A mean that hangs on where the stretch was cut differs from share to share by as much.
+    """
+    way = np.cumsum(weight)
+    if way[-1] <= 0 or torque_nm.size < 4 * parts:
+        return 0.0
+    edges = np.searchsorted(way, np.linspace(0.0, way[-1], parts + 1)[1:-1])
+    shares = [
+        float(np.sum(t * w) / np.sum(w))
+        for t, w in zip(np.split(torque_nm, edges), np.split(weight, edges), strict=True)
+        if t.size and float(np.sum(w)) > 0
+    ]
+    scatter = float(np.std(shares, ddof=1)) / math.sqrt(len(shares)) if len(shares) > 2 else 0.0
+    return math.hypot(scatter, FLOOR_SHARE * abs(float(np.mean(shares))))
 
 
 def _mean_uncertainty(c: Conditioned, blocks: list[Floats]) -> float:

@@ -1,0 +1,105 @@
+"""Breakaway under a tremor that rides on the signal: the peak of the curve that is left when the tremor is taken off."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.chatter import ChatterFeatures
+from analysis.condition import Conditioned
+from analysis.labels import Course
+from analysis.trace import Floats
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TremorRules:
+    """When the sliding stretch shows a hand's tremor, and how the peak is freed of it."""
+
+    slowest_hz: float = 4.0  # physiological tremor lies at 6 to 12 Hz (trade notes 5.2); an arm on a lever a little wider
+    fastest_hz: float = 15.0
+    sinusoid: float = 0.5  # near-sinusoidal: this share of the variance in one line
+    # A hand that trembles shows in the torque while the plates hold, and there it is real; once they slide, the sliding
+    # torque does not follow it. What still swings by this share while sliding rides on the sensor and is to be taken off.
+    least_share: float = 0.025
+    periods: float = 2.5  # of tremor on either side of the peak are fitted
+    fall_s: tuple[float, ...] = (0.008, 0.016, 0.03, 0.055, 0.1, 0.2)
+    most_points: int = 160
+    doubt: float = 0.25  # of the tremor's amplitude remains as standard uncertainty: its phase and height wander
+
+
+@dataclass(frozen=True, slots=True)
+class TremorPeak:
+    """The peak without the tremor, and what of the tremor is left in it as standard uncertainty."""
+
+    torque_nm: float
+    time_s: float
+    u_nm: float
+
+
+def has_tremor(features: ChatterFeatures | None, rules: TremorRules) -> bool:
+    """Whether the cycles found while sliding look like a tremor (they were judged not to be stick-slip)."""
+    return (
+        features is not None
+        and rules.slowest_hz <= features.rate_hz <= rules.fastest_hz
+        and features.sinusoid >= rules.sinusoid
+        and features.height >= rules.least_share
+        and features.irregular < 0.35
+    )
+
+
+def _shape(time_s: Floats, slip_s: float, fall_s: float) -> Floats:
+    """Columns of the curve without tremor, linear in value and slope at the slip, curvature before, level after.
+
+    Before the slip a parabola; after it the critically damped fall of a unit that lets go, which starts with the ramp's
+    slope: T = level + [(value - level)(1 + s/tau) + slope s] exp(-s/tau).
+    """
+    s = time_s - slip_s
+    after = s > 0
+    left, right = np.minimum(s, 0.0), np.where(after, s, 0.0)
+    decay = np.exp(-right / fall_s)
+    value = np.where(after, (1 + right / fall_s) * decay, 1.0)
+    slope = np.where(after, right * decay, left)
+    return np.column_stack([value, slope, left * left, 1.0 - value])
+
+
+def peak_under_tremor(c: Conditioned, course: Course, rate_hz: float, rules: TremorRules) -> TremorPeak | None:
+    """Fit shape and tremor together around the peak and take the highest of the shape; None where there is too little signal.
+
+    The tremor is a sine whose amplitude may grow or shrink in the window. Time of slip, speed of fall and the tremor's rate
+    are searched on a grid, everything else is linear least squares.
+    """
+    reach = rules.periods / rate_hz
+    middle = float(c.time_s[course.peak])
+    first, last = np.searchsorted(c.time_s, [max(middle - reach, c.time_s[course.load_from]), middle + reach])
+    if last - first < 24:
+        return None
+    stride = max(1, (last - first) // rules.most_points)
+    smooth = c.smooth(stride * c.step_s)
+    time, torque = c.time_s[first:last:stride], smooth[first:last:stride]
+    best: tuple[float, Floats, float, float, float] | None = None
+    for rate in rate_hz * np.array([0.9, 1.0, 1.1]):
+        phase = 2 * np.pi * rate * (time - middle)
+        grow = (time - middle) / reach
+        wave = np.column_stack([np.cos(phase), np.sin(phase), grow * np.cos(phase), grow * np.sin(phase)])
+        for slip_s in middle + np.linspace(-0.6, 0.3, 13) / rate_hz:
+            if slip_s - time[0] < 0.3 * reach:
+                continue
+            for fall_s in rules.fall_s:
+                design = np.hstack([_shape(time, slip_s, fall_s), wave])
+                weight, *_ = np.linalg.lstsq(design, torque, rcond=None)
+                error = torque - design @ weight
+                size = float(error @ error)
+                if best is None or size < best[0]:
+                    best = (size, weight, float(slip_s), fall_s, rate)
+    if best is None:
+        return None
+    size, weight, slip_s, fall_s, _ = best
+    fine = np.linspace(float(time[0]), float(time[-1]), 600)
+    curve = _shape(fine, slip_s, fall_s) @ weight[:4]
+    near = np.abs(fine - slip_s) < 1.0 / rate_hz
+    top = int(np.argmax(np.where(near, curve, -np.inf)))
+    amplitude = math.hypot(float(weight[4]), float(weight[5]))
+    scatter = math.sqrt(size / max(time.size - 12, 1))
+    return TremorPeak(float(curve[top]), float(fine[top]), math.hypot(rules.doubt * amplitude, scatter))

@@ -1,0 +1,90 @@
+"""Fits the weights of the chatter score to simulated pulls of known truth and prints them: python tests/speed/chatter_fit.py
+
+Every pull with an angle is also read without it, so that both scores see the same plates. Pulls whose truth is marginal are
+left out. The prior of the fit is that of the set, about as many chattering stretches with cycles as others.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import numpy as np
+from scipy.optimize import minimize
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+
+from support.pullset import SimPull, simulate_cached  # noqa: E402
+
+from analysis.chatter import WITH_ANGLE, WITHOUT_ANGLE, ChatterRules, measure, terms  # noqa: E402
+from analysis.condition import condition  # noqa: E402
+from analysis.labels import CourseRules, find_course, holds_nothing, working_level  # noqa: E402
+from analysis.trace import Trace  # noqa: E402
+
+LOOK_ALIKES = (
+    "chatter_weak", "chatter_strong", "chatter_fast", "chatter_slow_rig", "chatter_dies", "tremor_force", "tremor_sensor",
+    "ripple_tooth", "hum", "no_angle_chatter", "low_ratio", "combo", "noisy", "vice_slip", "hesitate",
+)  # fmt: skip
+RIDGE = 1.0
+
+
+def terms_of(pull: SimPull) -> tuple[tuple[float, ...], bool] | None:
+    """Terms of the score and truth of one pull; None where there is nothing to score."""
+    if pull.truth.marginal or not pull.truth.pull_found:
+        return None
+    c = condition(pull.trace, pull.sensor)
+    rules = CourseRules()
+    smooth = c.smooth(rules.smooth_s)
+    level = working_level(c, smooth)
+    if c.rate_hz < 199 or holds_nothing(c, level, float(smooth.max()), pull.sensor.capacity_nm, rules):
+        return None
+    course = find_course(c, level, smooth, rules)
+    measured = None if course is None or not course.sliding else measure(c, course, level, ChatterRules())
+    return None if measured is None else (terms(measured[0]), pull.truth.chatter)
+
+
+def without_angle(pull: SimPull) -> SimPull:
+    """The same pull on a bench that has no angle."""
+    return dataclasses.replace(pull, trace=Trace(pull.trace.time_s, pull.trace.torque_nm))
+
+
+def fit(rows: list[tuple[tuple[float, ...], bool]]) -> np.ndarray:
+    """Weights of a ridge-penalised logistic regression (the constant is not penalised)."""
+    x = np.array([row[0] for row in rows])
+    y = np.array([row[1] for row in rows], dtype=float)
+
+    def loss(w: np.ndarray) -> tuple[float, np.ndarray]:
+        z = x @ w
+        p = 1 / (1 + np.exp(-z))
+        value = float(np.sum(np.logaddexp(0, z) - y * z)) + 0.5 / RIDGE * float(w[1:] @ w[1:])
+        return value, x.T @ (p - y) + np.concatenate(([0.0], w[1:] / RIDGE))
+
+    return np.asarray(minimize(loss, np.zeros(x.shape[1]), jac=True, method="L-BFGS-B", options={"maxiter": 5000}).x)
+
+
+def main() -> None:
+    """Simulate, measure, fit, print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--n", type=int, default=2016)
+    parser.add_argument("--seed", type=int, default=2)
+    args = parser.parse_args()
+    pulls = simulate_cached(args.n, args.seed) + simulate_cached(args.n * 6 // 10, args.seed + 1, LOOK_ALIKES)
+    pulls += [without_angle(p) for p in pulls if p.trace.angle_deg is not None]
+    with ProcessPoolExecutor() as pool:
+        rows = [row for row in pool.map(terms_of, pulls, chunksize=25) if row is not None]
+    for name, size, old in (("WITHOUT_ANGLE", len(WITHOUT_ANGLE), WITHOUT_ANGLE), ("WITH_ANGLE", len(WITH_ANGLE), WITH_ANGLE)):
+        # A pull whose turning cannot be told by its encoder falls back to the score without an angle.
+        mine = [(values[:size], truth) for values, truth in rows if len(values) >= size]
+        weights = fit(mine)
+        print(f"{name} = ({', '.join(f'{w:.2f}' for w in weights)})")
+        for label, w in (("in force", np.array(old)), ("fitted anew", weights)):
+            wrong = sum((float(np.dot(w, v)) > 0) != truth for v, truth in mine)
+            print(f"  {label}: {wrong} of {len(mine)} on the wrong side of one half")
+
+
+if __name__ == "__main__":
+    main()
