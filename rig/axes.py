@@ -13,8 +13,8 @@ def torque_range(lowest: float, highest: float, window: Window | None, per_nm: f
     """Limits that show the torques and, on the side that is pulled, the window; with room below zero for the names of stretches."""
     limits = [] if window is None else [limit for limit in (window.low_nm, window.high_nm) if limit is not None]
     wished = 1.25 * max(limits, default=8.0) * per_nm
-    top = calm(max(1.1 * highest, wished if highest >= -lowest or lowest > -0.1 * wished else 0.1 * wished))
-    low = -0.12 * top if lowest > -0.12 * top else -calm(max(-1.1 * lowest, wished))
+    top = calm(max(1.2 * highest, wished if highest >= -lowest or lowest > -0.1 * wished else 0.1 * wished))
+    low = -0.12 * top if lowest > -0.12 * top else -calm(max(-1.2 * lowest, wished))
     return low, top
 
 

@@ -124,6 +124,6 @@ LACKS = ("arrangement", "window", "plates", "oil", "temperature", "rest")
 
 
 def lacking(conditions: Conditions) -> tuple[str, ...]:
-    """Names of the fields that are empty and that a comparison would need."""
+    """Names of the fields that a comparison would need and that are empty or cannot be read."""
     texts = conditions.texts()
-    return tuple(name for name in LACKS if not texts[name].strip())
+    return tuple(name for name in LACKS if not texts[name].strip() or conditions.refusal(name) is not None)

@@ -16,7 +16,7 @@ from rig.benchmodel import Pull
 from rig.language import number, say
 from rig.picture import NO_CURVE, Curve, aligned, nearest, placing, spectrum
 from rig.unitchoice import UnitChoice
-from rig.verdictview import chatter_text, digits, torque, unit_name, view_of
+from rig.verdictview import chatter_text, digits, torque, unit_name, view_of, with_spread
 
 COLUMNS = 1200
 
@@ -172,17 +172,16 @@ def figures_of(pull: Pull, unit: UnitChoice) -> list[tuple[str, str]]:
     """Name and value of everything read off a pull, for the list beside the curve."""
     result = pull.result
 
-    def with_spread(torque_nm: float, spread_nm: float) -> str:
-        text = f"{torque(torque_nm, unit.first)} ± {torque(spread_nm, unit.first)}"
-        return text + (f"\n{torque(torque_nm, unit.second)} ± {torque(spread_nm, unit.second)}" if unit.second else "")
+    def reading(torque_nm: float, spread_nm: float) -> str:
+        return "\n".join(with_spread(torque_nm, spread_nm, name) for name in (unit.first, unit.second) if name)
 
     rows = [(say("verdict"), view_of(pull, unit).word)]
     if result.breakaway is not None:
-        rows.append((say("breakaway"), with_spread(result.breakaway.torque_nm, result.breakaway.budget.expanded_u_nm)))
+        rows.append((say("breakaway"), reading(result.breakaway.torque_nm, result.breakaway.budget.expanded_u_nm)))
         if result.breakaway.first_step_nm is not None:
             rows.append((say("first step"), torque(result.breakaway.first_step_nm, unit.first)))
     if result.sliding is not None:
-        rows.append((say("sliding"), with_spread(result.sliding.torque_nm, result.sliding.budget.expanded_u_nm)))
+        rows.append((say("sliding"), reading(result.sliding.torque_nm, result.sliding.budget.expanded_u_nm)))
         if result.sliding.travel_deg is not None:
             rows.append((say("travel"), f"{number(result.sliding.travel_deg, 0)}°"))
     rows.append((say("direction"), direction_text(result.direction)))

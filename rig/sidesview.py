@@ -9,14 +9,14 @@ from pathlib import Path
 from analysis.errors import BenchError
 from analysis.judge import judge
 from analysis.reading import read_pull
-from analysis.results import DecisionRule, Sensor
+from analysis.results import Breakaway, DecisionRule, Sensor, Sliding
 from analysis.window import Window
 from rig.benchmodel import Pull
 from rig.picture import Curve, aligned
-from rig.pullview import direction_text
+from rig.seriesview import way_mark
 from rig.tracefile import read_trace
 from rig.unitchoice import UnitChoice
-from rig.verdictview import chatter_text, torque, verdict_word
+from rig.verdictview import chatter_text, verdict_word, with_spread
 
 COLUMNS = 500
 
@@ -68,17 +68,14 @@ def extent(curves: Sequence[Curve]) -> tuple[float, float, float, float] | None:
 
 
 def row_of(member: Member, unit: UnitChoice) -> tuple[str, ...]:
-    """A pull as a row: name, direction, breakaway, sliding, chatter, verdict."""
+    """A pull as a row: name with direction, breakaway, sliding, chatter, verdict."""
     result, verdict = member.pull.result, member.pull.verdict
 
-    def reading(part: object) -> str:
-        if part is None:
-            return "–"
-        return f"{torque(part.torque_nm, unit.first)} ± {torque(part.budget.expanded_u_nm, unit.first)}"  # type: ignore[attr-defined]
+    def reading(part: Breakaway | Sliding | None) -> str:
+        return "–" if part is None else with_spread(part.torque_nm, part.budget.expanded_u_nm, unit.first).rpartition(" ")[0]
 
     return (
-        member.name,
-        direction_text(result.direction),
+        f"{member.name} {way_mark(result.direction)}",
         reading(result.breakaway),
         reading(result.sliding),
         chatter_text(result, unit),

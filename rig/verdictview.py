@@ -95,6 +95,13 @@ def torque(torque_nm: float, unit: str, *, sign: bool = False) -> str:
     return f"{number(value, digits(unit, value), sign=sign)} {unit_name(unit)}"
 
 
+def with_spread(torque_nm: float, spread_nm: float, unit: str) -> str:
+    """A torque with its expanded uncertainty, such as '47.3 ± 0.6 N·m'."""
+    value, spread = in_unit(torque_nm, unit), in_unit(spread_nm, unit)
+    places = digits(unit, value)
+    return f"{number(value, places)} ± {number(spread, places)} {unit_name(unit)}"
+
+
 def window_text(window: Window | None, unit: UnitChoice) -> str:
     """The window as a person reads it, in the chosen unit or both; a line each."""
     if window is None:

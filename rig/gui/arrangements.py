@@ -75,7 +75,7 @@ class ArrangementButton(QAbstractButton):
         code = self.arrangement.code + (" ✓" if chosen else "")
         put_text(painter, code, box.left() + 8, box.top() + 8 + cap, fitted(code, 60, cap), theme.ink)
         words = say(self.arrangement.what)
-        font = fitted(words, 2.1 * (box.width() - 14), 0.075 * box.height(), bold=False)
+        font = fitted(words, 2.1 * (box.width() - 14), 0.062 * box.height(), bold=False)
         painter.setFont(font)
         foot = QRectF(box.left() + 6, box.bottom() - 0.33 * box.height(), box.width() - 12, 0.32 * box.height())
         painter.setPen(QColor(theme.ink))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from rig.benchmodel import BenchModel, Changed
 from rig.conditions import ARRANGEMENTS, Conditions, lacking
@@ -53,6 +53,7 @@ class ConditionsPage(QWidget):
         self.lacks.setWordWrap(True)
         self.window_now = QLabel()
         self.window_now.setObjectName("figure")
+        self.window_now.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self.back = QPushButton(say("As at the last pull"))
         self.back.setToolTip(say("Put every field back to what it was at the last pull"))
         self.back.clicked.connect(lambda: self._take(self._before))
@@ -111,7 +112,7 @@ class ConditionsPage(QWidget):
             box.activated.connect(lambda _: self._typed())
             return box
         line = QLineEdit()
-        line.setPlaceholderText(say("such as {example}", example=example) if example else "")
+        line.setPlaceholderText(say("e.g. {example}", example=example) if example else "")
         line.editingFinished.connect(self._typed)
         return line
 

@@ -47,7 +47,7 @@ class LinePage(QWidget):
         self.setObjectName("line page")
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self._model, self._opened, self._today = model, opened, today
-        self._theme, self._ticks = DARK, 0
+        self._theme, self._scale, self._ticks = DARK, 1.0, 0
         self.state = QLabel()
         self.state.setObjectName("figure")
         self.ports = QListWidget()
@@ -103,7 +103,7 @@ class LinePage(QWidget):
         buttons.addWidget(self._button(say("Close the line"), say("Close it; a pull under way is kept"), self.closed_wanted.emit))
         columns = QHBoxLayout()
         columns.setSpacing(16)
-        columns.addLayout(left, 4)
+        columns.addLayout(left, 5)
         columns.addLayout(right, 6)
         layout = QVBoxLayout(self)
         layout.addLayout(heading)
@@ -118,10 +118,11 @@ class LinePage(QWidget):
 
     def dress(self, theme: Theme, scale: float) -> None:
         """Use these colours and sizes."""
-        self._theme = theme
+        self._theme, self._scale = theme, scale
         self.raw.setStyleSheet(f"font-family: monospace; font-size: {round(17 * scale)}px;")
+        self.state.setStyleSheet(f"font-size: {round(26 * scale)}px;")
         for column in (1, 2):
-            self.raw.setColumnWidth(column, round(150 * scale))
+            self.raw.setColumnWidth(column, round(130 * scale))
         self.raw.verticalHeader().setDefaultSectionSize(round(36 * scale))
         self.refresh(Changed.STATE)
 
@@ -142,7 +143,8 @@ class LinePage(QWidget):
         for (name, value), figure in zip(self.figures, figures(model.bench.wire, opened.info, self._today()), strict=True):
             name.setText(figure.name)
             value.setText(("⚠ " if figure.amiss else "") + figure.value)
-            value.setStyleSheet(f"color: {self._theme.alarm.edge if figure.amiss else self._theme.ink};")
+            colour = self._theme.alarm.edge if figure.amiss else self._theme.ink
+            value.setStyleSheet(f"color: {colour}; font-size: {round(24 * self._scale)}px;")
         if opened.profile is not None:
             rows = [row_texts(row, model.unit) for row in opened.tap.rows(opened.profile, RAW_ROWS)]
             for at in range(RAW_ROWS):

@@ -142,7 +142,7 @@ class MainWindow(QWidget):
         self._scale = min(2.6, max(0.7, min(self.height() / DESIGN_HEIGHT, self.width() / 1180)))
         self.setStyleSheet(style_sheet(theme, self._scale))
         for button in self.findChildren(QToolButton, "rail"):
-            button.setFixedWidth(round(128 * self._scale))
+            button.setFixedWidth(round(132 * self._scale))
         self._mute.setText("F8\n" + (say("Sound on") if self.desk.remembered.sound else say("Sound off")))
         self.cautions.dress(theme, self._scale)
         for page in self._buttons:

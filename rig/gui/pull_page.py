@@ -60,6 +60,8 @@ class PullPage(QWidget):
         self.set_aside.setToolTip(say("The pull and its file stay; it only does not count in the series"))
         self.set_aside.clicked.connect(self._aside_clicked)
         self.figures = QGridLayout()
+        self.figures.setColumnStretch(1, 1)
+        self._labels: list[tuple[QLabel, QLabel]] = []
         self._lay_out()
 
     def _switch(self, name: str, key: str, tip: str) -> QPushButton:
@@ -158,18 +160,19 @@ class PullPage(QWidget):
             self.spectrum.look_at(0.0, min(250.0, float(lines.x[-1])), 0.0, 1.1 * max(1e-6, float(lines.y.max())))
 
     def _list_figures(self, pull: Pull) -> None:
-        while self.figures.count():
-            item = self.figures.takeAt(0)
-            if item is not None and (widget := item.widget()) is not None:
-                widget.deleteLater()
-        for row, (name, value) in enumerate(figures_of(pull, self._model.unit)):
-            for column, text in enumerate((name, value)):
-                label = QLabel(text)
-                label.setObjectName("soft" if column == 0 else "value")
+        rows = figures_of(pull, self._model.unit)
+        while len(self._labels) < len(rows):
+            name, value = QLabel(), QLabel()
+            name.setObjectName("soft")
+            for column, label in enumerate((name, value)):
                 label.setWordWrap(column == 1)
                 label.setAlignment(Qt.AlignmentFlag.AlignTop)
-                self.figures.addWidget(label, row, column)
-        self.figures.setColumnStretch(1, 1)
+                self.figures.addWidget(label, len(self._labels), column)
+            self._labels.append((name, value))
+        for at, labels in enumerate(self._labels):
+            for label, text in zip(labels, rows[at] if at < len(rows) else ("", ""), strict=True):
+                label.setText(text)
+                label.setVisible(at < len(rows))
 
     def look_at_whole(self) -> None:
         """Look at the whole pull."""

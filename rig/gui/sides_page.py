@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QHeaderView,
     QLabel,
     QPushButton,
+    QSizePolicy,
     QTableWidget,
     QTableWidgetItem,
     QVBoxLayout,
@@ -26,7 +27,7 @@ from rig.language import say
 from rig.sidesview import Member, extent, members_of_series, overlay, row_of
 from rig.verdictview import unit_name
 
-HEADINGS = ("pull", "direction", "breakaway", "sliding", "chatter", "verdict")
+HEADINGS = ("pull", "breakaway", "sliding", "chatter", "verdict")
 
 
 class SideList(QFrame):
@@ -42,7 +43,6 @@ class SideList(QFrame):
         title = QLabel(f"{line}  {name}")
         title.setObjectName("title")
         self.table = QTableWidget(0, len(HEADINGS))
-        self.table.setHorizontalHeaderLabels([say(heading) for heading in HEADINGS])
         self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         self.table.horizontalHeader().setStretchLastSection(True)
         self.table.verticalHeader().hide()
@@ -66,6 +66,11 @@ class SideList(QFrame):
         heading.addLayout(buttons)
         layout.addLayout(heading)
         layout.addWidget(self.table, 1)
+
+    def show_unit(self, unit: str) -> None:
+        """Name the unit of the torques in the headings."""
+        names = [say(heading) + (f" [{unit}]" if heading in ("breakaway", "sliding") else "") for heading in HEADINGS]
+        self.table.setHorizontalHeaderLabels(names)
 
     def show_rows(self, rows: list[tuple[str, ...]]) -> None:
         """List these."""
@@ -100,10 +105,10 @@ class SidesPage(QWidget):
         title.setObjectName("title")
         soft = QLabel(say("Breakaway lies on breakaway. Compare only pulls of like arrangement, oil, temperature and rest."))
         soft.setObjectName("soft")
+        soft.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         heading = QHBoxLayout()
         heading.addWidget(title)
-        heading.addWidget(soft)
-        heading.addStretch(1)
+        heading.addWidget(soft, 1)
         plots, lists = QHBoxLayout(), QHBoxLayout()
         plots.addWidget(self.over_time)
         plots.addWidget(self.over_angle)
@@ -128,6 +133,8 @@ class SidesPage(QWidget):
     def redraw(self) -> None:
         """Show both sets."""
         unit = self._model.unit
+        for side in (self.left, self.right):
+            side.show_unit(unit_name(unit.first))
         self.left.show_rows([row_of(member, unit) for member in self.before])
         self.right.show_rows([row_of(member, unit) for member in self.after])
         before, after = overlay(self.before, unit), overlay(self.after, unit)

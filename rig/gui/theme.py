@@ -140,21 +140,23 @@ def style_sheet(theme: Theme, scale: float) -> str:
     QPushButton:hover, QToolButton:hover {{ border-color: {theme.ink}; }}
     QPushButton:disabled, QToolButton:disabled {{ color: {theme.line}; }}
     QPushButton:checked, QToolButton:checked {{
-        background: {theme.ink}; color: {theme.ground}; font-weight: bold; border-color: {theme.ink}; }}
+        background: {theme.ink}; color: {theme.ground}; border-color: {theme.ink}; }}
+    QLineEdit {{ placeholder-text-color: {theme.soft}; }}
     QPushButton:focus, QToolButton:focus, QComboBox:focus, QLineEdit:focus, QListWidget:focus, QTableWidget:focus,
     QPlainTextEdit:focus, QSpinBox:focus, QDoubleSpinBox:focus {{ border: {px(3)} solid {theme.focus}; }}
     QCheckBox:focus, QRadioButton:focus {{ border: {px(3)} solid {theme.focus}; }}
     QListWidget::item:selected, QTableWidget::item:selected {{ background: {theme.ink}; color: {theme.ground}; }}
+    QTableWidget, QHeaderView::section {{ font-size: {px(15)}; }}
     QHeaderView::section {{ background: {theme.sunk}; color: {theme.ink}; border: none; padding: {px(5)}; }}
     QComboBox QAbstractItemView {{ background: {theme.panel}; selection-background-color: {theme.ink};
         selection-color: {theme.ground}; }}
     QScrollArea, QScrollArea > QWidget > QWidget {{ background: {theme.ground}; border: none; }}
     QProgressBar {{ background: {theme.sunk}; border: 1px solid {theme.line}; text-align: center; min-height: {px(26)}; }}
     QProgressBar::chunk {{ background: {theme.band}; }}
-    QToolButton#rail {{ border: none; border-radius: 0; text-align: left; padding: {px(12)} {px(10)}; font-size: {px(16)};
+    QToolButton#rail {{ border: none; border-radius: 0; text-align: left; padding: {px(12)} {px(4)}; font-size: {px(15)};
         background: {theme.sunk}; }}
     QToolButton#rail:checked {{ background: {theme.ground}; color: {theme.ink};
-        border-left: {px(6)} solid {theme.focus}; font-weight: bold; }}
+        border-left: {px(8)} solid {theme.focus}; font-weight: bold; }}
     QToolButton#rail:focus {{ border: {px(3)} solid {theme.focus}; }}
     QWidget#railground {{ background: {theme.sunk}; }}
     QFrame#strip {{ background: {theme.alarm.fill}; border: none; }}

@@ -78,15 +78,15 @@ class VerdictPanel(QWidget):
         painter.setBrush(QColor(paint.fill))
         painter.drawRoundedRect(box.adjusted(2, 2, -2, -2), 8, 8)
         left, right = 0.035 * width, 0.965 * width
-        side = 0.25 * height
-        paint_tone(painter, view.tone, QRectF(left, 0.06 * height, side, side), paint.ink, paint.fill)
-        word_left = left + side + 0.03 * width
-        self._write(painter, "word", view.word, word_left, 0.27 * height, right - word_left, 0.175 * height, paint.ink)
-        value_end = self._write(painter, "value", view.value, left, 0.575 * height, 0.62 * width, 0.21 * height, paint.ink)
+        self._write(painter, "word", view.word, left, 0.23 * height, right - left, 0.17 * height, paint.ink)
+        side = min(0.28 * height, 0.25 * width)
+        paint_tone(painter, view.tone, QRectF(left, 0.295 * height, side, side), paint.ink, paint.fill)
+        value_left = left + side + 0.035 * width
+        value_end = self._write(painter, "value", view.value, value_left, 0.56 * height, 0.47 * width, 0.235 * height, paint.ink)
         unit_left = value_end + 0.02 * width
-        self._write(painter, "unit", view.unit, unit_left, 0.575 * height, right - unit_left, 0.1 * height, paint.ink)
+        self._write(painter, "unit", view.unit, unit_left, 0.56 * height, right - unit_left, 0.1 * height, paint.ink)
         if view.second:
-            self._write(painter, "second", view.second, unit_left, 0.43 * height, right - unit_left, 0.06 * height, paint.ink)
+            self._write(painter, "second", view.second, unit_left, 0.4 * height, right - unit_left, 0.07 * height, paint.ink)
         self._write(painter, "margin", view.margin, left, 0.68 * height, right - left, 0.055 * height, paint.ink)
         self._write(painter, "spread", view.uncertainty, left, 0.775 * height, right - left, 0.055 * height, paint.ink)
         if self._scale is not None and self._scale.value is not None:
@@ -116,15 +116,14 @@ class VerdictPanel(QWidget):
                 font = fitted(text, 200, 0.2 * box.height())
                 put_text(painter, text, at(limit) + 6, box.bottom() - 0.02 * box.height(), font, paint.ink)
         if scale.value is not None:
-            painter.setPen(QPen(ink, 5))
-            painter.drawLine(QPointF(at(scale.value - scale.spread), middle), QPointF(at(scale.value + scale.spread), middle))
-            half = 0.3 * box.height()
-            painter.setPen(QPen(QColor(paint.fill), 3))
+            left, right, half = at(scale.value - scale.spread), at(scale.value + scale.spread), 0.22 * box.height()
+            painter.fillRect(QRectF(left, middle - 3, max(2.0, right - left), 6), ink)
+            for end in (left, right):
+                painter.fillRect(QRectF(end - 1.5, middle - half, 3, 2 * half), ink)
+            tip = QPointF(at(scale.value), middle - half)
+            painter.setPen(QPen(QColor(paint.fill), 2))
             painter.setBrush(ink)
-            spot = QPointF(at(scale.value), middle)
-            painter.drawPolygon(
-                [spot + QPointF(0, -half), spot + QPointF(half, 0), spot + QPointF(0, half), spot + QPointF(-half, 0)]
-            )
+            painter.drawPolygon([tip, tip + QPointF(-1.6 * half, -2 * half), tip + QPointF(1.6 * half, -2 * half)])
 
     def _paint_live(self, painter: QPainter, box: QRectF) -> None:
         theme, view = self._theme, self._live
