@@ -41,10 +41,11 @@ more than 20 ms, so that the screen keeps up with the hand.
 
 What the decoder does
 ---------------------
-A frame whose CRC or length is wrong is dropped and counted. The CRC lets through no error of one, two or three bits and no
-burst of up to 16 bits, unless the error hits the stuffing itself; of other errors one in 65536. Samples before the first
-description are of no use and ignored. A changed description holds once it came twice alike. Samples lie evenly between the
-device time of the previous frame and of this one; after a hole they lie at the nominal period before this one.
+A frame whose CRC or length is wrong, or that repeats the one before it, is dropped and counted. The CRC lets through no error
+of one, two or three bits and no burst of up to 16 bits, unless the error hits the stuffing itself; of other errors one in
+65536. Samples before the first description are of no use and ignored. A changed description holds once it came twice alike.
+Samples lie evenly between the device time of the previous frame and of this one; after a hole they lie at the period so far
+before this one.
 """
 
 from __future__ import annotations
@@ -63,6 +64,8 @@ from drivers.codec import Reading, WireFaults
 
 LONGEST_BODY = 252
 LONGEST_TEXT = 64
+LONGEST_HOLE_S = 300.0
+"""A longer hole is no hole but a clock that was set."""
 VERSION = 1
 _LONGEST_ON_WIRE = LONGEST_BODY + 2 + 1
 _CRC_START = 0xFFFF
@@ -180,6 +183,8 @@ class FramesCodec:
         self._next_number: int | None = None
         self._last_us = 0
         self._time_us = 0
+        self._period_us = 0.0
+        self._last_body = b""
 
     def restart(self) -> None:
         """Forget the unfinished rest: the line was opened anew."""
@@ -211,8 +216,10 @@ class FramesCodec:
             self._describe(body)
         elif body[0] == ord("S") and self.description is None:
             self.faults.ignored += 1
-        elif body[0] != ord("S") or not self._sample(body, readings):
-            self.faults.garbled += 1
+        elif body[0] != ord("S") or body == self._last_body or not self._sample(body, readings):
+            self.faults.garbled += 1  # a frame sent twice brings nothing new
+        else:
+            self._last_body = body
 
     def _describe(self, body: bytes) -> None:
         what = decode_description(body)
@@ -221,7 +228,7 @@ class FramesCodec:
             return
         # A frame that slipped through the CRC must not change the scale of everything after it.
         if self.description is None or what == self._claimed:
-            self.description = what
+            self.description, self._period_us = what, what.period_ns / 1000
             self._unpack, self._highest = what.sample.iter_unpack, what.highest
             self._torque, self._angle = what.torque_scale.factor, what.angle_scale.factor
         self._claimed = what
@@ -256,15 +263,16 @@ class FramesCodec:
         self._next_number, self._last_us = (number + count) % 2**16, last_us
         self._time_us += passed_us
         if not known or passed_us <= 0:
-            return nominal_us
+            return self._period_us
         if missing == 0 and 0.5 < passed_us / count / nominal_us < 2:
+            self._period_us += (passed_us / count - self._period_us) / 64
             return passed_us / count
         # Time tells how often the number rolled over in the hole, and whether the device restarted instead.
-        by_time = passed_us / nominal_us - count
+        by_time = passed_us / self._period_us - count
         missing += round((by_time - missing) / 2**16) * 2**16
-        if abs(missing - by_time) <= 2 + 0.05 * by_time:
+        if passed_us < LONGEST_HOLE_S * 1e6 and abs(missing - by_time) <= 2 + 0.002 * by_time:
             self.faults.lost += missing
-        return min(nominal_us, passed_us / count)
+        return min(self._period_us, passed_us / count)
 
 
 def _checked(stuffed: bytes) -> bytes | None:

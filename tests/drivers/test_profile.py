@@ -112,3 +112,82 @@ def test_a_byte_order_mark_and_the_wild_keys_are_read(tmp_path: Path) -> None:
     assert layout is not None
     assert [(column.kind, column.key) for column in layout.columns] == [("torque", "T"), ("counter", "n")]
     assert (layout.decimal, layout.tag, layout.sign_after, layout.overload_words) == (",", "$TQ", True, ("HI",))
+
+
+MODBUS = """
+[device]
+name = "indicator"
+port = "COM4"
+baud = 19200
+bits = "8E1"
+protocol = "modbus"
+capacity = "500 N.m"
+[modbus]
+address = 17
+rate = "20 Hz"
+function = "input"
+timeout = "250 ms"
+[modbus.torque]
+register = 107
+type = "int16"
+scale = "0.1 lbf.ft"
+overload = 32767
+[modbus.angle]
+register = 108
+type = "float32"
+order = "CDAB"
+scale = "0.5 deg"
+"""
+
+
+def test_a_modbus_profile_is_read(tmp_path: Path) -> None:
+    profile = load_profile(written(tmp_path, MODBUS))
+    layout = profile.modbus
+    assert layout is not None
+    assert profile.bits == "8E1"
+    assert (layout.address, layout.rate_hz, layout.function, layout.timeout_s) == (17, 20.0, "input", pytest.approx(0.25))
+    assert (layout.first, layout.count) == (107, 3)
+    assert layout.torque.scale.factor == pytest.approx(0.1 * 0.3048 * 0.45359237 * 9.80665)
+    assert layout.torque.overload == 32767
+    assert layout.angle is not None
+    assert (layout.angle.register, layout.angle.type, layout.angle.order, layout.angle.scale.factor) == (
+        108,
+        "float32",
+        "CDAB",
+        0.5,
+    )
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        ('bits = "8E1"', 'bits = "9N1"', ["'bits' is '9N1'", "8E1"]),
+        ("address = 17", "", ["[modbus]", "'address' is missing"]),
+        ("address = 17", "address = 300", ["'address' is 300", "from 1 to 247"]),
+        ('rate = "20 Hz"', "rate = 20", ["'rate' is 20", "20 Hz"]),
+        ('function = "input"', 'function = "coil"', ["'function' is 'coil'", "holding"]),
+        ('type = "int16"', 'type = "int61"', ["[modbus.torque]", "did you mean 'int16'"]),
+        ("register = 107\n", "", ["[modbus.torque]", "'register' is missing"]),
+        ("register = 108\n", "register = 500\n", ["'angle' lies too far", "125 registers"]),
+        ("register = 108", "register = 65535", ["[modbus.angle]", "'register' is 65535"]),
+        ('order = "CDAB"', 'order = "ADCB"', ["'order' is 'ADCB'", "BADC"]),
+        ('scale = "0.5 deg"', 'scale = "0.5 N.m"', ["[modbus.angle]", "not a unit of angle"]),
+        ("overload = 32767", "overlaod = 32767", ["'overlaod' is not known", "did you mean 'overload'"]),
+        ("[modbus.torque]", "[modbus.trq]", ["[modbus]", "'torque' is missing"]),
+        ("[modbus.angle]", "[modbus.angel]", ["[modbus]", "'angel' is not known", "did you mean 'angle'"]),
+        ("[modbus]\n", "[modbus]\nparity = 3\n", ["'parity' is not known"]),
+    ],
+)
+def test_refusals_of_a_modbus_profile(tmp_path: Path, old: str, new: str, expected: list[str]) -> None:
+    assert old in MODBUS
+    with pytest.raises(ProfileError) as refusal:
+        load_profile(written(tmp_path, MODBUS.replace(old, new)))
+    for word in ("bench.toml", *expected):
+        assert word in str(refusal.value)
+
+
+def test_frames_need_no_section_and_refuse_keys_in_one(tmp_path: Path) -> None:
+    head = CONTRACT[: CONTRACT.index("[text]")].replace('"text"  ', '"frames"')
+    assert load_profile(written(tmp_path, head)).protocol == "frames"
+    with pytest.raises(ProfileError, match="'rate' is not known"):
+        load_profile(written(tmp_path, head + '[frames]\nrate = "1 kHz"\n'))
