@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
 
 from rig.benchmodel import BenchModel, Changed
 from rig.conditions import ARRANGEMENTS, Conditions, lacking
@@ -53,7 +53,7 @@ class ConditionsPage(QWidget):
         self.lacks.setWordWrap(True)
         self.window_now = QLabel()
         self.window_now.setObjectName("figure")
-        self.window_now.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.window_now.setWordWrap(True)
         self.back = QPushButton(say("As at the last pull"))
         self.back.setToolTip(say("Put every field back to what it was at the last pull"))
         self.back.clicked.connect(lambda: self._take(self._before))

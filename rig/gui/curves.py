@@ -177,7 +177,12 @@ class CurvePlot(pg.PlotWidget):
         self._marks = []
         for mark, colour in ((graph.sliding, self._theme.slide), (graph.breakaway, self._theme.mark)):
             if mark is not None:
-                self._show_mark(mark, colour, below=mark is graph.sliding)
+                self._show_mark(
+                    mark,
+                    colour,
+                    below=mark is graph.sliding,
+                    leftwards=mark.from_x > sum(graph.span) / 2 and mark is graph.breakaway,
+                )
 
     def clear_graph(self) -> None:
         """Take all marks off, as for the live picture."""
@@ -188,7 +193,7 @@ class CurvePlot(pg.PlotWidget):
                 self.removeItem(item)
             self._marks = []
 
-    def _show_mark(self, mark: Mark, colour: str, *, below: bool) -> None:
+    def _show_mark(self, mark: Mark, colour: str, *, below: bool, leftwards: bool) -> None:
         pen = pg.mkPen(colour, width=3)
         if mark.to_x != mark.from_x:
             level: pg.GraphicsObject = pg.PlotCurveItem([mark.from_x, mark.to_x], [mark.level] * 2, pen=pen)
@@ -200,7 +205,9 @@ class CurvePlot(pg.PlotWidget):
             middle = mark.from_x
         ends = [mark.level - mark.spread, mark.level + mark.spread]
         spread = pg.PlotCurveItem([middle, middle], ends, pen=pg.mkPen(colour, width=4))
-        text = pg.TextItem(mark.text, color=colour, anchor=(0, 0 if below else 1), fill=QColor(self._theme.panel))
+        ground = QColor(self._theme.panel)
+        ground.setAlpha(190)
+        text = pg.TextItem(mark.text, color=colour, anchor=(1 if leftwards else 0, 0 if below else 1), fill=ground)
         font = QFont()
         font.setBold(True)
         font.setPixelSize(round(15 * self._ribbon.size))
