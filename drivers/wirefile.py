@@ -104,17 +104,22 @@ def taped(open_line: Callable[[str], Line], tape: WireTape) -> Callable[[str], L
 def read_wire(path: Path) -> list[WireEvent]:
     """The events of a recording. Raises WireFileError, naming the row."""
     try:
-        rows = path.read_text(encoding="ascii").split("\n")
+        return parse_wire(path.read_text(encoding="ascii"), path.name)
     except (OSError, UnicodeDecodeError) as fault:
         raise WireFileError(f"the recording cannot be read ({fault})", where=str(path), mend="check the file") from fault
+
+
+def parse_wire(text: str, where: str) -> list[WireEvent]:
+    """The events in the text of a recording; `where` names it in errors. Raises WireFileError, naming the row."""
+    rows = text.split("\n")
     if not rows[0].startswith(MAGIC):
-        raise WireFileError("this is no recording of the wire", where=path.name, mend=f"its first row must begin with '{MAGIC}'")
+        raise WireFileError("this is no recording of the wire", where=where, mend=f"its first row must begin with '{MAGIC}'")
     events: list[WireEvent] = []
     for number, row in enumerate(rows[1:-1], 2):  # the last row has no line end: empty, or cut short
         event = _event(row)
         if event is None or (events and event.time_s < events[-1].time_s):
             mend = "write it as 'SECONDS r BYTES', with times that do not fall"
-            raise WireFileError("this row is no event", where=f"{path.name}, row {number}", mend=mend)
+            raise WireFileError("this row is no event", where=f"{where}, row {number}", mend=mend)
         events.append(event)
     return events
 
