@@ -27,8 +27,6 @@ SLIDING = dict.fromkeys(NAMES, 0.01)
 BEYOND_THE_SENSOR = {"clipped"}
 NOT_READ_RIGHT_YET = {
     "chatter_slow": "slow stick-slip is taken for a hesitating hand; half the slips are missed",
-    "shaky_hand": "tremor on the sensor is taken for stick-slip",
-    "wavy_plate": "tooth ripple is taken for stick-slip",
 }
 
 
