@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,7 +104,7 @@ def find_cycles(time_s: Floats, torque_nm: Floats, least_nm: float, rules: Chatt
     if peaks.size < 2:
         return NO_CYCLES
     bounds = np.append(peaks, torque_nm.size - 1)
-    troughs = np.array([a + int(np.argmin(torque_nm[a : b + 1])) for a, b in zip(bounds[:-1], bounds[1:], strict=True)])
+    troughs = np.array([a + int(np.argmin(torque_nm[a : b + 1])) for a, b in pairwise(bounds)])
     height = torque_nm[peaks] - torque_nm[troughs]
     fall = time_s[troughs] - time_s[peaks]
     rise = np.full(peaks.size, np.inf)

@@ -26,7 +26,8 @@ class ConditionRules:
     spike_noise: float = 8.0  # a spike stands out by so many deviations from what both its sides foretell
     spike_share: float = 0.012  # ... and by this share of the largest torque: less does no harm
     clip_run_s: float = 0.004  # a sensor at its limit stays exactly there for at least so long
-    clip_run: int = 6  # ... and so many samples
+    clip_run: int = 10  # ... and so many samples
+    dead_run: int = 40  # a sensor whose last digit flickers at rest cannot stand still for so many
     capacity_reach: float = 0.995  # so near to the sensor's capacity the reading is at its limit
     rest_window_s: float = 0.2  # the first look at the zero
     rest_least_s: float = 0.04  # less rest than this before the pull gives no zero
@@ -49,9 +50,9 @@ class Conditioned:
     """A trace made ready: torque zeroed, positive in the direction of the pull, spikes bridged; angle positive likewise.
 
     `step_s` is the usual time between samples. `noise_nm` is the deviation of one sample at rest, quantisation included;
-    `hum_nm` the peak to peak of the mains hum that was taken off; `resolution_nm` the sensor's step, `resolution_deg` the encoder's. `rest_to` is the index where rest before the pull
-    ends (0: there was none), `rest_from` where rest after it begins (n: there was none). `drift_nm` is the zero after
-    minus the zero before, None where one is missing. `spikes`, `gaps` (index before the gap) and `clipped` mark trouble.
+    `hum_nm` the peak to peak of the mains hum that was taken off; `resolution_nm` the sensor's step, `resolution_deg` the
+    encoder's. `rest_to` is the index where rest before the pull ends (0: there was none), `rest_from` where rest after it
+    begins (n: there was none). `drift_nm` is the zero after minus the zero before, None where one is missing. `spikes`, `gaps` (index before the gap) and `clipped` mark trouble.
     """
 
     time_s: Floats
@@ -146,6 +147,9 @@ def find_spikes(torque_nm: Floats, noise_nm: float, rules: ConditionRules) -> ND
             stands_out = min(body) - high if off[i] > 0 else low - max(body)
             # Both sides must be calm compared with the leap itself: a slip's own swing is not.
             calm = max(abs(torque_nm[before] - torque_nm[after]), abs(torque_nm[after + 1] - torque_nm[after]))
+            around = np.concatenate((np.diff(torque_nm[max(0, i - 6) : i], 2), np.diff(torque_nm[after : after + 6], 2)))
+            if around.size:
+                calm = max(calm, float(np.max(np.abs(around))))
             if stands_out > threshold and calm < 0.5 * stands_out:
                 spikes.extend(range(i, i + length))
                 break
@@ -165,30 +169,30 @@ def bridge(torque_nm: Floats, spikes: NDArray[np.intp]) -> Floats:
 def find_clipped(torque_nm: Floats, step_s: float, capacity_nm: float | None, rules: ConditionRules) -> Flags:
     """Samples at the sensor's limit: beyond its capacity, or stuck to the very largest value of the trace.
 
-    A run at the top counts only if the curve came up steeply: a plateau that is naturally level with a coarse sensor
-    stays near its top value long before it reaches it.
+    A run at the top counts only if a live sensor could not have made it: the curve came up steeply and stopped dead, or
+    the noise that is there elsewhere is gone.
     """
     clipped = np.zeros(torque_nm.size, dtype=bool)
-    magnitude = np.abs(torque_nm)
     if capacity_nm is not None:
-        clipped |= magnitude >= rules.capacity_reach * capacity_nm
+        clipped |= np.abs(torque_nm) >= rules.capacity_reach * capacity_nm
     least = max(rules.clip_run, round(rules.clip_run_s / step_s))
+    step = smallest_step(torque_nm)
+    largest = float(np.max(np.abs(torque_nm), initial=0.0))
+    flickering = float(np.mean(np.diff(torque_nm[:400]) != 0.0)) if torque_nm.size > 1 else 0.0
     for side in (torque_nm, -torque_nm):
         top = float(side.max(initial=0.0))
-        if top <= 0:
+        if top < 0.3 * largest or top <= 0:
             continue
-        at_top = side >= top - 1e-9 * abs(top)
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], at_top.view(np.int8), [0]))))
-        runs = edges.reshape(-1, 2)
-        long_runs = runs[(runs[:, 1] - runs[:, 0]) >= least]
-        others = side[~at_top]
-        if not long_runs.size or not others.size:
-            continue
-        step = smallest_step(torque_nm)
-        for first, last in long_runs:
-            before = side[max(0, first - 3) : first]
-            came_up = before.size == 3 and top - before[0] > max(2.5 * step, 0.002 * top)
-            if came_up or (last - first) > 8 * least:
+        at_top = side >= top - 1e-9 * top
+        edges = np.flatnonzero(np.diff(np.concatenate(([0], at_top.view(np.int8), [0])))).reshape(-1, 2)
+        for first, last in edges[(edges[:, 1] - edges[:, 0]) >= least]:
+            before = side[max(0, first - 24) : first]
+            if before.size < 8:
+                continue
+            came_up = top - before[-3] > max(2.5 * step, 0.002 * top)
+            alive = float(np.std(np.diff(before))) > 0.7 * step and deviation(before) > 0.35 * step and step > 0
+            dead = last - first >= rules.dead_run and flickering > 0.15
+            if came_up or (alive and last - first >= 2 * least) or dead:
                 clipped[first:last] = True
     return clipped
 

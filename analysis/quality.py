@@ -17,7 +17,7 @@ class QualityRules:
     """Limits of a reading without doubt, each with its reason (trade notes 2.4 and 6 where not said otherwise)."""
 
     least_travel_deg: float = 20.0  # less sliding than this says little of the mean; the trade asks for 90 degrees
-    fastest_deg_per_s: float = 60.0  # a steady pull is 3 to 30 degrees a second; twice that is a jerk
+    fastest_deg_per_s: float = 90.0  # a steady pull is 3 to 30 degrees a second; thrice that is past any bench practice
     shortest_ramp_s: float = 0.15  # from zero to break in less than this is a jerk: the ramp should take 1 to 3 s
     lowest_rate_hz: float = 100.0  # breakaway needs 100 samples a second
     ramp_step_share: float = 0.01  # ... or the ramp climbs by more than this share of the peak between two samples
@@ -41,8 +41,10 @@ def _doubts(
         if not course.sliding or (slid is not None and slid < rules.least_travel_deg):
             yield Doubt(DoubtCode.SHORT_TRAVEL, slid if slid is not None else 0.0, rules.least_travel_deg)
         yield from _haste(c, course, rules)
-        if course.pauses or len(course.bites) > 1:
-            stopped = sum(float(c.time_s[min(b, c.time_s.size - 1)] - c.time_s[a]) for a, b in course.pauses)
+        # A hand that stops, holds and then lets go has ended its pull; one that goes on has hesitated.
+        on = course.sliding[-1][1] if course.sliding else 0
+        stopped = sum(float(c.time_s[b] - c.time_s[a]) for a, b in course.pauses if b < on)
+        if stopped or len(course.bites) > 1:
             yield Doubt(DoubtCode.HESITATED, stopped)
     if c.clipped.any():
         yield Doubt(DoubtCode.OVERLOAD, float(np.max(np.abs(c.torque_nm[c.clipped]))), sensor.capacity_nm)

@@ -15,7 +15,7 @@ from analysis.quality import QualityRules, find_doubts
 from analysis.results import Breakaway, BudgetLine, Chatter, Doubt, DoubtCode, PullResult, Sensor, Sliding
 from analysis.sliding import Plateau, read_plateau
 from analysis.trace import Trace
-from analysis.tremor import TremorRules, has_tremor, peak_under_tremor
+from analysis.tremor import TremorRules, peak_under_tremor, rides_on_sensor
 from analysis.uncertainty import calibration_line, combine
 
 UNKNOWN_SENSOR = Sensor()
@@ -56,7 +56,7 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
     plateau = read_plateau(c, course)
     measured = measure(c, course, plateau.torque_nm if plateau else level, rules.chatter)
     chatter = read_chatter(c, course, measured, rules.chatter)
-    if measured is not None and chatter.score < 0.5 and has_tremor(measured[0], rules.tremor):
+    if measured is not None and chatter.score < 0.5 and rides_on_sensor(c, course, measured[0], rules.tremor):
         calm = peak_under_tremor(c, course, measured[0].rate_hz, rules.tremor)
         if calm is not None:
             peak = replace(peak, torque_nm=calm.torque_nm, time_s=calm.time_s, tremor_u_nm=calm.u_nm)

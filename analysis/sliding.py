@@ -12,7 +12,6 @@ from analysis.labels import Course
 from analysis.results import Order
 from analysis.trace import Floats
 
-
 # The mean of even sliding is good to about this share: the spread of errors on simulated pulls with nothing else wrong
 # (tests/speed/readings.py, kind clean).
 FLOOR_SHARE = 0.0005
