@@ -95,6 +95,7 @@ class BenchModel:
         rule: DecisionRule = DecisionRule.GUARDED,
         unit: UnitChoice = NEWTON_METRES,
         span_s: float = 60.0,
+        whole_traces: int = WHOLE_TRACES,
     ) -> None:
         self.bench = bench
         self.window = window
@@ -105,6 +106,7 @@ class BenchModel:
         self.pulls: list[Pull] = []
         self.troubles: list[Trouble] = []
         self.ring = LiveRing(span_s)
+        self._whole_traces = whole_traces
         self.looking_at: int | None = None
         """Number of the pull on the screen; None: the live picture."""
         self._judged_anew: list[Pull] = []
@@ -191,8 +193,8 @@ class BenchModel:
             self.pulls.append(pull)
         else:
             self.pulls[at] = replace(pull, aside=self.pulls[at].aside)
-        if len(self.pulls) > WHOLE_TRACES:
-            self._thin(len(self.pulls) - WHOLE_TRACES - 1)
+        if len(self.pulls) > self._whole_traces:
+            self._thin(len(self.pulls) - self._whole_traces - 1)
         if self.state in (BenchState.PULLING, BenchState.READING):
             self.state = BenchState.WAITING if news.final else BenchState.READING
         if news.final and news.number not in self._told:

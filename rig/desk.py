@@ -85,6 +85,8 @@ class Desk:
         def make(number: int) -> BenchPort:
             self.opened = how(benches, number)
             self.opened.describe(self.conditions)
+            if self.model.window is None and self.opened.replay is not None:
+                self.model.window = self.opened.info.window
             return self.opened.bench
 
         self.opened = None

@@ -218,7 +218,7 @@ def _margin(verdict: Verdict, unit: UnitChoice) -> str:
     return say("{torque} below the upper limit", torque=torque(to_high, unit.first))
 
 
-_DOUBTS = {
+DOUBTS = {
     "no_pull": "no pull in it",
     "short_travel": "turned too short a way",
     "too_fast": "pulled too fast",
@@ -235,7 +235,7 @@ _DOUBTS = {
 
 def doubts(result: PullResult) -> tuple[str, ...]:
     """What makes the reading doubtful, in the user's language."""
-    return tuple(say(_DOUBTS[doubt.code]) for doubt in result.doubts)
+    return tuple(say(DOUBTS[doubt.code]) for doubt in result.doubts)
 
 
 def chatter_text(result: PullResult, unit: UnitChoice) -> str:

@@ -1,0 +1,5 @@
+"""Windows are tested without a screen."""
+
+import os
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
