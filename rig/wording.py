@@ -115,26 +115,28 @@ def _probability(verdict: Verdict) -> str:
 # -- doubts and chatter -----------------------------------------------------------------------------------------------------------
 
 _DOUBT = {
-    DoubtCode.NO_PULL: ("there is no pull in this trace", " (at most {} N.m off zero)"),
-    DoubtCode.SHORT_TRAVEL: ("the unit was turned too short a way to judge sliding", " ({} deg)"),
-    DoubtCode.TOO_FAST: ("it was pulled too fast for a trustworthy peak", " ({})"),
-    DoubtCode.HESITATED: ("the hand hesitated", " (for {} s)"),
-    DoubtCode.OVERLOAD: ("the sensor was at its limit, the true torque may be higher", " (it stops at {} N.m)"),
-    DoubtCode.SPIKES: ("electrical spikes were left out", " ({})"),
+    DoubtCode.NO_PULL: ("there is no pull in this trace", ""),
+    DoubtCode.SHORT_TRAVEL: ("the unit was turned too short a way to trust the pack sliding", " ({} deg)"),
+    DoubtCode.TOO_FAST: ("it was pulled too fast", " ({} deg/s)"),
+    DoubtCode.HESITATED: ("the hand hesitated or gripped again", " (stood still for {} s)"),
+    DoubtCode.OVERLOAD: ("the sensor was at its limit: the true torque may be higher", " (it stops at {} N.m)"),
+    DoubtCode.SPIKES: ("electrical spikes were left out", " ({} of them)"),
     DoubtCode.GAPS: ("samples are missing", " (the longest gap lasts {} s)"),
-    DoubtCode.LOW_RATE: ("the sampling is slow for such a pull", " ({} Hz)"),
+    DoubtCode.LOW_RATE: ("the sampling is slow for such a pull: the peak may lie between samples", " ({} Hz)"),
     DoubtCode.ZERO_DRIFT: ("the zero moved between before and after the pull", " (by {} N.m)"),
-    DoubtCode.COARSE: ("the sensor's steps are coarse for this torque", " ({} N.m)"),
-    DoubtCode.LET_GO: ("the lever was let go while the plates still held or slid", ""),
+    DoubtCode.COARSE: ("the sensor's steps are coarse for this torque", " (steps of {} N.m)"),
+    DoubtCode.LET_GO: ("the lever was let go before the plates slid", ""),
 }
 
 
 def doubt_text(doubt: Doubt) -> str:
-    """What makes a reading doubtful, as a sentence with the figure behind it."""
+    """What makes a reading doubtful, as a sentence with the figure behind it (of nought there is nothing to tell)."""
+    if doubt.code is DoubtCode.TOO_FAST and doubt.figure is None and doubt.limit is not None:
+        return f"the load was jerked on (in less than {figure(doubt.limit)} s)."
     sentence, with_figure = _DOUBT[doubt.code]
-    if doubt.figure is not None and with_figure:
-        shown = f"{doubt.figure:.0f}" if float(doubt.figure).is_integer() else figure(doubt.figure)
-        sentence += with_figure.format(shown)
+    if doubt.figure and with_figure:
+        size = abs(doubt.figure)
+        sentence += with_figure.format(f"{size:.0f}" if float(size).is_integer() else figure(size))
     return sentence + "."
 
 
@@ -142,6 +144,7 @@ _WHY_NOT = {
     "no_sliding": "there is no steady sliding",
     "low_rate": "too few samples a second",
     "short_travel": "too short a way",
+    "overload": "the sensor was at its limit",
 }
 
 

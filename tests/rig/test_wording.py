@@ -57,7 +57,10 @@ def test_every_doubt_and_state_has_words_with_and_without_a_figure():
         assert wording.doubt_text(Doubt(code)).endswith(".")
         assert "{" not in wording.doubt_text(Doubt(code, 1.5))
     assert set(wording.STATE_WORD) == set(VerdictState)
-    assert "(3)" in wording.doubt_text(Doubt(DoubtCode.SPIKES, 3.0))
+    assert "(3 of them)" in wording.doubt_text(Doubt(DoubtCode.SPIKES, 3.0))
+    assert "(by 0.750 N.m)" in wording.doubt_text(Doubt(DoubtCode.ZERO_DRIFT, -0.75))
+    assert "jerked on (in less than 0.150 s)" in wording.doubt_text(Doubt(DoubtCode.TOO_FAST, None, 0.15))
+    assert "(" not in wording.doubt_text(Doubt(DoubtCode.SHORT_TRAVEL, 0.0, 20.0))
 
 
 def test_figures_are_given_to_the_place_the_uncertainty_allows():
