@@ -136,7 +136,7 @@ def doubt_text(doubt: Doubt) -> str:
     sentence, with_figure = _DOUBT[doubt.code]
     if doubt.figure and with_figure:
         size = abs(doubt.figure)
-        sentence += with_figure.format(f"{size:.0f}" if float(size).is_integer() else figure(size))
+        sentence += with_figure.format(f"{size:.0f}" if size >= 100 or float(size).is_integer() else figure(size))
     return sentence + "."
 
 

@@ -128,6 +128,8 @@ def analyse_file(task: Task) -> Analysed:
         verdict = None if window is None else judge(result, window, task.rule)
     except BenchError as error:
         return Analysed(task.path, error=" ".join(str(error).split()))
+    except Exception as error:  # noqa: BLE001  a fault of ours in one file must not cost the readings of the others
+        return Analysed(task.path, error=f"{task.path}: not read by a fault of ours ({error!r}); report this with the file")
     return Analysed(task.path, result, verdict, info.notes)
 
 
