@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from drivers.frames import Description, FramesCodec, encode_description, encode_samples
 
@@ -14,13 +14,12 @@ A_FRAME = 4
 
 @dataclass
 class Result:
-    """`wrong`: samples never sent so; `accepted_damaged`: damaged frames that gave samples; `good_lost`: intact ones that did not.
-
-    `counted`: damaged frames that the decoder counted as faults.
+    """`wrong`: samples never sent so; `accepted`: damaged frames that gave samples, by their damage; `good_lost`: intact ones that
+    did not; `counted`: damaged frames that the decoder counted as faults.
     """
 
     wrong: int = 0
-    accepted_damaged: int = 0
+    accepted: Counter[str] = field(default_factory=Counter)
     good_lost: int = 0
     counted: int = 0
 
@@ -90,7 +89,7 @@ def damaged_frames(count: int, seed: int) -> tuple[Counter[str], Result]:
     result = Result()
     names = list(KINDS)
     for number in range(0, 2 * count * A_FRAME, 2 * A_FRAME):
-        counts = [(at * 7919 + 1, -at) for at in range(number, number + 2 * A_FRAME)]
+        counts = [(at * 7919 % 2**31 - 2**30, -at) for at in range(number, number + 2 * A_FRAME)]
         stuffed = encode_samples(WHAT, number, number * 100, counts[:A_FRAME])
         name = names[number // (2 * A_FRAME) % len(names)]
         damaged = KINDS[name](stuffed, rng)
@@ -99,7 +98,7 @@ def damaged_frames(count: int, seed: int) -> tuple[Counter[str], Result]:
         sent[name] += 1
         before = codec.faults.garbled + codec.faults.overlong
         readings = codec.feed(damaged)
-        result.accepted_damaged += bool(readings)
+        result.accepted[name] += bool(readings)
         true = {(float(torque), float(angle)) for torque, angle in counts}
         result.wrong += sum((reading.torque, reading.angle) not in true for reading in readings)
         result.counted += codec.faults.garbled + codec.faults.overlong > before
