@@ -1,9 +1,15 @@
 """For every test: no thread of ours may outlive it."""
 
+import os
 import threading
 import time
 
 import pytest
+from hypothesis import settings
+
+if "CI" not in os.environ:  # in CI hypothesis sets this by itself; a noisy machine is no failure
+    settings.register_profile("noisy machine", deadline=None)
+    settings.load_profile("noisy machine")
 
 
 @pytest.fixture(autouse=True)
