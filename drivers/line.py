@@ -75,7 +75,7 @@ class SerialLine:
                 parity=parity,
                 stopbits=int(stop_bits),
                 timeout=READ_S,
-                write_timeout=1.0,
+                write_timeout=None if "://" in port else 1.0,  # an rfc2217 port refuses to have one
                 exclusive=True,
             )
         except _NOT_OPENED as fault:
