@@ -127,7 +127,8 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     noise = c.noise_nm / math.sqrt(width)
     least = max(rules.noise_height * noise, rules.level_height * level_nm, 2.5 * c.resolution_nm)
     pieces = [(a, b) for a, b in course.sliding if b - a >= 8]
-    parts = [_shifted(find_cycles(c.time_s[a:b], smooth[a:b], least, rules), a) for a, b in pieces]
+    thin = max(1, width // 3)
+    parts = [_placed(find_cycles(c.time_s[a:b:thin], smooth[a:b:thin], least, rules), a, thin) for a, b in pieces]
     parts = [part for part in parts if part.peak.size]
     if not parts:
         return None
@@ -157,8 +158,9 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     return features, cycles
 
 
-def _shifted(cycles: Cycles, by: int) -> Cycles:
-    return replace(cycles, peak=cycles.peak + by, trough=cycles.trough + by)
+def _placed(cycles: Cycles, first: int, thin: int) -> Cycles:
+    """Cycles found in every `thin`th sample from `first` on, with indices into the whole trace."""
+    return replace(cycles, peak=first + thin * cycles.peak, trough=first + thin * cycles.trough)
 
 
 def _fall_over_rise(c: Conditioned, smooth: Floats, parts: list[Cycles]) -> float:

@@ -40,6 +40,8 @@ class ConditionRules:
     hum_rest_s: float = 0.15  # less rest than this cannot tell hum's phase
     hum_follow_s: float = 0.12  # hum's phase is followed through the pull over this span ...
     hum_alike: float = 0.35  # ... where its amplitude is that at rest to within this share
+    hum_rate_hz: float = 600.0  # the rest is looked at at about this rate: enough for the mains and two harmonics
+    hum_rest_most_s: float = 2.0  # and no more of it than this
     hum_lines: int = 3  # the mains and two harmonics
     drift_noise: float = 5.0  # a zero that moved by less than this many deviations of its mean has not moved
     drift_share: float = 0.05  # a rest afterwards further off than this is a hand on the lever, not drift
@@ -52,7 +54,8 @@ class Conditioned:
     `step_s` is the usual time between samples. `noise_nm` is the deviation of one sample at rest, quantisation included;
     `hum_nm` the peak to peak of the mains hum that was taken off; `resolution_nm` the sensor's step, `resolution_deg` the
     encoder's. `rest_to` is the index where rest before the pull ends (0: there was none), `rest_from` where rest after it
-    begins (n: there was none). `drift_nm` is the zero after minus the zero before, None where one is missing. `spikes`, `gaps` (index before the gap) and `clipped` mark trouble.
+    begins (n: there was none). `drift_nm` is the zero after minus the zero before, None where one is missing. `spikes`, `gaps`
+    (index before the gap) and `clipped` mark trouble.
     """
 
     time_s: Floats
@@ -242,30 +245,34 @@ def _rest_after(torque_nm: Floats, angle_deg: Floats | None, noise_nm: float, st
 def hum_at_rest(time_s: Floats, torque_nm: Floats, step_s: float, rests: list[slice], rules: ConditionRules) -> Floats:
     """Mains hum as it stood at rest, carried on through the pull; zeros where there is none.
 
-    1. The frequency comes from the spectrum of the longer rest, then, where there is rest before and after the pull, from
-       the phase that both share, which pins it to a small part of a hertz.
-    2. Amplitude and phase by least squares over the rests alone, so that nothing the plates do is taken for hum.
+    1. A line of the spectrum at rest that holds a good share of the variance is hum.
+    2. Its frequency comes from that spectrum, then, where there is rest before and after the pull, from the phase that both
+       share, which pins it to a small part of a hertz; amplitude by least squares over the rests alone, so that nothing
+       the plates do is taken for hum.
     """
     hum = np.zeros(torque_nm.size)
     rests = [r for r in rests if (r.stop - r.start) * step_s >= rules.hum_rest_s]
     if not rests:
         return hum
-    long = max(rests, key=lambda r: r.stop - r.start)
-    time = np.concatenate([time_s[r] for r in rests])
-    left = np.concatenate([torque_nm[r] - torque_nm[r].mean() for r in rests])
+    thin = max(1, int(1.0 / (rules.hum_rate_hz * step_s)))
+    most = max(1, round(rules.hum_rest_most_s / step_s))
+    # The samples nearest the pull tell most of the hum in it.
+    cut = [
+        slice(max(r.start, r.stop - most), r.stop) if r.start == 0 else slice(r.start, min(r.stop, r.start + most)) for r in rests
+    ]
+    times = [_thinned(time_s[r], thin) for r in cut]
+    parts = [_thinned(torque_nm[r], thin) for r in cut]
+    parts = [part - part.mean() for part in parts]
+    time, left = np.concatenate(times), np.concatenate(parts)
+    longest = max(range(len(parts)), key=lambda k: parts[k].size)
+    first = sum(part.size for part in parts[:longest])
     for _ in range(rules.hum_lines):
-        part = left[: long.stop - long.start] if long is rests[0] else left[-(long.stop - long.start) :]
-        size = 8 * part.size
-        power = np.abs(np.fft.rfft(part * np.hanning(part.size), size)) ** 2
-        frequency = np.fft.rfftfreq(size, step_s)
-        power[(frequency < rules.hum_least_hz) | (frequency > 0.49 / step_s)] = 0.0
-        near = float(frequency[int(np.argmax(power))])
-        width = 1.0 / (part.size * step_s)
-        span = float(time[-1] - time[0])
-        grid = np.linspace(near - 0.5 * width, near + 0.5 * width, min(400, max(21, round(10 * width * span))))
-        phase = 2 * np.pi * np.outer(grid, time - time[0])
-        fit = np.hypot(np.cos(phase) @ left, np.sin(phase) @ left)
-        best = float(grid[int(np.argmax(fit))])
+        rest = left[first : first + parts[longest].size]
+        near = _line(rest, step_s * thin, rules)
+        if near is None:
+            break
+        width = 1.0 / (rest.size * step_s * thin)
+        best = _sharpened(time - time[0], left, near, width)
         angle = 2 * np.pi * best * (time - time[0])
         design = np.column_stack([np.cos(angle), np.sin(angle)])
         weight, *_ = np.linalg.lstsq(design, left, rcond=None)
@@ -275,6 +282,41 @@ def hum_at_rest(time_s: Floats, torque_nm: Floats, step_s: float, rests: list[sl
         hum += _carried_on(time_s - time[0], torque_nm, step_s, best, complex(weight[0], -weight[1]), rules)
         left = left - line
     return hum
+
+
+def _thinned(values: Floats, by: int) -> Floats:
+    """Means of `by` neighbours; the odd ones at the end are dropped."""
+    if by == 1:
+        return values
+    return np.asarray(values[: values.size // by * by].reshape(-1, by).mean(axis=1))
+
+
+def _line(rest: Floats, step_s: float, rules: ConditionRules) -> float | None:
+    """Frequency of the strongest line of the spectrum, if hum could be that strong in it; None otherwise."""
+    if rest.size < 16:
+        return None
+    window = np.hanning(rest.size)
+    power = np.abs(np.fft.rfft(rest * window, 4 * rest.size)) ** 2
+    frequency = np.fft.rfftfreq(4 * rest.size, step_s)
+    total = float(power.sum())
+    power[(frequency < rules.hum_least_hz) | (frequency > 0.49 / step_s)] = 0.0
+    top = int(np.argmax(power))
+    share = float(power[max(0, top - 8) : top + 9].sum()) / total if total > 0 else 0.0
+    return float(frequency[top]) if share >= rules.hum_share else None
+
+
+def _sharpened(time_s: Floats, values: Floats, near_hz: float, width_hz: float) -> float:
+    """The frequency within half a line's width that fits the values best: a coarse search, then two finer ones about the best."""
+    best, reach = near_hz, 0.5 * width_hz
+    fine = 0.2 / max(float(time_s[-1]), 1e-9)
+    while True:
+        count = min(161, max(9, 2 * math.ceil(reach / fine) + 1))
+        grid = np.linspace(best - reach, best + reach, count)
+        phase = 2 * np.pi * np.outer(grid, time_s)
+        best = float(grid[int(np.argmax(np.hypot(np.cos(phase) @ values, np.sin(phase) @ values)))])
+        if count < 161 and reach <= 4 * fine:
+            return best
+        reach = 2 * reach / (count - 1)
 
 
 def _carried_on(

@@ -5,9 +5,21 @@ Source: JCGM 106:2012, 7 (conformance probability of a normal measurand) and 8.3
 
 from __future__ import annotations
 
-from scipy.special import ndtr
+import math
+from dataclasses import replace
 
-from analysis.results import Budget, DecisionRule, PullResult, Verdict, VerdictState
+from scipy.special import ndtr, stdtrit
+
+from analysis.results import (
+    Budget,
+    DecisionRule,
+    DoubtCode,
+    PullResult,
+    SeriesResult,
+    Settling,
+    Verdict,
+    VerdictState,
+)
 from analysis.window import Basis, Window
 
 
@@ -54,12 +66,76 @@ def judge_value(
 
 
 def judge(result: PullResult, window: Window, rule: DecisionRule = DecisionRule.GUARDED) -> Verdict:
-    """Verdict on a pull. A unit that held nothing is `below` with value 0 where the window has a lower limit."""
+    """Verdict on a pull. A unit that held nothing is `below` with value 0 where the window has a lower limit.
+
+    A reading clipped at the sensor's limit is a lower bound: it can show only that the torque is above a limit.
+    """
     reading = result.breakaway if window.basis is Basis.BREAKAWAY else result.sliding
-    if reading is not None:
-        known = any(line.source == "calibration" for line in reading.budget.lines)
-        return judge_value(reading.torque_nm, reading.budget, window, rule=rule, missing=() if known else ("sensor_uncertainty",))
-    nothing_held = result.held_nothing
+    if reading is None:
+        return _without_reading(window, rule, nothing_held=result.held_nothing)
+    missing = () if _calibrated(reading.budget) else ("sensor_uncertainty",)
+    verdict = judge_value(reading.torque_nm, reading.budget, window, rule=rule, missing=missing)
+    if any(doubt.code is DoubtCode.OVERLOAD for doubt in result.doubts):
+        return _at_least(verdict, reading.budget)
+    return _explained(verdict, reading.budget, 1)
+
+
+def judge_series(series: SeriesResult, window: Window, rule: DecisionRule = DecisionRule.GUARDED) -> Verdict:
+    """One verdict on the mean of several pulls."""
+    if series.mean_nm is None or series.budget is None:
+        return _without_reading(window, rule, nothing_held=False)
+    missing = () if _calibrated(series.budget) else ("sensor_uncertainty",)
+    if series.asymmetry is None:
+        missing = (*missing, "other_direction")
+    verdict = judge_value(series.mean_nm, series.budget, window, rule=rule, missing=missing)
+    return _explained(verdict, series.budget, len(series.counted))
+
+
+def what_settles(value_nm: float, budget: Budget, window: Window, pulls: int) -> Settling:
+    """What would bring the expanded uncertainty below the distance to the nearest limit.
+
+    Only the scatter between pulls shrinks with their number (u/sqrt(n), GUM 4.2.3); a single pull says nothing of it, then
+    two more pulls are the first step, if the rest of the budget leaves room at all.
+    """
+    distance = min(abs(value_nm - limit) for limit in (window.low_nm, window.high_nm) if limit is not None)
+    scatter = next((line.u_nm * math.sqrt(pulls) for line in budget.lines if line.source == "repeatability"), None)
+    rest = math.sqrt(sum(line.u_nm**2 for line in budget.lines if line.source != "repeatability"))
+    if 1.96 * rest >= distance:
+        return Settling(None, better_sensor=True)
+    if scatter is None:
+        return Settling(2, better_sensor=False)
+    for number in range(pulls + 1, pulls + 30):
+        u = math.hypot(rest, scatter / math.sqrt(number))
+        degrees = (number - 1) * (u * math.sqrt(number) / scatter) ** 4 if scatter > 0 else 1e9
+        if float(stdtrit(min(degrees, 1e9), 0.975)) * u < distance:
+            return Settling(number - pulls, better_sensor=False)
+    return Settling(None, better_sensor=False)
+
+
+def _calibrated(budget: Budget) -> bool:
+    return any(line.source == "calibration" for line in budget.lines)
+
+
+def _explained(verdict: Verdict, budget: Budget, pulls: int) -> Verdict:
+    if verdict.state is not VerdictState.UNDECIDED or verdict.value_nm is None:
+        return verdict
+    window = Window(verdict.low_nm, verdict.high_nm, verdict.basis)
+    return replace(verdict, settling=what_settles(verdict.value_nm, budget, window, pulls))
+
+
+def _at_least(verdict: Verdict, budget: Budget) -> Verdict:
+    """The verdict where the value is only a lower bound."""
+    assert verdict.value_nm is not None
+    surely = verdict.value_nm - budget.expanded_u_nm
+    if verdict.high_nm is not None:
+        state = VerdictState.ABOVE if surely > verdict.high_nm else VerdictState.UNDECIDED
+    else:
+        in_window = verdict.low_nm is not None and surely >= verdict.low_nm
+        state = VerdictState.IN_WINDOW if in_window else VerdictState.UNDECIDED
+    return replace(verdict, state=state, probability_in_window=None, missing=(*verdict.missing, "overload"))
+
+
+def _without_reading(window: Window, rule: DecisionRule, *, nothing_held: bool) -> Verdict:
     below = nothing_held and window.low_nm is not None
     return Verdict(
         state=VerdictState.BELOW if below else VerdictState.NO_READING,

@@ -80,6 +80,8 @@ def runs_of(flags: Flags) -> list[Span]:
 
 def working_level(c: Conditioned, smooth: Floats) -> float:
     """The torque the pack works at: the median over angle turned under load, over time where there is no angle."""
+    thin = max(1, smooth.size // 50_000)
+    smooth = smooth[::thin]
     top = float(np.percentile(smooth, 99.0))
     under = smooth > 0.25 * top
     if not under.any():
@@ -87,7 +89,8 @@ def working_level(c: Conditioned, smooth: Floats) -> float:
     values = smooth[under]
     if c.angle_deg is None:
         return float(np.median(values))
-    turned = np.maximum(np.diff(c.angle_deg, prepend=c.angle_deg[0])[under], 0.0)
+    angle = c.angle_deg[::thin]
+    turned = np.maximum(np.diff(angle, prepend=angle[0])[under], 0.0)
     if turned.sum() <= 1.0:
         return float(np.median(values))
     order = np.argsort(values)

@@ -193,6 +193,18 @@ class DecisionRule(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Settling:
+    """What would settle an undecided verdict.
+
+    `more_pulls`: so many more of the same scatter; None where no number would do. `better_sensor`: calibration and zero
+    alone reach across the limit, so that only a better or smaller-range sensor helps.
+    """
+
+    more_pulls: int | None
+    better_sensor: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
     """A reading held against a window. `value_nm` is None only where there is no reading."""
 
@@ -207,4 +219,25 @@ class Verdict:
     rule: DecisionRule = DecisionRule.GUARDED
     held_nothing: bool = False
     missing: tuple[str, ...] = field(default=())
-    """Codes for what the verdict lacks, e.g. 'sensor_uncertainty'."""
+    """Codes for what the verdict lacks: 'sensor_uncertainty', 'overload' (the value is a lower bound), 'other_direction'."""
+    settling: Settling | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesResult:
+    """Several pulls taken together: mean and scatter of one quantity, with the budget of the mean.
+
+    `counted` are the indices of the pulls that make the mean, `apart` that of the first pull after rest if it was kept out,
+    `without` those that gave no reading. `asymmetry` is (mean of direction 1 - mean of direction -1) over their mean, None
+    if one direction is missing. `deviation_nm` is the experimental standard deviation of a single pull, None for one pull.
+    """
+
+    basis: Basis
+    mean_nm: float | None
+    deviation_nm: float | None
+    budget: Budget | None
+    counted: tuple[int, ...]
+    apart: int | None
+    without: tuple[int, ...]
+    asymmetry: float | None
+    by_direction_nm: tuple[float | None, float | None]
