@@ -19,11 +19,12 @@ from typing import NamedTuple
 from analysis.errors import UnitError
 from analysis.units import ColumnHeader, scale_to_si
 from drivers.frames import FramesCodec
-from drivers.text import Column, Kind, TextCodec, TextFormat
+from drivers.text import Column, Kind, TextCodec, TextFormat, check_of
 
 LEAST_LINES = 8
 """Fewer say too little."""
 MOST_LINES = 600
+PILE_S = 0.5
 _RATES_HZ = (1, 2, 5, 10, 12.5, 20, 25, 40, 50, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1200, 1280, 1600, 2000)
 """Rates that converters and programmers like (common practice, no source)."""
 _NAMES: tuple[tuple[Kind, str], ...] = (
@@ -95,18 +96,25 @@ def _merit(found: Guess) -> float:
 
 
 def _line_rate(chunks: Sequence[Chunk]) -> float | None:
-    """Lines a second by their arrivals: the ends of lines after the first chunk, over the time since it. None if unknown."""
-    arrivals = [chunk.arrival_s for chunk in chunks if chunk.arrival_s is not None]
-    if len(arrivals) < 2 or arrivals[-1] - arrivals[0] < 0.5:
+    """Lines a second by their arrivals; None if unknown. What came first is left out: it may have been piled up in the port."""
+    timed = [(chunk.arrival_s, chunk.data) for chunk in chunks if chunk.arrival_s is not None]
+    settled = [(at_s, data) for at_s, data in timed if at_s - timed[0][0] >= PILE_S]
+    timed = settled if len(settled) > 10 else timed
+    if len(timed) < 2 or timed[-1][0] - timed[0][0] < 0.5:
         return None
-    ends = len(re.findall(rb"[^\r\n][\r\n]", b"".join(chunk.data for chunk in chunks[1:])))
-    return ends / (arrivals[-1] - arrivals[0])
+    ends = len(re.findall(rb"[^\r\n][\r\n]", b"".join(data for _, data in timed[1:])))
+    return ends / (timed[-1][0] - timed[0][0])
 
 
 def _under(lines: list[str], delimiter: str, decimal: str, rate_hz: float | None) -> Guess | None:
     """The guess if fields are divided and numbers written so; None if that reads nothing."""
     tag = _tag(lines)
-    rows = [_fields(line.removeprefix(tag), delimiter) for line in lines if line.startswith(tag)]
+    checked = [line for line in lines if re.fullmatch(r".*\*[0-9A-Fa-f]{2}", line)]
+    check = len(checked) > 0.5 * len(lines) and all(
+        line[-2:].upper().encode() == check_of(line[:-3].encode()) for line in checked[:20]
+    )
+    bare = [line[:-3] for line in right] if check else lines
+    rows = [_fields(line.removeprefix(tag), delimiter) for line in bare if line.startswith(tag)]
     size = Counter(map(len, rows)).most_common(1)[0][0]
     matches = [[_FIELD.fullmatch(field) for field in row] for row in rows if len(row) == size]
     columns = [[match for match in column if match] for column in zip(*matches, strict=True)]
@@ -125,6 +133,7 @@ def _under(lines: list[str], delimiter: str, decimal: str, rate_hz: float | None
         delimiter=delimiter,
         decimal=decimal,
         tag=tag,
+        check=check,
         sign_after=any(match["after"] for at in numeric for match in columns[at]),
     )
     found = _judged(lines, layout, meanings, rate_hz)
@@ -261,7 +270,8 @@ def _run(values: list[float], rate_hz: float | None) -> Meaning | None:
         unit = "s" if step < 0.5 else "ms" if step < 200 else "us"
         return Meaning(Column("time", unit), 0.7, "it rises evenly; its unit is assumed")
     for unit in ("ms", "us", "s"):
-        if abs(step * scale_to_si(unit, "time").factor * rate_hz - 1) < 0.1:
+        pace = step * scale_to_si(unit, "time").factor * rate_hz
+        if (0.9 if counts else 0.5) < pace < (1.1 if counts else 2.0):
             return Meaning(
                 Column("time", unit), 0.6 if counts else 0.95, f"it rises evenly, and in {unit} as fast as the lines come"
             )
@@ -287,6 +297,7 @@ def profile_text(found: Guess, *, name: str, port: str, baud: int, capacity: str
         rows += ['decimal = ","'] if layout.decimal == "," else []
         rows += [f"tag = {_quoted(layout.tag)}"] if layout.tag else []
         rows += ['sign = "after"'] if layout.sign_after else []
+        rows += ['check = "xor"'] if layout.check else []
     return "\n".join(rows) + "\n"
 
 

@@ -139,6 +139,7 @@ def _text_format(table: Table) -> TextFormat:
         decimal=decimal,
         tag=table.word("tag", 'the word that each line starts with, such as "$TQ"', ""),
         sign_after=table.choice("sign", ("before", "after"), "before") == "after",
+        check=table.choice("check", ("none", "xor"), "none") == "xor",
         **({} if words is None else {"overload_words": tuple(word.upper() for word in words)}),
     )
     table.done()

@@ -1,13 +1,14 @@
 """Text lines, a sample a line, as a microcontroller or an indicator prints them. Decoder and encoder, both pure.
 
-A format becomes one regular expression; a line that matches it whole is a sample, any other line is counted. Text has no
-check sum: a digit that was lost or changed on the way can still look like a number, so keep cables short or use frames.
+A format becomes one regular expression; a line that matches it whole is a sample, any other line is counted. Without a check
+sum a digit that was lost or changed on the way can still look like a number: let the device send one, or use frames.
 """
 
 from __future__ import annotations
 
 import functools
 import math
+import operator
 import re
 from dataclasses import dataclass
 from typing import Literal
@@ -53,6 +54,7 @@ class TextFormat:
     tag              lines start with it; other lines are ignored, not faults
     decimal          '.' or ','
     sign_after       the sign may stand after the number
+    check            the line ends in '*' and two hexadecimal digits: the exclusive-or of all bytes before, a leading '$' left out
     overload_words   what stands in place of the torque when the sensor is overloaded
     """
 
@@ -62,6 +64,7 @@ class TextFormat:
     tag: str = ""
     decimal: str = "."
     sign_after: bool = False
+    check: bool = False
     overload_words: tuple[str, ...] = OVERLOAD_WORDS
 
     def column(self, kind: Kind) -> Column | None:
@@ -118,15 +121,21 @@ class TextCodec:
         if len(line) > LONGEST_LINE:
             self.faults.overlong += 1
             return None
+        whole = line
+        if self.layout.check:
+            line, _, told = line.rstrip(b" \t").rpartition(b"*")
+            if told.upper() != check_of(line):
+                self._count_unread(whole)
+                return None
         match = self._plain.fullmatch(line) if self._plain else None
         values = [float(group) for group in match.groups()] if match else self._fields.read(line)
         if values is None:
-            self._count_unread(line)
+            self._count_unread(whole)
             return None
         torque = values[self._torque_at]
         others = [value for at, value in enumerate(values) if at != self._torque_at]
         if not all(abs(value) < BEYOND_REASON for value in others) or (match and not abs(torque) < BEYOND_REASON):
-            self._count_unread(line)
+            self._count_unread(whole)
             return None
         self._lines += 1
         if math.isinf(torque):
@@ -144,6 +153,11 @@ class TextCodec:
         self.faults.garbled += 1
         # A line with a digit was a sample once: it keeps its place in time where nothing else tells the time.
         self._lines += any(48 <= byte <= 57 for byte in line)
+
+
+def check_of(line: bytes) -> bytes:
+    """Exclusive-or of the bytes after a leading '$', as two hexadecimal digits: the check sum of NMEA 0183 sentences."""
+    return b"%02X" % functools.reduce(operator.xor, line.removeprefix(b"$"), 0)
 
 
 def _plain_pattern(layout: TextFormat) -> re.Pattern[bytes] | None:
@@ -264,4 +278,5 @@ def encode_line(layout: TextFormat, reading: Reading, *, digits: int = 3, end: b
 
     fields = [f"{column.key}={number(column)}" if column.key else number(column) for column in layout.columns]
     body = layout.delimiter.join(fields)
-    return (f"{layout.tag}{layout.delimiter}{body}" if layout.tag else body).encode() + end
+    line = (f"{layout.tag}{layout.delimiter}{body}" if layout.tag else body).encode()
+    return (line + b"*" + check_of(line) if layout.check else line) + end

@@ -99,6 +99,7 @@ class Unwrapper:
     def restart(self) -> None:
         """The line was opened anew: go on by the arrivals."""
         self._restarted = self._last is not None
+        self.dropped += len(self._waiting)
         self._waiting = []
 
     def feed(self, rows: Floats, arrival_s: float) -> tuple[Floats, Floats]:

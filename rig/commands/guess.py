@@ -96,6 +96,7 @@ def listen(open_line: Callable[[int], Line], bauds: tuple[int, ...], clock: Cloc
 
     best: tuple[int, Guess | None] = (bauds[0], None)
     for baud in bauds:
+        print(f"listening at {baud} baud ...", file=sys.stderr)
         line, chunks = open_line(baud), []
         try:
             until_s = clock.now() + seconds

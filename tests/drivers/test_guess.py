@@ -10,9 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from drivers.codec import Reading
 from drivers.frames import Description, encode_description, encode_samples
 from drivers.guess import Chunk, Guess, guess, profile_text
 from drivers.profile import parse_profile
+from drivers.text import Column, TextFormat, encode_line
 
 Habit = Callable[[int, float, float, float], str]
 """From number, torque, angle and time to a line with its end."""
@@ -42,6 +44,7 @@ def columns(result: Guess) -> list[tuple[str, str]]:
     return [(column.kind, column.unit) for column in result.layout.columns]
 
 
+NMEA = TextFormat(columns=(Column("torque", "N.m"), Column("angle", "deg")), tag="$TQ", check=True, rate_hz=500.0)
 HABITS: dict[str, tuple[Habit, list[tuple[str, str]], float]] = {
     "bare": (lambda n, t, a, s: f"{t:.2f},{a:.2f}\r\n", [("torque", "N.m"), ("angle", "deg")], 0.2),
     "milliseconds": (lambda n, t, a, s: f"{s * 1e3:.0f},{t:.2f}\r\n", [("time", "ms"), ("torque", "N.m")], 0.5),
@@ -56,6 +59,11 @@ HABITS: dict[str, tuple[Habit, list[tuple[str, str]], float]] = {
     "indicator": (lambda n, t, a, s: f"ST,GS,{t:+08.2f} Nm\r\n", [("skip", ""), ("torque", "Nm")], 0.9),
     "sign after": (lambda n, t, a, s: f"{abs(t):.2f}{'-' if t < 0 else '+'} Nm\r\n", [("torque", "Nm")], 0.9),
     "counter": (lambda n, t, a, s: f"{n % 256} {t:.2f}\r\n", [("counter", ""), ("torque", "N.m")], 0.5),
+    "check sum": (
+        lambda n, t, a, s: encode_line(NMEA, Reading(t, a)).decode(),
+        [("torque", "N.m"), ("angle", "deg")],
+        0.2,
+    ),
     "heading": (
         lambda n, t, a, s: "torque [lbf.ft],angle [deg]\n" if n == 0 else f"{t:.2f},{a:.2f}\n",
         [("torque", "lbf.ft"), ("angle", "deg")],
@@ -138,3 +146,11 @@ def test_no_bytes_raise(data: list[bytes]) -> None:
     assert result is None or 0 <= result.sureness <= 1
     if result is not None:
         parse_profile(tomllib.loads(profile_text(result, name="x", port="P", baud=9600, capacity=None)), "guess.toml")
+
+
+def test_a_pile_at_the_start_does_not_hide_the_clock() -> None:
+    """A port that was open before hands over what had piled up: the first chunk is far too long for its time."""
+    habit = HABITS["microseconds"][0]
+    chunks = sent(habit, lines=1500)
+    piled = [Chunk(chunks[60].arrival_s, b"".join(chunk.data for chunk in chunks[:61])), *chunks[61:]]
+    assert columns(found(piled)) == [("time", "us"), ("torque", "N.m")]

@@ -19,7 +19,8 @@ KEYED = TextFormat(columns=(Column("torque", "N.m", "T"), Column("angle", "deg",
 COMMA = TextFormat(columns=(Column("torque", "N.m"), Column("angle", "deg")), delimiter="\t", decimal=",", rate_hz=100.0)
 TAGGED = TextFormat(columns=(Column("torque", "N.m"),), tag="$TQ", rate_hz=10.0)
 AFTER = TextFormat(columns=(Column("torque", "N.m"),), sign_after=True, rate_hz=10.0)
-LAYOUTS = (TORQUE_ANGLE, STAMPED, BLANKS, KEYED, COMMA, TAGGED, AFTER)
+CHECKED = TextFormat(columns=(Column("torque", "N.m"), Column("angle", "deg")), tag="$TQ", check=True, rate_hz=10.0)
+LAYOUTS = (TORQUE_ANGLE, STAMPED, BLANKS, KEYED, COMMA, TAGGED, AFTER, CHECKED)
 
 
 def read(layout: TextFormat, data: bytes) -> tuple[list[Reading], TextCodec]:
@@ -169,3 +170,15 @@ def test_merged_and_halved_lines_are_no_samples() -> None:
     readings, codec = read(TORQUE_ANGLE, b"1.25,2.51.25,2.5\n1.25,\n,2.5\n1.25\n")
     assert readings == []
     assert codec.faults.garbled == 4
+
+
+def test_a_check_sum_leaves_no_changed_byte_through() -> None:
+    line = encode_line(CHECKED, Reading(12.5, 90.0), end=b"")
+    assert line.startswith(b"$TQ,12.500,90.000*")
+    for at in range(len(line)):
+        for mask in (1, 2, 4, 8, 64):
+            damaged = line[:at] + bytes((line[at] ^ mask,)) + line[at + 1 :]
+            readings, codec = read(CHECKED, damaged + b"\n")
+            same_digit = damaged.upper() == line.upper()  # the check sum in small letters is the same
+            assert len(readings) == same_digit
+            assert codec.faults.garbled + codec.faults.ignored == (not same_digit)

@@ -59,3 +59,10 @@ def test_the_longest_line_rate_a_baud_allows() -> None:
     line = encode_line(layout, Reading(-12.34, 123.4, 12_345_678), digits=2)
     assert len(line) == 24
     assert 115200 / 10 / len(line) == 480
+
+
+def test_the_check_sum_of_a_text_line() -> None:
+    """Exclusive-or of what stands between '$' and '*': a common public NMEA 0183 example (from memory, recomputed)."""
+    from drivers.text import check_of
+
+    assert check_of(b"$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,") == b"47"
