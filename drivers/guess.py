@@ -110,9 +110,8 @@ def _under(lines: list[str], delimiter: str, decimal: str, rate_hz: float | None
     """The guess if fields are divided and numbers written so; None if that reads nothing."""
     tag = _tag(lines)
     checked = [line for line in lines if re.fullmatch(r".*\*[0-9A-Fa-f]{2}", line)]
-    check = len(checked) > 0.5 * len(lines) and all(
-        line[-2:].upper().encode() == check_of(line[:-3].encode()) for line in checked[:20]
-    )
+    right = [line for line in checked if line[-2:].upper().encode() == check_of(line[:-3].encode())]
+    check = len(right) > 0.5 * len(lines)
     bare = [line[:-3] for line in right] if check else lines
     rows = [_fields(line.removeprefix(tag), delimiter) for line in bare if line.startswith(tag)]
     size = Counter(map(len, rows)).most_common(1)[0][0]
