@@ -55,8 +55,10 @@ def record(plan: Plan, motion: Motion, truth: Truth, rng: Generator, seed: int) 
         known_b, faults = known_b + height, [*faults, "tremor"]
         known_s += 0.02 * height
     noise = float(np.exp(rng.uniform(np.log(5e-5), np.log(1.5e-3)))) * scale
-    # Where nothing resists, what drags is of the size of the noise, or nobody could call it nothing.
-    noise = min(noise, 0.006 * peak_nm) if plan.resists else max(noise, want["drag_share"] * scale / 8)
+    # Where nothing resists, what drags is small against the sensor's capacity, or, where that is not told, near the noise: a drag
+    # well above the noise of a sensor of unknown size is a unit that holds.
+    told = bool(rng.random() < 0.7)
+    noise = min(noise, 0.006 * peak_nm) if plan.resists else max(noise, want["drag_share"] * scale / (8 if told else 3))
     if "noise_of_torque" in want:
         noise, faults = want["noise_of_torque"] * peak_nm, [*faults, "noisy"]
     torque = torque + noise * rng.standard_normal(time.size)
@@ -104,7 +106,7 @@ def record(plan: Plan, motion: Motion, truth: Truth, rng: Generator, seed: int) 
     start = float(rng.choice([0.0, 12.5, 1000.0]))
     trace = Trace(time[keep] + start, way * torque[keep], None if angle is None else way * angle[keep])
     u_relative = float(rng.choice([0.001, 0.0025, 0.005, 0.01]))
-    sensor = Sensor(u_relative=u_relative, capacity_nm=scale if rng.random() < 0.7 else None)
+    sensor = Sensor(u_relative=u_relative, capacity_nm=scale if told else None)
     return SimPull(
         trace, _shifted(truth, start, way, known_b, known_s, rate, noise, resolution, tuple(faults), band),
         sensor, float(u_relative * rng.standard_normal()), seed,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 from support.pull_physics import COMMAND_S, RECORD_S, Hand, Motion, Unit
 
 SUSTAINED_RAD = float(np.radians(0.1))
+SUSTAINED_SECOND_RAD = float(np.radians(0.5))
 BOUNCE_S = 0.03
 SETTLED_RAD = float(np.radians(2.0))
 STUCK_S = 5e-4
@@ -74,10 +76,11 @@ def truth_of(kind: str, unit: Unit, hand: Hand, motion: Motion, nominal_rad_s: f
         return Truth(**common)  # type: ignore[arg-type]
     sliding = _work_over_angle(motion, moving, start, ends[0])
     by_time = float(torque[start : ends[0]][moving[start : ends[0]]].mean())
-    other = _work_over_angle(motion, moving & _slides_again(hand, motion), start, ends[-1]) if ends[-1] != ends[0] else None
-    fair = [
-        _work_over_angle(motion, moving, _at_angle(motion, start, a), ends[0] - b) for a in (-1, 0, 1, 3) for b in (0, 500, 1000)
-    ]
+    other = _work_over_angle(motion, moving & _slides_again(hand, motion, 0.0), start, ends[-1]) if ends[-1] != ends[0] else None
+    steady = moving & _slides_again(hand, motion, 3 * unit.memory_rad)
+    fair = [_work_over_angle(motion, steady, start, ends[0])]
+    for degrees, earlier in itertools.product((-1, 0, 1, 3), (0, 500, 1000)):
+        fair.append(_work_over_angle(motion, moving, _at_angle(motion, start, degrees), ends[0] - earlier))
     slips, heights = _slips(motion, moving & ~_vice_moves(hand, torque.size), start, ends[0])
     chatter = len(slips) >= 3
     shaken = bool(hand.tremor_nm.any()) and len(slips) > 0
@@ -104,15 +107,17 @@ def truth_of(kind: str, unit: Unit, hand: Hand, motion: Motion, nominal_rad_s: f
 def _first_slip(unit: Unit, motion: Motion) -> int | None:
     """The step at which the plates let go for good: all packs slide, and go on for `SUSTAINED_RAD` but for short stops.
 
-    A blow at the end of slack or lash may turn a pack by a hair; that is not yet a slip.
+    A blow at the end of slack may turn the rotor by a hair, one at the end of lash the second pack by more; that is not yet a slip
+    if all stick again: the load then goes on to where the packs let go together.
     """
-    turned = motion.second_rad if unit.second_share > 0 else motion.rotor_rad
+    two = unit.second_share > 0
+    turned, enough = (motion.second_rad, SUSTAINED_SECOND_RAD) if two else (motion.rotor_rad, SUSTAINED_RAD)
     slides = np.diff(turned, prepend=turned[0]) > 0
     edges = np.flatnonzero(np.diff(slides.astype(np.int8), prepend=0, append=0))
     begins, ends = edges[::2], edges[1::2]
     joined = np.flatnonzero(begins[1:] - ends[:-1] > BOUNCE_S / RECORD_S) + 1
     for run in np.split(np.arange(begins.size), joined):
-        if run.size and turned[ends[run[-1]] - 1] - turned[max(0, begins[run[0]] - 1)] >= SUSTAINED_RAD:
+        if run.size and turned[ends[run[-1]] - 1] - turned[max(0, begins[run[0]] - 1)] >= enough:
             return int(begins[run[0]])
     return None
 
@@ -164,13 +169,17 @@ def _work_over_angle(motion: Motion, moving: NDArray[np.bool_], start: int, stop
     return float(((torque[1:] + torque[:-1]) / 2 * turned)[keep].sum() / turned_in_all) if turned_in_all > 0 else float("nan")
 
 
-def _slides_again(hand: Hand, motion: Motion) -> NDArray[np.bool_]:
-    """False from each letting go until the rotor has turned `SETTLED_RAD` further."""
+def _slides_again(hand: Hand, motion: Motion, memory_rad: float) -> NDArray[np.bool_]:
+    """False from each letting go (with a memory: from each stop) until the rotor has turned that and `SETTLED_RAD` further.
+
+    A contact that has rested breaks away anew: whether that still is steady sliding is a matter of taste.
+    """
     each = round(COMMAND_S / RECORD_S)
-    loose = np.repeat(hand.grip < 0.5, each)[: motion.rotor_rad.size]
+    still = (hand.grip < 0.5) | ((hand.speed <= 0) & (memory_rad > 0))
+    loose = np.repeat(still, each)[: motion.rotor_rad.size]
     steady = np.ones(loose.size, bool)
     for at in (np.flatnonzero(loose[1:] & ~loose[:-1]) + 1).tolist():
-        steady[at:] &= motion.rotor_rad[at:] >= motion.rotor_rad[at] + SETTLED_RAD
+        steady[at:] &= motion.rotor_rad[at:] >= motion.rotor_rad[at] + SETTLED_RAD + memory_rad
     return steady
 
 
