@@ -30,7 +30,7 @@ class WireFaults:
     garbled    lines, frames or answers that could not be read, and samples with an impossible time
     overlong   lines or frames without an end
     overload   samples for which the device says 'overloaded'; they are kept, at the sensor's limit
-    lost       samples known to be missing from a counter
+    lost       samples known to be missing from a counter, also those of lines and frames that count as garbled
     ignored    good lines of a kind the profile does not want; not a fault
     """
 

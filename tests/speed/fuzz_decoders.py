@@ -32,6 +32,7 @@ LAYOUTS = (
     text.TextFormat(columns=(C("time", "ms"), C("skip"), C("torque", "N.m")), delimiter=";"),
     text.TextFormat(columns=(C("torque", "N.m"), C("counter")), delimiter=" ", rate_hz=100.0),
     text.TextFormat(columns=(C("torque", "N.m", "T"), C("angle", "deg", "A")), delimiter=" ", rate_hz=100.0),
+    text.TextFormat(columns=(C("torque", "N.m"), C("skip")), check=True, rate_hz=9.0),
     text.TextFormat(columns=(C("torque", "N.m"),), delimiter="\t", decimal=",", sign_after=True, tag="$TQ", rate_hz=9.0),
 )
 BIG = frames.Description(torque_bytes=4, angle_bytes=4, period_ns=100_000, torque_per_count=0.5, angle_per_count=0.25, name="big")
@@ -120,7 +121,12 @@ def fuzz_guess(data: bytes) -> None:
 
 
 SEEDS = {
-    "text": [b"\0\x05\n12.5,3\r\nOL,4\r\n1 N.m,2 deg\n", b"\3\x09\nT=1.5 A=2\nT : OL A=3\n", b"\4\0\n$TQ\t4,5-\n$ST\tok\n"],
+    "text": [
+        b"\0\x05\n12.5,3\r\nOL,4\r\n1 N.m,2 deg\n",
+        b"\3\x09\nT=1.5 A=2\nT : OL A=3\n",
+        b"\4\0\n1,2*1F\n$1,2*1F\n",
+        b"\5\0\n$TQ\t4,5-\n$ST\tok\n",
+    ],
     "frames": [b"\2\0" + frames.encode_description(BIG) + frames.encode_samples(BIG, 0, 400, [(1, 2)] * 5), b"\1\0S" + bytes(22)],
     "modbus": [b"\1\0" + bytes((3, 6)) + bytes(6), b"\0\0\x11\x83\x02\xc1\x34"],
     "time": [],
