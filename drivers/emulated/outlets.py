@@ -135,6 +135,7 @@ class PtyOutlet:
         self._device, self._reader = os.openpty()
         tty.setraw(self._reader)
         os.set_blocking(self._device, False)
+        os.set_blocking(self._reader, False)
         self._path = os.ttyname(self._reader)
         if self._folder:
             (self._folder / "port").symlink_to(self._path)
@@ -188,13 +189,15 @@ class PtyOutlet:
         return not self._gone
 
     def _start_afresh(self, chunk: bytes, now_s: float) -> None:
-        """Nobody reads: throw away what is old, so that the port holds this chunk only."""
-        import termios
+        """Nobody reads: throw away what is old, so that the port holds this chunk only.
 
+        What is old is read away here, not flushed: a flush may cut a line in its middle, and what follows would be glued to it.
+        """
         self.dropped += 1 + self._backlog.clear()
         self._backlog.forget()
-        termios.tcflush(self._device, termios.TCOFLUSH)
-        termios.tcflush(self._reader, termios.TCIFLUSH)
+        with contextlib.suppress(BlockingIOError):
+            while os.read(self._reader, 65536):
+                pass
         self._laid_out_s = now_s
         self._backlog.add(chunk)
         self._backlog.pump(self._send)
