@@ -8,6 +8,7 @@ import pytest
 from support.made import made_stream
 from support.shareddata import shared_data
 
+from analysis import reading
 from analysis.trace import Trace
 from analysis.window import Basis, Window
 from rig.cli import main
@@ -109,6 +110,22 @@ def test_a_bad_option_is_one_line_and_status_2(capsys, pull, words):
     out, err = capsys.readouterr()
     assert out == ""
     assert len(err.strip().splitlines()) == 1
+
+
+def test_a_fault_of_ours_in_one_file_is_told_and_the_others_are_read(capsys, pull, tmp_path, monkeypatch):
+    real = reading.read_pull
+
+    def fails_without_angle(trace, sensor):
+        if trace.angle_deg is None:
+            raise ZeroDivisionError("ours")
+        return real(trace, sensor)
+
+    monkeypatch.setattr(reading, "read_pull", fails_without_angle)
+    bare = tmp_path / "bare.csv"
+    write_trace(bare, Trace([0.0, 0.1], [0.0, 0.0]))
+    status, found, err = documents(capsys, str(bare), pull)
+    assert (status, len(found)) == (2, 1)
+    assert "bare.csv: not read by a fault of ours" in err
 
 
 def test_the_traces_own_window_and_sensor_count_where_none_is_given(capsys, tmp_path, no_settings):
