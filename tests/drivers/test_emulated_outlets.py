@@ -127,15 +127,15 @@ def test_a_slow_reader_loses_nothing(outlet, opened):
 
 
 def test_nobody_reading_neither_blocks_nor_keeps_old_data(outlet, opened):
-    for step in range(1000):
+    for step in range(3000):
         outlet.offer(lines(step * 10, step * 10 + 10), step * 0.01)
-        if step % 5 == 4:
+        if step % 10 == 9:
             select.select([], [], [], 0.001)  # the operating system moves bytes in its own time
     assert outlet.dropped > 0
     reader = opened(outlet.name)
     reader.wait_s = 0.02
     got = b""
-    for step in range(1000, 1050):
+    for step in range(3000, 3050):
         outlet.offer(lines(step * 10, step * 10 + 10), step * 0.01)
         got += reader.read()
     *whole, rest = got.split(b"\r\n")
@@ -143,9 +143,9 @@ def test_nobody_reading_neither_blocks_nor_keeps_old_data(outlet, opened):
     # Before the first line end there may be the rest of an old line, as on any port that is opened while the device speaks.
     numbers = [int(line) for line in whole[1:]]
     assert all(len(line) == 8 for line in whole[1:])
-    assert numbers[0] >= 10_000 - PATIENCE_S * 1000
+    assert numbers[0] >= 30_000 - PATIENCE_S * 1000 - 7_000  # what the system's own buffer holds comes on top
     assert numbers == sorted(set(numbers))
-    assert numbers[-300:] == list(range(10_200, 10_500))
+    assert numbers[-300:] == list(range(30_200, 30_500))
 
 
 def test_a_reader_may_leave_and_come_back(outlet, opened):
