@@ -28,6 +28,7 @@ def run_window(
     *,
     profile: DeviceProfile | None = None,
     recording: Path | None = None,
+    speed: float = 1.0,
     window: Window | None = None,
     rule: DecisionRule = DecisionRule.GUARDED,
     unit: str | None = None,
@@ -35,7 +36,8 @@ def run_window(
 ) -> int:
     """Show the bench window on a line, on a recording, or on nothing yet; returns the exit status when it is closed.
 
-    `unit` None: the unit used last. `asked_to_end` tells of Ctrl-C and the like: the window then closes as if by hand.
+    `speed` is that of the recording. `unit` None: the unit used last. `asked_to_end` tells of Ctrl-C and the like: the window
+    then closes as if by hand.
     """
     path = remembered_path()
     remembered = recall(path)
@@ -52,6 +54,8 @@ def run_window(
             desk.open_line(profile)
         elif recording is not None:
             desk.open_recording(recording)
+            if desk.opened is not None and desk.opened.replay is not None:
+                desk.opened.replay.speed = speed
         shell = Shell(desk)
         status = app.exec()
         shell.window.let_go()

@@ -14,7 +14,7 @@ from drivers.codec import Reading, WireFaults
 from drivers.emulated.outlets import Outlet, open_outlet
 from drivers.emulated.serve import CHUNK_S
 from drivers.profile import DeviceProfile
-from drivers.source import LineAway, SourceItem, open_source
+from drivers.source import LineAway, LineWord, SourceItem, open_source
 from drivers.text import Column, TextFormat, encode_line
 
 _DIGITS = 6  # as many as a recording keeps
@@ -83,6 +83,8 @@ class LineReplay:
         for item in self._live.pieces(stop):
             if isinstance(item, LineAway) and self._served.is_set():
                 return
+            if isinstance(item, LineWord):  # at many times the pace the line's judgement of a device's rate is too coarse to tell
+                continue
             if not isinstance(item, Trace):
                 yield item
                 if server.ident is None:  # the line is open now: nothing that is served is missed

@@ -6,8 +6,15 @@ import argparse
 import math
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from rig.choices import ArgumentError, add_judging
+from rig.choices import ArgumentError, add_judging, arm_of
+from rig.screen import wants_window
+
+if TYPE_CHECKING:
+    from analysis.trace import Trace
+    from rig.settings import Settings
+    from rig.traceinfo import TraceInfo
 
 NAME = "replay"
 HELP = "play a recording through the line again, at any speed"
@@ -25,28 +32,58 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="X",
         help="times the speed it was pulled at, 0.05 to 200 (1); 'max': as fast as it can be read, without the detour over a port",
     )
+    parser.add_argument("--terminal", action="store_true", help="no window, even where there is a screen")
     parser.add_argument("--over", choices=("pty", "socket"), help="the port it goes over (pseudo-terminal where there is one)")
     parser.add_argument("--arm", metavar="A", help="lever arm for curves of force and position, such as '0.6 m' (1 m)")
     add_judging(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Replay in the terminal: what is caught is told as in `live`."""
-    from drivers.clock import SystemClock
-    from drivers.replay import Replay
-    from drivers.source import Source
-    from rig.bench import Bench
-    from rig.choices import arm_of, chosen_window, rule_of, sensor_with_u, unit_of
-    from rig.opening import asked_to_end, terminal_of
-    from rig.replayline import LineReplay
-    from rig.session import Session
+    """Replay in the window where there is a screen, else in the terminal."""
     from rig.settings import load_settings
-    from rig.terminal import follow
     from rig.tracefile import read_trace
 
     speed = _speed(args.speed)
     settings = load_settings()
     trace, info = read_trace(Path(args.trace), arm_m=arm_of(args.arm))
+    for note in info.notes:
+        print(f"note: {note}", file=sys.stderr)
+    if wants_window(args.terminal) and args.arm is None and math.isfinite(speed):
+        return _in_window(args, settings, info, speed)
+    return _in_terminal(args, settings, trace, info, speed)
+
+
+def _in_window(args: argparse.Namespace, settings: Settings, info: TraceInfo, speed: float) -> int:
+    from rig.app import run_window
+    from rig.benches import Benches
+    from rig.choices import chosen_window, rule_of, sensor_with_u, unit_of
+    from rig.opening import asked_to_end
+    from rig.traceinfo import TraceInfo
+
+    u, unit = args.u or settings.u, args.unit or settings.unit
+    with asked_to_end() as enough:
+        return run_window(
+            Benches(lambda sensor: sensor_with_u(sensor, u), None, TraceInfo()),
+            recording=Path(args.trace),
+            speed=speed,
+            window=chosen_window(args, settings, info.window),
+            rule=rule_of(args.rule or settings.rule),
+            unit=None if unit is None else unit_of(unit),
+            asked_to_end=enough,
+        )
+
+
+def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, info: TraceInfo, speed: float) -> int:
+    from drivers.clock import SystemClock
+    from drivers.replay import Replay
+    from drivers.source import Source
+    from rig.bench import Bench
+    from rig.choices import chosen_window, rule_of, sensor_with_u, unit_of
+    from rig.opening import asked_to_end, terminal_of
+    from rig.replayline import LineReplay
+    from rig.session import Session
+    from rig.terminal import follow
+
     sensor = sensor_with_u(info.transducer.sensor(), args.u or settings.u)
     window = chosen_window(args, settings, info.window)
     terminal = terminal_of(unit_of(args.unit or settings.unit), large=True)
@@ -57,8 +94,6 @@ def run(args: argparse.Namespace) -> int:
         source = LineReplay(trace, sensor, speed=speed, over=args.over)
     else:
         source = Replay(trace, clock, speed, name=args.trace)
-    for note in info.notes:
-        print(f"note: {note}", file=sys.stderr)
     with asked_to_end() as enough, Bench(source, session, patient=True) as bench:
         follow(bench, terminal, clock, pulls=None, seconds=None, asked_to_end=enough)
         print(f"{len(trace)} samples replayed, {bench.wire.samples} received, {bench.pulls} pulls", file=sys.stderr)
