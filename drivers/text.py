@@ -86,7 +86,7 @@ class TextCodec:
         self._rest = b""
         self._in_step = False
         self._lines = 0
-        self._sign = 1.0
+        self._side = 1.0
         self._plain = _plain_pattern(layout)
         wanted = [column.kind for column in layout.columns if column.kind != "skip"]
         self._torque_at = wanted.index("torque")
@@ -128,21 +128,17 @@ class TextCodec:
                 self._count_unread(whole)
                 return None
         match = self._plain.fullmatch(line) if self._plain else None
-        values = [float(group) for group in match.groups()] if match else self._fields.read(line)
-        if values is None:
-            self._count_unread(whole)
-            return None
-        torque = values[self._torque_at]
-        others = [value for at, value in enumerate(values) if at != self._torque_at]
-        if not all(abs(value) < BEYOND_REASON for value in others) or (match and not abs(torque) < BEYOND_REASON):
+        values = list(map(float, match.groups())) if match else self._fields.read(line)
+        if values is None or (match and not -BEYOND_REASON < min(values) <= max(values) < BEYOND_REASON):
             self._count_unread(whole)
             return None
         self._lines += 1
+        torque = values[self._torque_at]
         if math.isinf(torque):
             self.faults.overload += 1
-            torque = math.copysign(math.inf, torque if self._fields.signed_overload else self._sign)
+            torque = math.copysign(math.inf, torque if self._fields.signed_overload else self._side)
         elif torque:
-            self._sign = math.copysign(1.0, torque)
+            self._side = torque
         angle = None if self._angle_at is None else values[self._angle_at]
         return Reading(torque, angle, self._lines if self._stamp_at is None else values[self._stamp_at])
 
