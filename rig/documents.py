@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from analysis.results import Breakaway, Budget, PullResult, Sliding, Verdict
+from analysis.results import Breakaway, Budget, PullResult, SeriesResult, Sliding, Verdict
 from rig.wording import doubt_text, verdict_text
 
 
@@ -70,6 +71,23 @@ def verdict_document(verdict: Verdict) -> dict[str, Any]:
         "high_nm": verdict.high_nm,
         "probability_in_window": verdict.probability_in_window,
         "text": verdict_text(verdict),
+    }
+
+
+def series_document(series: SeriesResult, names: Sequence[str], verdict: Verdict | None) -> dict[str, Any]:
+    """What several pulls together say, after `analysis.schema.json`; `names` are the traces in their order."""
+    return {
+        "basis": str(series.basis),
+        "mean_nm": series.mean_nm,
+        "deviation_nm": series.deviation_nm,
+        "u_nm": None if series.budget is None else series.budget.u_nm,
+        "counted": [names[index] for index in series.counted],
+        "apart": None if series.apart is None else names[series.apart],
+        "without": [names[index] for index in series.without],
+        "asymmetry": series.asymmetry,
+        "by_direction_nm": list(series.by_direction_nm),
+        "budget": None if series.budget is None else budget_document(series.budget),
+        "verdict": None if verdict is None else verdict_document(verdict),
     }
 
 

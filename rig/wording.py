@@ -6,8 +6,9 @@ Words after the trade: pack breakaway, pack sliding, chatter; never "initial tor
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from analysis.results import Budget, Chatter, Doubt, DoubtCode, PullResult, Verdict, VerdictState
+from analysis.results import Budget, Chatter, Doubt, DoubtCode, PullResult, SeriesResult, Settling, Verdict, VerdictState
 from analysis.units import in_unit
 from analysis.window import Basis, Window
 
@@ -33,6 +34,8 @@ STATE_WORD = {
 def figure(value: float) -> str:
     """A number for a person: three or four figures that count, no exponent in the usual range."""
     size = abs(value)
+    if size == 0:
+        return "0"
     if size >= 100_000 or 0 < size < 0.001:
         return f"{value:.3g}"
     return f"{value:.{1 if size >= 10 else 2 if size >= 1 else 3}f}"
@@ -81,9 +84,14 @@ def verdict_text(verdict: Verdict, unit: str = "N.m") -> str:
         return f"there is no {name} in this trace to hold against the window {limits}."
     value = f"{name} {torque_with_u(verdict.value_nm, verdict.expanded_u_nm, unit)}"
     sentence = f"{value} {_standing(verdict, limits, unit)}{_probability(verdict)}."
-    if "sensor_uncertainty" in verdict.missing:
-        sentence += " The sensor's uncertainty is not known and not in the figure; state it with --u or in the profile."
-    return sentence
+    return " ".join([sentence, *(_MISSING[code] for code in verdict.missing if code in _MISSING)])
+
+
+_MISSING = {
+    "sensor_uncertainty": "The sensor's uncertainty is not known and not in the figure; state it with --u or in the profile.",
+    "other_direction": "Pulls the other way are missing.",
+    "overload": "The sensor was at its limit, so the value is a lower bound.",
+}
 
 
 def _standing(verdict: Verdict, limits: str, unit: str) -> str:
@@ -98,10 +106,18 @@ def _standing(verdict: Verdict, limits: str, unit: str) -> str:
         case _:
             near_low = low_nm is not None and (high_nm is None or abs(value_nm - low_nm) <= abs(value_nm - high_nm))
             limit_nm = low_nm if near_low else high_nm
-            return (
-                f"is too near to the {'lower' if near_low else 'upper'} limit of {torque(limit_nm or 0.0, unit)} to decide; "
-                "more pulls or a sensor of smaller range and uncertainty would settle it"
-            )
+            limit = f"{'lower' if near_low else 'upper'} limit of {torque(limit_nm or 0.0, unit)}"
+            return f"is too near to the {limit} to decide; {_settling(verdict.settling)}"
+
+
+def _settling(settling: Settling | None) -> str:
+    if settling is None:
+        return "more pulls or a sensor of smaller uncertainty would settle it"
+    if settling.better_sensor:
+        return "no number of pulls would settle it, a sensor of smaller range and uncertainty would"
+    if settling.more_pulls is None:
+        return "it lies on the limit: pulls in any useful number would not settle it"
+    return f"{settling.more_pulls} more {'pull' if settling.more_pulls == 1 else 'pulls'} should settle it"
 
 
 def _probability(verdict: Verdict) -> str:
@@ -176,7 +192,29 @@ def pull_line(number: int, result: PullResult, verdict: Verdict | None, unit: st
     return ": ".join((parts[0], ", ".join(parts[1:])))
 
 
-# -- budget -----------------------------------------------------------------------------------------------------------------------
+# -- series and budget ------------------------------------------------------------------------------------------------------------
+
+
+def series_lines(series: SeriesResult, names: Sequence[str], verdict: Verdict | None, unit: str = "N.m") -> list[str]:
+    """What several pulls together say, as rows to print; `names` are those of the pulls, in their order."""
+    rows = [f"series of {len(names)} pulls"]
+    if series.mean_nm is None or series.budget is None:
+        rows.append(f"  {NAME_OF[series.basis]} was read in none of them")
+    else:
+        mean = torque_with_u(series.mean_nm, series.budget.expanded_u_nm, unit)
+        rows.append(f"  {NAME_OF[series.basis]} {mean}, the mean of {len(series.counted)}")
+    if series.deviation_nm is not None:
+        rows.append(f"  a single pull scatters by {torque(series.deviation_nm, unit)} (standard deviation)")
+    forward, back = series.by_direction_nm
+    if forward is not None and back is not None and series.asymmetry is not None:
+        both = f"{torque(forward, unit)} in the first direction, {torque(back, unit)} the other way"
+        rows.append(f"  {both}: {100 * series.asymmetry:+.1f} %")
+    if series.apart is not None:
+        rows.append(f"  kept apart as the first after rest: {names[series.apart]}")
+    rows += [f"  no reading: {names[index]}" for index in series.without]
+    if verdict is not None:
+        rows.append(f"  {STATE_WORD[verdict.state]}: {verdict_text(verdict, unit)}")
+    return rows
 
 
 def budget_lines(name: str, budget: Budget, unit: str = "N.m") -> list[str]:

@@ -18,8 +18,10 @@ from analysis.errors import BenchError
 from rig.choices import add_judging, arm_of, rule_of, sensor_with_u, unit_of, window_of
 
 if TYPE_CHECKING:
-    from analysis.results import DecisionRule, PullResult, Verdict
+    from analysis.results import DecisionRule, PullResult, SeriesResult, Verdict
     from analysis.window import Window
+
+    Together = tuple[SeriesResult, list[str], Verdict | None]
 
 NAME = "analyse"
 HELP = "read traces from files and judge them"
@@ -46,6 +48,7 @@ class Analysed:
 
     path: str
     result: PullResult | None = None
+    window: Window | None = None
     verdict: Verdict | None = None
     notes: tuple[str, ...] = ()
     error: str | None = None
@@ -57,6 +60,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_judging(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON document (see rig/schemas/analysis.schema.json)")
     parser.add_argument("--budget", action="store_true", help="print the uncertainty budgets too")
+    parser.add_argument(
+        "--series", action="store_true", help="the traces are pulls of one unit, in order: one verdict on their mean"
+    )
     parser.add_argument("--arm", metavar="A", help="lever arm for curves of force and position, such as '0.6 m' (1 m)")
 
 
@@ -64,6 +70,7 @@ def run(args: argparse.Namespace) -> int:
     """Analyse all files; 2 if one could not be read."""
     from analysis.results import Sensor
     from rig.settings import load_settings
+    from rig.wording import series_lines
 
     settings = load_settings()
     unit = unit_of(args.unit or settings.unit)
@@ -85,8 +92,11 @@ def run(args: argparse.Namespace) -> int:
                 print(f"platepull analyse: {one.error}", file=sys.stderr)
             elif not args.json:
                 print("\n".join(_table_rows(one, unit, with_budget=args.budget)))
+    series = _series(outcomes, task, args.basis or settings.basis) if args.series else None
     if args.json:
-        _print_json(outcomes, with_budget=args.budget)
+        _print_json(outcomes, series, with_budget=args.budget)
+    elif series is not None:
+        print("\n".join(series_lines(*series, unit)))
     return 2 if any(one.error is not None for one in outcomes) else 0
 
 
@@ -130,14 +140,29 @@ def analyse_file(task: Task) -> Analysed:
         return Analysed(task.path, error=" ".join(str(error).split()))
     except Exception as error:  # noqa: BLE001  a fault of ours in one file must not cost the readings of the others
         return Analysed(task.path, error=f"{task.path}: not read by a fault of ours ({error!r}); report this with the file")
-    return Analysed(task.path, result, verdict, info.notes)
+    return Analysed(task.path, result, window, verdict, info.notes)
 
 
-def _print_json(outcomes: Sequence[Analysed], *, with_budget: bool) -> None:
-    from rig.documents import analysis_document
+def _series(outcomes: Sequence[Analysed], task: Task, basis: str | None) -> Together:
+    """The traces that could be read, taken together; the window is the one they were all judged against, if there is one."""
+    from analysis.judge import judge_series
+    from analysis.series import read_series
+    from analysis.window import Basis
 
+    results = [one.result for one in outcomes if one.result is not None]
+    windows = {one.window for one in outcomes if one.result is not None}
+    window = windows.pop() if len(windows) == 1 else None
+    series = read_series(results, Basis(basis or Basis.BREAKAWAY) if window is None else window.basis)
+    verdict = None if window is None else judge_series(series, window, task.rule)
+    return series, [one.path for one in outcomes if one.result is not None], verdict
+
+
+def _print_json(outcomes: Sequence[Analysed], series: Together | None, *, with_budget: bool) -> None:
+    from rig.documents import analysis_document, series_document
+
+    together = {} if series is None else {"series": series_document(*series)}
     documents = [
-        analysis_document(one.path, one.result, one.verdict, one.notes, with_budget=with_budget)
+        {**analysis_document(one.path, one.result, one.verdict, one.notes, with_budget=with_budget), **together}
         for one in outcomes
         if one.result is not None
     ]

@@ -162,6 +162,28 @@ def test_the_table_speaks_the_chosen_unit(capsys, pull):
     assert out.splitlines()[0] == pull
 
 
+def test_a_series_gives_one_verdict_over_all_traces(capsys, tmp_path):
+    paths = []
+    for number in range(5):
+        path = tmp_path / f"pull_{number}.csv"
+        stream = made_stream(1, seed=number, peak_nm=60.0 + number)
+        write_trace(path, stream.mirrored() if number % 2 else stream)
+        paths.append(str(path))
+    words = [*paths, "--series", "--window", "50..70 N.m", "--u", "0.5%"]
+    _, found, _ = documents(capsys, *words)
+    series = found[0]["series"]
+    assert all(document["series"] == series for document in found)
+    values = [document["breakaway"]["torque_nm"] for document in found]
+    assert series["apart"] == paths[0]
+    assert series["counted"] == paths[1:]
+    assert series["mean_nm"] == pytest.approx(sum(values[1:]) / 4)
+    assert series["verdict"]["state"] == "in_window"
+    assert main(["analyse", *words]) == 0
+    assert "series of 5 pulls" in capsys.readouterr().out
+    _, (alone,), _ = documents(capsys, paths[0], "--series", "--basis", "sliding")
+    assert (alone["series"]["basis"], alone["series"]["verdict"]) == ("sliding", None)
+
+
 def test_many_files_over_all_cores_read_the_same_in_the_same_order(capsys, tmp_path, monkeypatch):
     paths = []
     for number in range(6):

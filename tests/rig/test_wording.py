@@ -5,7 +5,19 @@ import dataclasses
 import pytest
 
 from analysis.judge import judge, judge_value
-from analysis.results import Breakaway, Budget, BudgetLine, Chatter, Doubt, DoubtCode, PullResult, Verdict, VerdictState
+from analysis.results import (
+    Breakaway,
+    Budget,
+    BudgetLine,
+    Chatter,
+    Doubt,
+    DoubtCode,
+    PullResult,
+    SeriesResult,
+    Settling,
+    Verdict,
+    VerdictState,
+)
 from analysis.window import Basis, Window
 from rig import wording
 
@@ -37,6 +49,36 @@ def test_a_verdict_says_value_uncertainty_window_and_distance(value_nm, window, 
 
 def test_an_undecided_verdict_says_what_would_settle_it():
     assert "would settle it" in wording.verdict_text(verdict(35.2, "35..60 N.m"))
+
+
+@pytest.mark.parametrize(
+    ("settling", "said"),
+    [
+        (Settling(None, better_sensor=True), "no number of pulls would settle it"),
+        (Settling(1, better_sensor=False), "1 more pull should settle it"),
+        (Settling(4, better_sensor=False), "4 more pulls should settle it"),
+        (Settling(None, better_sensor=False), "lies on the limit"),
+    ],
+)
+def test_what_would_settle_it_is_said_as_it_was_reckoned(settling, said):
+    assert said in wording.verdict_text(verdict(35.2, "35..60 N.m", settling=settling))
+
+
+def test_a_series_says_mean_scatter_both_ways_and_what_was_left_out():
+    series = SeriesResult(Basis.BREAKAWAY, 50.0, 1.5, U, (1, 2, 3), 0, (4,), 0.04, (51.0, 49.0))
+    names = ["a.csv", "b.csv", "c.csv", "d.csv", "e.csv"]
+    text = "\n".join(wording.series_lines(series, names, verdict(50.0, "35..60 N.m")))
+    for words in (
+        "series of 5 pulls",
+        "50.0 +/- 1.0 N.m, the mean of 3",
+        "1.50 N.m",
+        "+4.0 %",
+        "first after rest: a.csv",
+        "no reading: e.csv",
+    ):
+        assert words in text
+    none = SeriesResult(Basis.SLIDING, None, None, None, (), None, (0,), None, (None, None))
+    assert "pack sliding was read in none" in "\n".join(wording.series_lines(none, ["a.csv"], None))
 
 
 def test_what_a_verdict_lacks_is_said():
