@@ -124,7 +124,7 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     """The features over all sliding stretches; None where there are fewer than `least_cycles` cycles."""
     width = c.samples_in(rules.band_s) | 1
     smooth = c.smooth(rules.band_s)
-    noise = c.noise_nm / math.sqrt(width)
+    noise = _noise(c) / math.sqrt(width)
     least = max(rules.noise_height * noise, rules.level_height * level_nm, 2.5 * c.resolution_nm)
     pieces = [(a, b) for a, b in course.sliding if b - a >= 8]
     thin = max(1, width // 3)
@@ -141,6 +141,7 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     height = float(np.median(cycles.height_nm))
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
     torque = np.concatenate([smooth[a:b] for a, b in pieces])
+    compliance = wind_up(c, smooth, (course.load_from, course.peak + 1))
     features = ChatterFeatures(
         cycles=int(cycles.peak.size),
         height=height / max(level_nm, 1e-12),
@@ -152,10 +153,19 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
         coverage=min(1.0, cycles.peak.size * period / max(total_s, 1e-12)),
         rest_share=_rest_share(c, smooth, height),
         sinusoid=_sinusoid(torque - _trend(torque, max(3, round(1.5 * period / c.step_s)))),
-        slip_share=_slip_share(c, smooth, parts, wind_up(c, smooth, (course.load_from, course.peak + 1))),
-        stuck=_stuck_share(c, smooth, pieces, wind_up(c, smooth, (course.load_from, course.peak + 1)), period),
+        slip_share=_slip_share(c, smooth, parts, compliance),
+        stuck=_stuck_share(c, smooth, pieces, compliance, period),
     )
     return features, cycles
+
+
+def _noise(c: Conditioned) -> float:
+    """Noise of a sample at rest; without rest, allowing for tails heavier than a normal law's, from the sliding itself."""
+    if c.rest_to or c.rest_from < c.time_s.size:
+        return c.noise_nm
+    size = np.abs(np.diff(c.torque_nm[:200_000], 4)) / math.sqrt(70.0)
+    # 99.5 % of a normal law lie within 2.8 deviations.
+    return max(c.noise_nm, float(np.percentile(size, 99.5)) / 2.8) if size.size > 20 else c.noise_nm
 
 
 def _placed(cycles: Cycles, first: int, thin: int) -> Cycles:
@@ -208,7 +218,7 @@ def _sinusoid(wave: Floats) -> float:
 
 
 def _slip_share(c: Conditioned, smooth: Floats, parts: list[Cycles], compliance: float) -> float:
-    if c.angle_deg is None:
+    if c.angle_deg is None or compliance == 0.0:  # without the wind-up the lever alone does not tell how the unit turned
         return math.nan
     fallen = turned = fall_s = whole_s = 0.0
     for part in parts:
@@ -227,7 +237,7 @@ def _slip_share(c: Conditioned, smooth: Floats, parts: list[Cycles], compliance:
 
 
 def _stuck_share(c: Conditioned, smooth: Floats, pieces: list[tuple[int, int]], compliance: float, period_s: float) -> float:
-    if c.angle_deg is None:
+    if c.angle_deg is None or compliance == 0.0:
         return math.nan
     half = max(1, c.samples_in(0.15 * period_s) // 2)
     slow, total = 0, 0

@@ -33,6 +33,7 @@ class ConditionRules:
     rest_least_s: float = 0.04  # less rest than this before the pull gives no zero
     rest_noise: float = 6.0  # rest ends where the smoothed torque is off zero by so many deviations
     rest_share: float = 0.004  # ... or by this share of the largest torque
+    loaded_share: float = 0.6  # a calm beginning above this share of the largest torque, never come back to, is no rest
     smooth_s: float = 0.01
     angle_moved_deg: float = 0.3  # rest ends where the lever has moved this far (or 1.5 encoder steps)
     hum_least_hz: float = 15.0  # slower wiggle at rest is no mains hum
@@ -224,6 +225,14 @@ def _rest_before(trace: Trace, noise_nm: float, step_s: float, largest_nm: float
     return end, float(np.mean(trace.torque_nm[:end]))
 
 
+def _under_load(torque_nm: Floats, level_nm: float, noise_nm: float, rules: ConditionRules) -> bool:
+    """Whether a calm beginning is no rest but plates held under load: near the largest torque, and not come back to."""
+    largest = float(np.percentile(np.abs(torque_nm), 98.0))
+    tail = torque_nm[-max(5, torque_nm.size // 20) :]
+    came_back = float(np.median(np.abs(tail - level_nm))) < max(4 * noise_nm, 0.02 * largest)
+    return abs(level_nm) > rules.loaded_share * largest and not came_back
+
+
 def _rest_after(torque_nm: Floats, angle_deg: Floats | None, noise_nm: float, step_s: float, largest_nm: float) -> int:
     """Index from which the end of the trace is at rest; n where it is not."""
     n = torque_nm.size
@@ -356,6 +365,8 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None)
     largest = float(np.percentile(np.abs(calm.torque_nm), 99.5))
     noise = max(deviation(head), quantised)
     rest_to, zero = _rest_before(calm, noise, step_s, largest, rules)
+    if rest_to and _under_load(calm.torque_nm, zero, noise, rules):
+        rest_to, zero = 0, 0.0
     if rest_to:
         noise = max(deviation(calm.torque_nm[:rest_to]), quantised)
     clipped = find_clipped(calm.torque_nm, step_s, sensor.capacity_nm, rules)

@@ -35,6 +35,8 @@ class CourseRules:
     stuck_deg: float = 0.6  # a reload with less plastic turning than this was elastic: the plates stuck again
     sustained_s: float = 0.25  # without an angle: not surpassed for so long
     surpass: float = 0.03  # ... by this share
+    sudden: float = 1.0  # a fall steeper than the load's climb ...
+    sudden_share: float = 0.015  # ... and of this share of the peak is a slip
     reload_share: float = 0.3  # ... nor later on by a climb this steep against the load's: the hand had only held
     died_share: float = 0.1  # the first slip has died away where so little of its fall is left
     after_slip_deg: float = 2.0  # steady sliding starts so far after it (definition of the known-truth pulls)
@@ -239,10 +241,18 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, bite: Span, rules: Cou
         load_from = first + int(np.argmax(smooth[first : peak + 1] > 0.3 * fine[peak]))
         loading = 0.5 * fine[peak] / max(peak - load_from, 1)
         climbing = (smooth[again] - smooth[foot]) / max(again - foot, 1)
-        if climbing < rules.reload_share * loading:
+        if climbing < rules.reload_share * loading or _fell(fine[peak : again + 1], loading, c.samples_in(0.01), rules):
             return first, peak, None
         start = again
     return None
+
+
+def _fell(after_peak: Floats, loading_nm: float, span: int, rules: CourseRules) -> bool:
+    """Whether the torque fell suddenly after the peak, against the load's climb: plates that slip, not a hand that holds."""
+    if after_peak.size <= span:
+        return False
+    falls = after_peak[:-span] - after_peak[span:]
+    return bool(np.any((falls > rules.sudden * loading_nm * span) & (falls > rules.sudden_share * after_peak[0])))
 
 
 def find_first_slip(

@@ -32,6 +32,7 @@ class ReadingRules:
     tremor: TremorRules = field(default_factory=TremorRules)
     quality: QualityRules = field(default_factory=QualityRules)
     least_samples: int = 10
+    loaded_share: float = 0.5
 
 
 def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules | None = None) -> PullResult:
@@ -60,18 +61,22 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
         calm = peak_under_tremor(c, course, measured[0].rate_hz, rules.tremor)
         if calm is not None:
             peak = replace(peak, torque_nm=calm.torque_nm, time_s=calm.time_s, tremor_u_nm=calm.u_nm)
+    # A pull whose first sample is already half way up has lost its beginning.
+    began_under_load = not c.rest_to and float(np.median(c.torque_nm[:5])) > rules.loaded_share * level
     return PullResult(
         samples=len(trace),
         duration_s=trace.duration_s,
         rate_hz=c.rate_hz,
         direction=c.sign,
         stretches=name_stretches(c, course),
-        breakaway=_breakaway(c, course, peak, sensor),
+        breakaway=None if began_under_load else _breakaway(c, course, peak, sensor),
         sliding=None if plateau is None else _sliding(c, plateau, sensor, chatter),
         chatter=chatter,
         doubts=find_doubts(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality),
         zero_nm=c.zero_nm,
         noise_nm=c.noise_nm,
+        began_under_load=began_under_load,
+        angle_reversed=c.angle_reversed,
     )
 
 

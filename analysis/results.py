@@ -173,6 +173,10 @@ class PullResult:
     noise_nm: float | None = None
     held_nothing: bool = False
     """True where the hand turned the unit and nothing resisted: a free-spinning unit."""
+    began_under_load: bool = False
+    """True where the trace begins with the load already on: its breakaway was not recorded, and none is given."""
+    angle_reversed: bool = False
+    """True where the angle runs against the torque: the sensor's sign convention is off, magnitudes are not touched by it."""
 
 
 class VerdictState(StrEnum):
