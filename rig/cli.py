@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import importlib
+import io
 import os
 import pkgutil
 import sys
@@ -67,6 +68,9 @@ def parser_for(argv: Sequence[str]) -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit status. Never lets a BenchError through."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a console of few letters shows what it can instead of failing on a file's name
+            stream.reconfigure(errors="backslashreplace")
     words = list(sys.argv[1:] if argv is None else argv)
     parser = parser_for(words)
     args = parser.parse_args(words)

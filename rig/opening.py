@@ -58,6 +58,11 @@ def recorder_into(folder: Path, info: TraceInfo) -> Recorder:
     return Recorder(folder, info, lambda: datetime.now().astimezone(), SystemClock().now)
 
 
+def todays_folder() -> Path:
+    """Where pulls go that nobody gave a folder for: none is ever lost for want of an option."""
+    return Path.home() / "platepull" / f"{datetime.now():%Y-%m-%d}"
+
+
 def live_session(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None) -> tuple[Session, str]:
     """The session of a verb and the unit to print in. `out` is the folder to record into; None: nothing is written."""
     unit = unit_of(args.unit or settings.unit)

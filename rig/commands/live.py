@@ -33,7 +33,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="no hardware: the pretend bench (see 'platepull emulate --help')",
     )
     parser.add_argument("--terminal", action="store_true", help="no window, even where there is a screen")
-    parser.add_argument("--out", metavar="FOLDER", help="write each pull to this folder")
+    parser.add_argument(
+        "--out",
+        metavar="FOLDER",
+        help="write each pull to this folder (a folder a day in 'platepull' in your home; pretend pulls: nowhere)",
+    )
     parser.add_argument(
         "--pulls",
         type=positive(int),
@@ -50,6 +54,7 @@ def run(args: argparse.Namespace) -> int:
     """Open the line (or the pretend bench) and show what it brings."""
     from drivers.profile import load_profile
     from rig.choices import profile_path
+    from rig.opening import todays_folder
     from rig.pretend import DEFAULT_SCENARIO, PRETEND_WINDOW, pretend_bench
     from rig.settings import load_settings
 
@@ -65,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
                 args.pulls = PULLS_WITHOUT_AUDIENCE
         elif device is not None:
             profile = load_profile(profile_path(device))
-        out = args.out or (None if args.pretend is not None else settings.out)
+        out = args.out or (None if args.pretend is not None else settings.out or str(todays_folder()))
         if in_window:  # without a profile it opens on the line page
             return _in_window(args, settings, profile, out)
         if profile is None:
