@@ -55,6 +55,10 @@ class Line(Protocol):
         """Send bytes."""
         ...
 
+    def discard(self) -> None:
+        """Throw away what has arrived and was not read."""
+        ...
+
     def close(self) -> None:
         """Close; a second time does nothing."""
         ...
@@ -90,6 +94,11 @@ class SerialLine:
         """Send bytes."""
         with _lost_line_told(self.name):
             self._port.write(data)
+
+    def discard(self) -> None:
+        """Throw away what has arrived and was not read."""
+        with _lost_line_told(self.name):
+            self._port.reset_input_buffer()
 
     def close(self) -> None:
         """Close; a second time does nothing. A line that is gone already cannot complain any more."""

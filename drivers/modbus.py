@@ -63,14 +63,17 @@ class Value:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ModbusFormat:
-    """Who is asked what, and how often. `angle` is None where there is none."""
+    """Who is asked what, and how often. `angle` is None where there is none.
+
+    `timeout_s` is how long an answer is waited for; longer than anything on the way may hold it back.
+    """
 
     address: int
     rate_hz: float
     torque: Value
     angle: Value | None = None
     function: Function = "holding"
-    timeout_s: float = 0.3
+    timeout_s: float = 0.5
 
     @property
     def first(self) -> int:

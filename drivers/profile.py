@@ -176,7 +176,7 @@ def _modbus_format(table: Table) -> ModbusFormat:
         torque=torque,
         angle=angle,
         function=table.choice("function", get_args(Function), "holding"),
-        timeout_s=table.quantity("timeout", "time", "300 ms", 0.3),
+        timeout_s=table.quantity("timeout", "time", "500 ms", 0.5),
     )
     if layout.count > MOST_REGISTERS:
         raise table.refuse("angle", "lies too far from torque", f"both within {MOST_REGISTERS} registers, read in one request")

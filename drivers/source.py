@@ -142,13 +142,16 @@ class LiveSource:
         assert self._line is not None
         if self._polled is None:
             return self._line.read()
-        if self._polled.answered or self._clock.now() - self._asked_s > self._polled.timeout_s:
+        waited_s = self._clock.now() - self._asked_s + 1e-5  # a recording rounds its times
+        if self._polled.answered or waited_s > self._polled.timeout_s:
             if self._clock.wait_until(self._next_ask_s, stop):
                 return b""
+            # An answer that came too late would pass for the next one, and every later one would be a question behind.
+            self._line.discard()
+            self._line.write(self._polled.ask())
             self._asked_s = self._clock.now()
             on_beat_s = self._next_ask_s + self._polled.period_s
             self._next_ask_s = on_beat_s if on_beat_s > self._asked_s else self._asked_s + self._polled.period_s
-            self._line.write(self._polled.ask())
         return self._line.read(self._polled.answer_bytes)
 
     def _take(self, data: bytes) -> Iterator[SourceItem]:

@@ -156,7 +156,8 @@ class TimeBase:
         if arrived_s < self._rules.off_rate_after_s or not device_s > 0:
             return None
         ratio = device_s / arrived_s
-        return ratio if abs(ratio - 1) > self._rules.off_rate else None
+        off = abs(ratio - 1) > self._rules.off_rate and abs(device_s - arrived_s) > self._rules.off_by_s
+        return ratio if off else None
 
     def restart(self) -> None:
         """The line was opened anew: go on by the arrivals."""

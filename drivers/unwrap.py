@@ -52,6 +52,8 @@ class TimeRules:
     """A device's rate or clock this far from the profile's is worth a word."""
     off_rate_from_s: float = 1.0
     """Measured from here on: opening a port first brings what had piled up in it."""
+    off_by_s: float = 0.5
+    """And this far away in sum: a stall at the start or the end is no wrong rate."""
     off_rate_after_s: float = 5.0
     """When that can be told."""
 

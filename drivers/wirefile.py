@@ -91,6 +91,10 @@ class TapedLine:
         self._tape.note("w", data)
         self._line.write(data)
 
+    def discard(self) -> None:
+        """Throw away what was not read; it never gets onto the tape."""
+        self._line.discard()
+
     def close(self) -> None:
         """Close the line; the tape stays open for the next one."""
         self._line.close()
@@ -149,7 +153,9 @@ class WirePlayer:
     def __init__(self, path: Path, pace: Clock | None = None) -> None:
         self.name = path.name
         self.ended = False
-        self._events = iter([event for event in read_wire(path) if event.what in ("r", "x")])
+        self._events = [event for event in read_wire(path) if event.what != "o"]
+        self._at = 0
+        self._waited = False
         self._pace = pace
         self._pace_from_s = pace.now() if pace else 0.0
         self._moment_s = 0.0
@@ -163,20 +169,33 @@ class WirePlayer:
         return stop.is_set()
 
     def read(self, most: int = MOST_BYTES) -> bytes:
-        """The next bytes that arrived, however many."""
-        event = next(self._events, None)
-        if event is None:
+        """The next bytes that arrived, however many; b'' where the recording waits until something is sent."""
+        if self._at == len(self._events):
             self.ended = True
             return b""
-        self._moment_s = event.time_s
-        if self._pace is not None:
-            self._pace.wait_until(self._pace_from_s + event.time_s, threading.Event())
+        event = self._events[self._at]
+        self._go_to(event.time_s)
+        if event.what == "w" and not self._waited:
+            self._waited = True
+            return b""
+        self._at, self._waited = self._at + 1, False
         if event.what == "x":
             raise LineLostError(event.data.decode("latin-1"), where=self.name)
-        return event.data
+        return event.data if event.what == "r" else b""
 
     def write(self, data: bytes) -> None:
-        """A recording does not listen."""
+        """A recording does not listen; if something was sent now, that is when it was."""
+        if self._at < len(self._events) and self._events[self._at].what == "w":
+            self._go_to(self._events[self._at].time_s)
+            self._at, self._waited = self._at + 1, False
+
+    def discard(self) -> None:
+        """What was thrown away is not in the recording."""
+
+    def _go_to(self, time_s: float) -> None:
+        self._moment_s = time_s
+        if self._pace is not None:
+            self._pace.wait_until(self._pace_from_s + time_s, threading.Event())
 
     def close(self) -> None:
         """Nothing to close: the recording goes on when it is opened again."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import struct
 import threading
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,10 +17,11 @@ from support.wires import pieces_of
 from analysis.trace import Trace, join
 from analysis.units import Scale
 from drivers.codec import Reading
-from drivers.line import MOST_BYTES, READ_S
+from drivers.line import MOST_BYTES, READ_S, Line
 from drivers.modbus import ModbusCodec, ModbusFormat, Order, Value, ValueType
 from drivers.profile import DeviceProfile
 from drivers.source import LineAway, LineUp, LineWord, LiveSource, SourceItem
+from drivers.wirefile import TapedLine, WirePlayer, WireTape
 
 ONE = Scale(1.0)
 TORQUE = Value(register=107, type="int16", scale=ONE, overload=32767)
@@ -167,37 +169,63 @@ def test_no_changed_byte_gives_a_sample(at: int, mask: int) -> None:
 
 
 class AnsweringLine:
-    """A device that answers 8 ms after it is asked, with the number of the question; `deaf` questions go unanswered."""
+    """A device that answers 8 ms after it is asked, with the number of the question.
 
-    def __init__(self, clock: StepClock, deaf: range = range(0), reply: bytes | None = None) -> None:
+    `deaf` questions go unanswered; `slow` ones are answered only `SLOW_S` after they were asked.
+    """
+
+    SLOW_S = 0.7
+
+    def __init__(self, clock: StepClock, deaf: range = range(0), slow: range = range(0), reply: bytes | None = None) -> None:
         self.name, self.ended = "P", False
-        self._clock, self._deaf, self._reply = clock, deaf, reply
+        self._clock, self._deaf, self._slow, self._reply = clock, deaf, slow, reply
         self._asked = 0
-        self._due = b""
-        self.asked_s: list[float] = []
+        self._due: list[tuple[float, bytes]] = []
+        self.discarded = 0
 
     def write(self, data: bytes) -> None:
         self._asked += 1
-        self.asked_s.append(self._clock.moment)
         if self._asked not in self._deaf:
-            self._due = self._reply or answer(self._asked, 0, -self._asked)
+            after_s = self.SLOW_S if self._asked in self._slow else 0.008
+            self._due.append((self._clock.moment + after_s, self._reply or answer(self._asked, 0, -self._asked)))
 
     def read(self, most: int = MOST_BYTES) -> bytes:
-        due, self._due = self._due[:most], self._due[most:]
-        self._clock.moment += 0.008 if due else READ_S
-        return due
+        if not self._due or self._due[0][0] > self._clock.moment + READ_S:
+            self._clock.moment += READ_S
+            return b""
+        at_s, data = self._due[0]
+        self._clock.moment = max(self._clock.moment, at_s)
+        self._due[0] = (at_s, data[most:])
+        if not data[most:]:
+            self._due.pop(0)
+        return data[:most]
+
+    def discard(self) -> None:
+        self.discarded += sum(at_s <= self._clock.moment for at_s, _ in self._due)
+        self._due = [(at_s, data) for at_s, data in self._due if at_s > self._clock.moment]
 
     def close(self) -> None:
         pass
 
 
-def run(line: AnsweringLine, clock: StepClock, until_s: float) -> list[SourceItem]:
+PROFILE = DeviceProfile(
+    name="indicator",
+    port="P",
+    protocol="modbus",
+    capacity_nm=200.0,
+    modbus=ModbusFormat(
+        address=0x11,
+        rate_hz=20.0,
+        torque=Value(register=107, type="int16", scale=Scale(0.1)),
+        angle=Value(register=109, type="int16", scale=Scale(0.01)),
+    ),
+)
+
+
+def run(line: Line, clock: StepClock, until_s: float) -> list[SourceItem]:
     stop = threading.Event()
     clock.at_wait = lambda moment: stop.set() if moment > until_s else None
-    torque = Value(register=107, type="int16", scale=Scale(0.1))
-    layout = ModbusFormat(address=0x11, rate_hz=20.0, torque=torque, angle=Value(register=109, type="int16", scale=Scale(0.01)))
-    profile = DeviceProfile(name="indicator", port="P", protocol="modbus", capacity_nm=200.0, modbus=layout)
-    return list(LiveSource(profile, clock, lambda port: line, list).pieces(stop))
+    return list(LiveSource(PROFILE, clock, lambda port: line, list).pieces(stop))
 
 
 def test_the_source_asks_at_the_rate_and_stamps_with_the_question() -> None:
@@ -217,12 +245,39 @@ def test_questions_without_answer_leave_a_gap() -> None:
     items = run(line, clock, 8.0)
     whole = join(item for item in items if isinstance(item, Trace))
     assert list(whole.torque_nm[47:51] * 10) == pytest.approx([48, 49, 53, 54])
-    assert np.diff(whole.time_s)[48] == pytest.approx(0.05 + 3 * 0.3, abs=0.1)
+    assert np.diff(whole.time_s)[48] == pytest.approx(0.05 + 3 * 0.5, abs=0.1)
+
+
+def test_answers_that_come_too_late_do_not_put_all_later_ones_a_question_behind() -> None:
+    """Question 50 is answered after 0.7 s, when 51 has been asked already (0.5 s): one sample is of another moment, no more."""
+    clock = StepClock()
+    line = AnsweringLine(clock, slow=range(50, 51))
+    items = run(line, clock, 8.0)
+    whole = join(item for item in items if isinstance(item, Trace))
+    numbers = np.round(whole.torque_nm * 10).astype(int)
+    assert line.discarded == 1
+    assert (np.diff(numbers) > 0).all()
+    beats = np.round(whole.time_s / 0.05).astype(int)
+    assert (np.diff(beats - numbers)[60:] == 0).all()
+
+
+def test_a_recording_of_a_polled_line_gives_the_very_pieces(tmp_path: Path) -> None:
+    clock = StepClock()
+    tape = WireTape(tmp_path / "polled.wire", clock, {})
+    live = run(TapedLine(AnsweringLine(clock, deaf=range(40, 42)), tape), clock, 6.0)
+    tape.close()
+    player = WirePlayer(tmp_path / "polled.wire")
+    source = LiveSource(PROFILE, player, lambda port: player, list)
+    again = list(source.pieces(threading.Event()))
+    first, second = (join(item for item in items if isinstance(item, Trace)) for items in (live, again))
+    assert second.torque_nm == pytest.approx(first.torque_nm)
+    assert second.time_s == pytest.approx(first.time_s, abs=1e-5)
+    assert source.faults.lost == 2
 
 
 def test_a_mute_device_is_told_and_a_refusal_too() -> None:
     clock = StepClock()
-    items = run(AnsweringLine(clock, deaf=range(100, 115)), clock, 12.0)
+    items = run(AnsweringLine(clock, deaf=range(100, 115)), clock, 14.0)
     away = [item for item in items if isinstance(item, (LineAway, LineUp))]
     assert [type(item).__name__ for item in away] == ["LineUp", "LineAway", "LineUp"]
     assert "must answer when asked" in away[1].mend

@@ -41,6 +41,9 @@ class ScriptedLine:
     def write(self, data: bytes) -> None:
         self.written.append(data)
 
+    def discard(self) -> None:
+        pass
+
     def close(self) -> None:
         self.closed = True
 
