@@ -153,7 +153,8 @@ def test_torque_alone_is_less_sure_but_not_wrong(pull: SimPull) -> None:
     bare, full = read_pull(Trace(pull.trace.time_s, pull.trace.torque_nm)), read_pull(pull.trace)
     assert (bare.breakaway is None) is (full.breakaway is None)
     if bare.breakaway is not None and full.breakaway is not None:
-        assert bare.breakaway.torque_nm == pytest.approx(full.breakaway.torque_nm, rel=0.01)
+        room = bare.breakaway.budget.expanded_u_nm + full.breakaway.budget.expanded_u_nm
+        assert bare.breakaway.torque_nm == pytest.approx(full.breakaway.torque_nm, rel=0.01, abs=room)
         assert bare.breakaway.angle_deg is None
 
 

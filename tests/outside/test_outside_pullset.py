@@ -50,9 +50,8 @@ def test_work_of_the_hand_is_heat_and_store() -> None:
     assert into == pytest.approx(heat + kept, rel=0.005)
 
 
-def test_the_same_seed_gives_the_same_pulls() -> None:
-    one, two = simulate(2, 3, ["jerk"]), simulate(2, 3, ["jerk"])
-    for a, b in zip(one, two, strict=True):
-        assert a.truth == b.truth
-        assert np.array_equal(a.trace.torque_nm, b.trace.torque_nm)
-    assert not np.array_equal(one[0].trace.torque_nm[:50], one[1].trace.torque_nm[:50])
+def test_a_seed_gives_the_same_pull_whatever_runs_beside_it() -> None:
+    alone, (first, second) = simulate(1, 3, ["jerk"])[0], simulate(2, 3, ["jerk"])
+    assert first.truth == alone.truth
+    assert np.array_equal(first.trace.torque_nm, alone.trace.torque_nm)
+    assert not np.array_equal(first.trace.torque_nm[:50], second.trace.torque_nm[:50])
