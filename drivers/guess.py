@@ -24,6 +24,7 @@ from drivers.text import Column, Kind, TextCodec, TextFormat, check_of
 LEAST_LINES = 8
 """Fewer say too little."""
 MOST_LINES = 600
+LEAST_BYTES = 48
 PILE_S = 0.5
 _RATES_HZ = (1, 2, 5, 10, 12.5, 20, 25, 40, 50, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1200, 1280, 1600, 2000)
 """Rates that converters and programmers like (common practice, no source)."""
@@ -55,12 +56,13 @@ class Meaning(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Guess:
-    """A layout (None: frames), how sure it is from 0 to 1, and the reasons and doubts in words."""
+    """A layout (None: frames), how sure it is from 0 to 1, the reasons and doubts in words, and the bits of a character."""
 
     layout: TextFormat | None
     sureness: float
     because: tuple[str, ...]
     doubts: tuple[str, ...] = ()
+    bits: str = "8N1"
 
 
 def guess(chunks: Sequence[Chunk]) -> Guess | None:
@@ -73,6 +75,10 @@ def guess(chunks: Sequence[Chunk]) -> Guess | None:
             None, 1.0, (f"frames that describe themselves: '{what.name}', {1e9 / what.period_ns:g} Hz, {what.torque_unit}",)
         )
     data = b"".join(chunk.data for chunk in chunks)
+    bits = seven_bits(data)
+    if bits is not None:
+        found = guess([Chunk(chunk.arrival_s, bytes(byte & 0x7F for byte in chunk.data)) for chunk in chunks])
+        return None if found is None else replace(found, bits=bits, because=(f"the eighth bit is a parity: {bits}", *found.because))
     text = data.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "replace")
     lines = [line.strip() for line in re.split(r"[\r\n]+", text)[1:-1] if line.strip()][:MOST_LINES]
     if len(lines) < LEAST_LINES or sum(char.isprintable() for line in lines for char in line) < 0.9 * sum(map(len, lines)):
@@ -85,6 +91,15 @@ def guess(chunks: Sequence[Chunk]) -> Guess | None:
         if delimiter != decimal and (each := _under(lines, delimiter, decimal, rate_hz)) is not None
     ]
     return max(guesses, key=_merit, default=None)
+
+
+def seven_bits(data: bytes) -> str | None:
+    """'7E1' or '7O1' where what was read as eight bits is seven with an even or odd parity, as some indicators send; else None."""
+    odd = sum(byte.bit_count() % 2 for byte in data)
+    if len(data) < LEAST_BYTES or max(data) < 0x80 or 0.02 * len(data) < odd < 0.98 * len(data):
+        return None
+    readable = sum(32 <= byte & 0x7F < 127 or byte & 0x7F in b"\r\n\t" for byte in data)
+    return None if readable < 0.98 * len(data) else "7O1" if odd > 0.5 * len(data) else "7E1"
 
 
 def _merit(found: Guess) -> float:
@@ -275,31 +290,3 @@ def _run(values: list[float], rate_hz: float | None) -> Meaning | None:
                 Column("time", unit), 0.6 if counts else 0.95, f"it rises evenly, and in {unit} as fast as the lines come"
             )
     return Meaning(Column("counter"), 0.95, "it goes up by one a line") if counts else None
-
-
-def profile_text(found: Guess, *, name: str, port: str, baud: int, capacity: str | None) -> str:
-    """The guess as a device profile, in TOML, with its doubts as comments."""
-    rows = [f"# Guessed; {100 * found.sureness:.0f} % sure."]
-    rows += [f"#   because {reason}" for reason in found.because]
-    rows += [f"#   doubtful: {doubt}" for doubt in found.doubts]
-    unknown = "" if capacity else "   # not known: take it from the sensor's plate"
-    rows += ["[device]", f"name = {_quoted(name)}", f"port = {_quoted(port)}", f"baud = {baud}"]
-    rows += [
-        f'protocol = "{"frames" if found.layout is None else "text"}"',
-        f"capacity = {_quoted(capacity or '200 N.m')}{unknown}",
-    ]
-    if found.layout is not None:
-        layout = found.layout
-        cells = [(f"{c.key} = " if c.key else "") + c.kind + (f" [{c.unit}]" if c.unit else "") for c in layout.columns]
-        rows += ["[text]", f"columns = [{', '.join(map(_quoted, cells))}]", f"delimiter = {_quoted(layout.delimiter)}"]
-        rows += [f"rate = {_quoted(f'{layout.rate_hz:g} Hz')}"] if layout.rate_hz else []
-        rows += ['decimal = ","'] if layout.decimal == "," else []
-        rows += [f"tag = {_quoted(layout.tag)}"] if layout.tag else []
-        rows += ['sign = "after"'] if layout.sign_after else []
-        rows += ['check = "xor"'] if layout.check else []
-    return "\n".join(rows) + "\n"
-
-
-def _quoted(text: str) -> str:
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t")
-    return f'"{escaped}"'

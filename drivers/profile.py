@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -198,3 +198,28 @@ def _value(parent: Table, name: Literal["torque", "angle"], expected: str) -> Va
         raise table.refuse("register", f"is {value.register}", f"room for a {kind} up to register 65535")
     table.done()
     return value
+
+
+def profile_text(
+    *, name: str, port: str, baud: int, bits: str, capacity: str | None, layout: TextFormat | None, remarks: Sequence[str] = ()
+) -> str:
+    """A profile in TOML, with remarks as comments at its head. `layout` None: frames; `capacity` None: a guess, marked so."""
+    unknown = "" if capacity else "   # not known: take it from the sensor's plate"
+    rows = ["# " + "".join(char if char.isprintable() else "?" for char in remark) for remark in remarks]
+    rows += ["[device]", f"name = {_quoted(name)}", f"port = {_quoted(port)}", f"baud = {baud}"]
+    rows += [f'bits = "{bits}"'] if bits != "8N1" else []
+    rows += [f'protocol = "{"frames" if layout is None else "text"}"', f"capacity = {_quoted(capacity or '200 N.m')}{unknown}"]
+    if layout is not None:
+        cells = [(f"{c.key} = " if c.key else "") + c.kind + (f" [{c.unit}]" if c.unit else "") for c in layout.columns]
+        rows += ["[text]", f"columns = [{', '.join(map(_quoted, cells))}]", f"delimiter = {_quoted(layout.delimiter)}"]
+        rows += [f"rate = {_quoted(f'{layout.rate_hz:g} Hz')}"] if layout.rate_hz else []
+        rows += ['decimal = ","'] if layout.decimal == "," else []
+        rows += [f"tag = {_quoted(layout.tag)}"] if layout.tag else []
+        rows += ['sign = "after"'] if layout.sign_after else []
+        rows += ['check = "xor"'] if layout.check else []
+    return "\n".join(rows) + "\n"
+
+
+def _quoted(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t")
+    return f'"{escaped}"'

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 
 from drivers.codec import PolledCodec
+from drivers.guess import seven_bits
 from drivers.profile import DeviceProfile
 from drivers.wiring import Wiring
 
@@ -69,6 +70,9 @@ class LineWatch:
         baud = f"check the baud rate: the profile says {self._profile.baud} {self._profile.bits}, the device must agree"
         if wiring.codec.faults.ignored and not wiring.codec.faults.garbled:
             return "what arrives is not what the profile wants", "check its tag; a sender of frames must repeat its description"
+        bits = seven_bits(self._sample)
+        if bits is not None and self._profile.protocol == "text":
+            return "the characters carry a parity bit", f'set bits = "{bits}" in the profile'
         if self._profile.protocol != "text" or self._printable() < READABLE:
             return "bytes arrive, but they make no sense", baud
         line = re.split(rb"[\r\n]+", self._sample)[-2:][0].decode("ascii", "replace")[:60]

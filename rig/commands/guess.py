@@ -36,8 +36,9 @@ def run(args: argparse.Namespace) -> int:
     """Listen, guess, write or print the profile, and say how sure it is."""
     from analysis.errors import BenchError
     from drivers.clock import SystemClock
-    from drivers.guess import guess, profile_text
+    from drivers.guess import guess
     from drivers.line import SerialLine
+    from drivers.profile import profile_text
 
     path = Path(args.what)
     port, baud = args.what, args.baud or BAUDS[0]
@@ -52,7 +53,11 @@ def run(args: argparse.Namespace) -> int:
         raise BenchError(
             what, where=args.what, mend="check that the device sends by itself; a Modbus device must be set up by hand"
         )
-    text = profile_text(found, name=args.name, port=port, baud=baud, capacity=args.capacity)
+    remarks = [f"Guessed; {100 * found.sureness:.0f} % sure."]
+    remarks += [f"  because {reason}" for reason in found.because] + [f"  doubtful: {doubt}" for doubt in found.doubts]
+    text = profile_text(
+        name=args.name, port=port, baud=baud, bits=found.bits, capacity=args.capacity, layout=found.layout, remarks=remarks
+    )
     if args.out is None:
         print(text, end="")
     else:

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from drivers.codec import Reading
 from drivers.frames import Description, encode_description, encode_samples
-from drivers.guess import Chunk, Guess, guess, profile_text
-from drivers.profile import parse_profile
+from drivers.guess import Chunk, Guess, guess
+from drivers.profile import DeviceProfile, parse_profile, profile_text
 from drivers.text import Column, TextFormat, encode_line
 
 Habit = Callable[[int, float, float, float], str]
@@ -37,6 +37,14 @@ def found(chunks: list[Chunk]) -> Guess:
     result = guess(chunks)
     assert result is not None
     return result
+
+
+def profile_of(result: Guess, capacity: str | None = None) -> DeviceProfile:
+    """The guess written as a profile and read back."""
+    text = profile_text(
+        name="bench 1", port="COM3", baud=9600, bits=result.bits, capacity=capacity, layout=result.layout, remarks=result.because
+    )
+    return parse_profile(tomllib.loads(text), "guess.toml")
 
 
 def columns(result: Guess) -> list[tuple[str, str]]:
@@ -86,10 +94,9 @@ def test_the_habit_is_recognised_and_its_profile_reads_it(name: str) -> None:
     if not any(kind == "time" for kind, _ in expected):
         assert result.layout is not None
         assert result.layout.rate_hz == 500.0
-    text = profile_text(result, name="bench 1", port="COM3", baud=9600, capacity="150 N.m")
-    profile = parse_profile(tomllib.loads(text), "guess.toml")
+    profile = profile_of(result, "150 N.m")
     assert profile.text == result.layout
-    assert (profile.port, profile.baud, profile.name) == ("COM3", 9600, "bench 1")
+    assert (profile.port, profile.baud, profile.bits, profile.name) == ("COM3", 9600, "8N1", "bench 1")
     assert profile.capacity_nm == pytest.approx(150.0)
 
 
@@ -97,9 +104,12 @@ def test_what_only_its_place_tells_is_a_doubt() -> None:
     result = found(sent(HABITS["bare"][0]))
     assert len(result.doubts) == 2
     assert all("by its place only" in doubt for doubt in result.doubts)
-    text = profile_text(result, name="x", port="P", baud=9600, capacity=None)
-    assert "doubtful" in text
+
+
+def test_a_capacity_that_nobody_knows_is_marked() -> None:
+    text = profile_text(name="x", port="P", baud=9600, bits="8N1", capacity=None, layout=None, remarks=["care\nful"])
     assert "not known: take it from the sensor's plate" in text
+    assert text.startswith("# care?ful\n[device]")
 
 
 def test_a_file_without_arrivals_has_a_made_up_rate_and_says_so() -> None:
@@ -119,8 +129,7 @@ def test_frames_tell_about_themselves() -> None:
     result = found([Chunk(0.0, data)])
     assert result.layout is None
     assert result.sureness == 1.0
-    profile = parse_profile(tomllib.loads(profile_text(result, name="x", port="P", baud=9600, capacity=None)), "guess.toml")
-    assert profile.protocol == "frames"
+    assert profile_of(result).protocol == "frames"
 
 
 @pytest.mark.parametrize("data", [b"", b"1,2\n", b"hello\n" * 100, bytes(random.Random(3).randbytes(3000))])
@@ -145,7 +154,7 @@ def test_no_bytes_raise(data: list[bytes]) -> None:
     result = guess([Chunk(0.1 * at, part) for at, part in enumerate(data)])
     assert result is None or 0 <= result.sureness <= 1
     if result is not None:
-        parse_profile(tomllib.loads(profile_text(result, name="x", port="P", baud=9600, capacity=None)), "guess.toml")
+        profile_of(result)
 
 
 def test_a_pile_at_the_start_does_not_hide_the_clock() -> None:
@@ -154,3 +163,17 @@ def test_a_pile_at_the_start_does_not_hide_the_clock() -> None:
     chunks = sent(habit, lines=1500)
     piled = [Chunk(chunks[60].arrival_s, b"".join(chunk.data for chunk in chunks[:61])), *chunks[61:]]
     assert columns(found(piled)) == [("time", "us"), ("torque", "N.m")]
+
+
+@pytest.mark.parametrize(("bits", "odd"), [("7E1", False), ("7O1", True)])
+def test_seven_bits_with_parity_are_recognised(bits: str, odd: bool) -> None:
+    """A parity of our own making: the eighth bit makes the number of ones even, or odd."""
+
+    def with_parity(data: bytes) -> bytes:
+        return bytes(byte | 0x80 * (byte.bit_count() % 2 != odd) for byte in data)
+
+    plain = sent(HABITS["indicator"][0])
+    result = found([Chunk(chunk.arrival_s, with_parity(chunk.data)) for chunk in plain])
+    assert result.bits == bits
+    assert result.layout == found(plain).layout
+    assert profile_of(result).bits == bits

@@ -198,6 +198,12 @@ def test_a_wrong_baud_rate_is_suspected() -> None:
     assert not any(isinstance(item, Trace) for item in items)
 
 
+def test_a_parity_bit_is_recognised() -> None:
+    chunks = [bytes(byte | 0x80 * (byte.bit_count() % 2) for byte in chunk) for chunk in sent(0, 4000)]
+    items, _ = collect([chunks], until=after(4.0))
+    assert [item.mend for item in items if isinstance(item, LineWord)] == ['set bits = "7E1" in the profile']
+
+
 def test_a_wrong_layout_is_told_with_a_line_as_it_came() -> None:
     chunks = [b"12.5;3.25;ok\r\n" * 10] * 200
     items, _ = collect([chunks], until=after(4.0))

@@ -145,7 +145,7 @@ class TestCounters:
         assert np.diff(times)[1999] == pytest.approx(41 / 500, rel=0.02)
 
     @pytest.mark.parametrize("drift", [0.0005, -0.003, 0.008])
-    @pytest.mark.parametrize(("every_s", "jitter_s"), [(0.004, 0.0), (0.016, 0.004), (0.02, 0.02)])
+    @pytest.mark.parametrize(("every_s", "jitter_s"), [(0.008, 0.0), (0.016, 0.004), (0.02, 0.02)])
     def test_the_rate_is_right_within_a_thousandth_over_30_s(self, drift: float, every_s: float, jitter_s: float) -> None:
         """A crystal (or resonator) that drifts against its nominal rate, a bridge that hands over in bursts."""
         true_s = np.arange(60 * 500) / (500 * (1 + drift))

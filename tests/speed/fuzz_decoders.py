@@ -116,7 +116,9 @@ def fuzz_guess(data: bytes) -> None:
     size = 1 + len(data) // 4
     found = guess.guess([guess.Chunk(0.3 * at, data[at * size : (at + 1) * size]) for at in range(4)])
     if found is not None:
-        written = guess.profile_text(found, name="x", port="P", baud=9600, capacity=None)
+        written = profile.profile_text(
+            name="x", port="P", baud=9600, bits=found.bits, capacity=None, layout=found.layout, remarks=found.because + found.doubts
+        )
         profile.parse_profile(tomllib.loads(written), "guess.toml")
 
 
