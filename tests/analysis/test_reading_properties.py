@@ -58,17 +58,20 @@ def test_the_other_way_round_is_the_same(pull: SimPull) -> None:
 
 @each_pull
 def test_time_and_angle_may_start_anywhere(pull: SimPull) -> None:
-    """A later start rounds the times: a window may gain or lose a sample, which moves torques by less than 1e-4 of them."""
+    """A later start rounds the times: a window may gain or lose a sample, which moves a torque by a part of its uncertainty."""
     trace = pull.trace
     angle = None if trace.angle_deg is None else trace.angle_deg + 64.0
     found = read_pull(Trace(trace.time_s - trace.time_s[0] + 4096.0, trace.torque_nm, angle))
     expected = read_pull(Trace(trace.time_s - trace.time_s[0], trace.torque_nm, trace.angle_deg))
-    assert_same(found, expected, 1e-2)
-    if found.sliding is not None and expected.sliding is not None:
-        assert found.sliding.torque_nm == pytest.approx(expected.sliding.torque_nm, rel=1e-4)
+    assert found.chatter.present == expected.chatter.present
+    assert found.held_nothing == expected.held_nothing
+    for one, other in ((found.sliding, expected.sliding), (found.breakaway, expected.breakaway)):
+        assert (one is None) is (other is None)
+        if one is not None and other is not None:
+            assert one.torque_nm == pytest.approx(other.torque_nm, rel=1e-5, abs=0.3 * other.budget.u_nm)
+            assert one.budget.u_nm == pytest.approx(other.budget.u_nm, rel=0.25)
     if found.breakaway is not None and expected.breakaway is not None:
-        assert found.breakaway.torque_nm == pytest.approx(expected.breakaway.torque_nm, rel=1e-4)
-        assert found.breakaway.time_s == pytest.approx(expected.breakaway.time_s + 4096.0, abs=1e-3)
+        assert found.breakaway.time_s == pytest.approx(expected.breakaway.time_s + 4096.0, abs=0.02)
 
 
 @each_pull
@@ -89,7 +92,7 @@ def test_every_other_sample_reads_alike(pull: SimPull) -> None:
     found, expected = read_pull(half), read_pull(trace)
     assert (found.breakaway is None) is (expected.breakaway is None)
     if found.breakaway is not None and expected.breakaway is not None:
-        room = 0.5 * (found.breakaway.budget.expanded_u_nm + expected.breakaway.budget.expanded_u_nm)
+        room = float(np.hypot(found.breakaway.budget.expanded_u_nm, expected.breakaway.budget.expanded_u_nm))
         assert found.breakaway.torque_nm == pytest.approx(expected.breakaway.torque_nm, rel=0.01, abs=room)
     if found.sliding is not None and expected.sliding is not None:
         assert found.sliding.torque_nm == pytest.approx(expected.sliding.torque_nm, rel=0.005)
