@@ -59,8 +59,10 @@ def test_lugre_steady_sliding(speed: float, expected: float) -> None:
 
 
 def test_lugre_stick_slip() -> None:
-    """The paper's own experiment, ten times as fast: 1 kg on 2 N/m at 0.1 m/s becomes 0.1 kg on 20 N/m, with the same share of
-    the cycle slipping. The model sticks and slips; read as such."""
+    """The paper's own experiment (from memory), ten times as fast: 1 kg on 2 N/m at 0.1 m/s becomes 0.1 kg on 20 N/m.
+
+    The same share of the cycle slips. The model sticks and slips; it must be read as such.
+    """
     time, force = lugre_drawn(stiffness=20.0, mass=0.1, speed=0.1, length_s=10.0)
     slips = np.flatnonzero((force[1:-1] >= force[:-2]) & (force[1:-1] > force[2:]) & (force[1:-1] > 1.2)) + 1
     result = read_pull(as_pull(force))
