@@ -80,6 +80,10 @@ class TappedLine:
         """Send bytes."""
         self._line.write(data)
 
+    def discard(self) -> None:
+        """Throw away what has arrived and was not read."""
+        self._line.discard()
+
     def close(self) -> None:
         """Close."""
         self._line.close()

@@ -200,7 +200,7 @@ def _uncertainty(verdict: Verdict, unit: UnitChoice) -> str:
         return spread
     share = min(99.9, max(0.1, 100 * verdict.probability_in_window))
     mark = ">" if share == 99.9 else "<" if share == 0.1 else ""
-    return spread + "   " + say("{share} % likely in the window", share=mark + number(share, 1 if share > 99 or share < 1 else 0))
+    return spread + "   " + say("{share} % likely inside", share=mark + number(share, 1 if share > 99 or share < 1 else 0))
 
 
 def _margin(verdict: Verdict, unit: UnitChoice) -> str:
@@ -214,8 +214,8 @@ def _margin(verdict: Verdict, unit: UnitChoice) -> str:
     to_low = value - low if low is not None else None
     to_high = high - value if high is not None else None
     if to_high is None or (to_low is not None and to_low <= to_high):
-        return say("{torque} above the lower limit", torque=torque(to_low or 0.0, unit.first))
-    return say("{torque} below the upper limit", torque=torque(to_high, unit.first))
+        return say("{torque} above lower limit", torque=torque(to_low or 0.0, unit.first))
+    return say("{torque} below upper limit", torque=torque(to_high, unit.first))
 
 
 DOUBTS = {

@@ -90,7 +90,7 @@ class CurvePlot(pg.PlotWidget):
         for band in self._bands:
             band.setZValue(-20)
             band.setVisible(False)
-            self.addItem(band)
+            self.addItem(band, ignoreBounds=True)
         self._curve = pg.PlotCurveItem(skipFiniteCheck=True)
         self._earlier: list[pg.PlotCurveItem] = []
         self._ribbon = Ribbon()
@@ -99,9 +99,10 @@ class CurvePlot(pg.PlotWidget):
         self._marks: list[pg.GraphicsObject] = []
         self._cursor = pg.InfiniteLine(angle=90, movable=True)
         self._cursor.setVisible(cursor)
-        for item in (self._curve, self._ribbon, self._slips):
-            self.addItem(item)
-        self.addItem(self._cursor, ignoreBounds=True)
+        # What to look at is always told; a range that follows its own ribbon would never rest.
+        self.disableAutoRange()
+        for item in (self._curve, self._ribbon, self._slips, self._cursor):
+            self.addItem(item, ignoreBounds=True)
         self._cursor.sigPositionChanged.connect(lambda line: self.cursor_moved.emit(float(line.value())))
 
     def set_theme(self, theme: Theme, scale: float, left: str) -> None:
@@ -162,7 +163,7 @@ class CurvePlot(pg.PlotWidget):
             item = pg.PlotCurveItem(skipFiniteCheck=True)
             item.setZValue(-10)
             self._earlier.append(item)
-            self.addItem(item)
+            self.addItem(item, ignoreBounds=True)
         for item, curve in zip(self._earlier, curves, strict=True):
             item.setPen(pg.mkPen(self._theme.earlier, width=1))
             item.setData(curve.x, curve.y)

@@ -7,7 +7,7 @@ from functools import partial
 
 from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QKeySequence, QResizeEvent, QShortcut
-from PySide6.QtWidgets import QApplication, QHBoxLayout, QStackedWidget, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QHBoxLayout, QLayout, QStackedWidget, QToolButton, QVBoxLayout, QWidget
 
 from rig.benchmodel import BenchState, Changed
 from rig.desk import Desk
@@ -26,7 +26,7 @@ from rig.language import say
 from rig.verdictview import unit_name
 
 TICK_MS = 33
-DESIGN_HEIGHT = 800
+DESIGN_WIDTH, DESIGN_HEIGHT = 1180, 800
 ALL = Changed.PULLS | Changed.STATE | Changed.SCOPE | Changed.TROUBLE
 
 AnyPage = BenchPage | PullPage | ConditionsPage | SidesPage | LinePage | KeysPage
@@ -102,6 +102,9 @@ class MainWindow(QWidget):
         right.addWidget(self.pages, 1)
         right.addWidget(self.replay)
         layout = QHBoxLayout(self)
+        # The type grows with the window; if the window also grew with the type, neither would ever rest.
+        layout.setSizeConstraint(QLayout.SizeConstraint.SetNoConstraint)
+        self.setMinimumSize(800, 500)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(0)
         layout.addWidget(ground)
@@ -139,7 +142,7 @@ class MainWindow(QWidget):
     def dress(self) -> None:
         """Put the theme and the sizes on everything; type grows with the window."""
         theme = THEMES.get(self.desk.remembered.theme, THEMES["dark"])
-        self._scale = min(2.6, max(0.7, min(self.height() / DESIGN_HEIGHT, self.width() / 1180)))
+        self._scale = self._fitting()
         self.setStyleSheet(style_sheet(theme, self._scale))
         for button in self.findChildren(QToolButton, "rail"):
             button.setFixedWidth(round(132 * self._scale))
@@ -148,10 +151,15 @@ class MainWindow(QWidget):
         for page in self._buttons:
             page.dress(theme, self._scale)
 
+    def _fitting(self) -> float:
+        """Scale of the type that fits the window; 1 at 1180 by 800."""
+        return min(2.6, max(0.6, min(self.height() / DESIGN_HEIGHT, self.width() / DESIGN_WIDTH)))
+
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
         """Qt asks."""
         super().resizeEvent(event)
-        self.dress()
+        if abs(self._fitting() - self._scale) > 0.004:
+            self.dress()
 
     # keys and wishes
 
@@ -159,7 +167,7 @@ class MainWindow(QWidget):
         desk = self.desk
         self.strip.read.connect(self._trouble_read)
         self.work.stopped.connect(desk.stop_work)
-        self.cautions.understood.connect(lambda: self.show_page(self.bench))
+        self.cautions.understood.connect(self.show_bench)
         self.bench.picked.connect(self._look_at)
         self.pull.aside.connect(lambda number, reason: self._after(desk.set_aside, number, reason or None))
         self.conditions.edited.connect(lambda conditions: self._after(desk.edit_conditions, conditions))
@@ -204,6 +212,10 @@ class MainWindow(QWidget):
         else:
             self.show_page(self.bench)
 
+    def show_bench(self) -> None:
+        """Go to the bench page."""
+        self.show_page(self.bench)
+
     def show_page(self, page: AnyPage) -> None:
         """Go to a page."""
         self.pages.setCurrentWidget(page)
@@ -216,7 +228,7 @@ class MainWindow(QWidget):
         elif self.model.troubles:
             self._trouble_read()
         else:
-            self.show_page(self.bench)
+            self.show_bench()
 
     def _after(self, act: Callable[..., object], *with_what: object) -> None:
         act(*with_what)

@@ -24,6 +24,7 @@ from rig.benchmodel import BenchModel, Changed
 from rig.gui.curves import CurvePlot
 from rig.gui.theme import DARK, Theme
 from rig.language import say
+from rig.picture import NO_CURVE
 from rig.sidesview import Member, extent, members_of_series, overlay, row_of
 from rig.verdictview import unit_name
 
@@ -142,8 +143,7 @@ class SidesPage(QWidget):
             plot.show_band(self._model.band())
             plot.show_sets(before[at], after[at])
             seen = extent([*before[at], *after[at]])
-            if seen is not None:
-                plot.look_at(*seen)
+            plot.look_at(*(seen or (0.0, 1.0, *self._model.range_of(NO_CURVE))))
 
     def _choose(self, members: list[Member]) -> None:
         names, _ = QFileDialog.getOpenFileNames(self, say("Recordings"), "", say("Recordings") + " (*.csv)")

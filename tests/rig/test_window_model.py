@@ -68,7 +68,7 @@ def test_the_verdict_comes_up_by_itself_with_value_margin_and_uncertainty(bench,
     view = view_of(model.shown, model.unit)
     assert (view.tone, view.word, view.unit) == (Tone.GOOD, "IN WINDOW", "N·m")
     assert float(view.value) == pytest.approx(60.0, abs=0.6)
-    assert view.margin.endswith("below the upper limit")
+    assert view.margin.endswith("below upper limit")
     assert view.uncertainty.startswith("± ")
     scale = scale_of(model.shown, model.unit)
     assert scale.low == 35
