@@ -13,7 +13,8 @@ from datetime import datetime
 from pathlib import Path
 
 from analysis.trace import Trace
-from rig.tracefile import TraceFileError, header, rows, write_info
+from rig.tracecolumns import TraceFileError
+from rig.tracefile import header, rows, write_info
 from rig.traceinfo import TraceInfo
 
 SYNC_EVERY_S = 0.15  # with the 20 ms of a piece and a slow disk, a power cut costs less than 0.25 s

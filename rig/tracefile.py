@@ -13,24 +13,17 @@ import csv
 import io
 import math
 import os
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from analysis.errors import BenchError
 from analysis.trace import Floats, Trace
-from analysis.units import ColumnHeader, Quantity, Scale, scale_to_si
+from rig.tracecolumns import Column, Layout, TraceFileError, layout_of
 from rig.traceinfo import TraceInfo, from_document, to_document
 
-
-class TraceFileError(BenchError):
-    """A trace file that cannot be read or written."""
-
-
-HEADER_MEND = "the first row must name the columns like 'time [s],torque [N.m],angle [deg]'"
-DEFAULT_ARM_M = 1.0
+_PORTION_BYTES = 1_000_000
 
 
 def info_path(path: Path) -> Path:
@@ -85,29 +78,6 @@ def write_trace(path: Path, trace: Trace, info: TraceInfo | None = None) -> None
 # -- reading ----------------------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class _Column:
-    """A column that is used: where it stands, how it is called there, and how it becomes SI."""
-
-    at: int
-    title: str
-    scale: Scale
-
-
-@dataclass(frozen=True, slots=True)
-class _Layout:
-    time: _Column
-    torque: _Column
-    angle: _Column | None
-    arm_m: float | None  # torque and angle come of force and position on this arm; None: they were measured
-    notes: tuple[str, ...]
-    width: int
-
-    @property
-    def used(self) -> list[_Column]:
-        return [column for column in (self.time, self.torque, self.angle) if column is not None]
-
-
 def read_trace(path: Path, *, arm_m: float | None = None) -> tuple[Trace, TraceInfo]:
     """Read a trace and what is known of it; `TraceInfo.notes` says what was left out or assumed on the way.
 
@@ -117,7 +87,7 @@ def read_trace(path: Path, *, arm_m: float | None = None) -> tuple[Trace, TraceI
     data = _bytes(path)
     info = _info(path)
     first, _, body = data.partition(b"\n")
-    layout = _layout(_header_cells(first, where), where, arm_m)
+    layout = layout_of(_header_cells(first, where), where, arm_m)
     body, notes = _whole_lines(body, layout, ours=info.software is not None)
     table = _table(body, layout, where)
     trace, gaps = _trace(table, layout, body, where)
@@ -170,86 +140,59 @@ def _header_cells(line: bytes, where: str) -> list[str]:
     return cells
 
 
-def _layout(cells: Sequence[str], where: str, arm_m: float | None) -> _Layout:
-    heads = [ColumnHeader.parse(cell) for cell in cells]
-    named = {head.quantity: at for at, head in reversed(list(enumerate(heads)))}
-    if not named.keys() & {"time", "torque", "force", "angle", "position"}:
-        raise TraceFileError("has no header row that names time and torque", where=f"{where}, row 1", mend=HEADER_MEND)
-
-    def column(name: str, quantity: Quantity) -> _Column | None:
-        if name not in named:
-            return None
-        head = heads[named[name]]
-        if not head.unit:
-            raise TraceFileError(f"the column '{name}' has no unit", where=f"{where}, row 1", mend=HEADER_MEND)
-        try:
-            scale = scale_to_si(head.unit, quantity)
-        except BenchError as fault:
-            raise TraceFileError(f"in the column '{name}', {fault.what}", where=f"{where}, row 1", mend=fault.mend) from fault
-        return _Column(named[name], name, scale)
-
-    time = column("time", "time")
-    if time is None:
-        raise TraceFileError("has no time column", where=f"{where}, row 1", mend=HEADER_MEND)
-    doubled = {head.quantity for head in heads if sum(other.quantity == head.quantity for other in heads) > 1}
-    notes = [f"more than one '{name}' column; the first is read" for name in sorted(doubled & {"time", "torque", "angle"})]
-    torque, angle, arm = column("torque", "torque"), column("angle", "angle"), None
-    if torque is None:
-        torque, angle = column("force", "force"), column("position", "length")
-        if torque is None:
-            others = ", ".join(f"'{cell.strip()}'" for cell in cells if cell.strip())
-            raise TraceFileError(
-                f"has neither torque nor force (its columns are {others})",
-                where=f"{where}, row 1",
-                mend="nothing here can be judged; " + HEADER_MEND,
-            )
-        arm = DEFAULT_ARM_M if arm_m is None else arm_m
-        notes.append(f"force read as torque on an arm of {arm:g} m" + (" (assumed; give --arm)" if arm_m is None else ""))
-        if angle is not None:
-            notes.append("position read as angle on the same arm")
-    return _Layout(time, torque, angle, arm, tuple(notes), len(cells))
-
-
-def _whole_lines(body: bytes, layout: _Layout, *, ours: bool) -> tuple[bytes, list[str]]:
+def _whole_lines(body: bytes, layout: Layout, *, ours: bool) -> tuple[bytes, list[str]]:
     """Take off an unfinished last line: one with cells missing, or any in a file of our recorder, which ends every line."""
     end = body.rfind(b"\n") + 1
     rest = body[end:]
     if not rest.strip():
         return body, []
-    if ours or rest.count(b",") < max(column.at for column in layout.used):
+    if ours or rest.count(b",") < max(layout.places):
         return body[:end], ["the last line is unfinished and left out"]
     return body, []
 
 
-def _table(body: bytes, layout: _Layout, where: str) -> Floats:
+def _table(body: bytes, layout: Layout, where: str) -> Floats:
     """The used columns as numbers, (rows, columns); a missing value is NaN. Raises TraceFileError naming the row."""
-    if not body.strip():
-        return np.empty((0, len(layout.used)))
-    try:
-        return np.loadtxt(
-            io.BytesIO(body), delimiter=",", usecols=[column.at for column in layout.used], ndmin=2, comments=None, encoding="utf-8"
-        )
-    except ValueError:  # a cell that is no number, or quoted: row by row, slower, and with the row's number
-        return _table_by_row(body, layout, where)
+    parts = [np.empty((0, len(layout.used)))]
+    for from_byte, to_byte in _portions(body):
+        portion = body[from_byte:to_byte]
+        if not portion.strip():
+            continue
+        try:
+            parts.append(
+                np.loadtxt(io.BytesIO(portion), delimiter=",", usecols=layout.places, ndmin=2, comments=None, encoding="utf-8")
+            )
+        except ValueError:  # a cell that is no number, or quoted: row by row, slower, and with the row's number
+            parts.append(_table_by_row(portion, layout, where, 2 + body.count(b"\n", 0, from_byte)))
+    return np.concatenate(parts)
 
 
-def _table_by_row(body: bytes, layout: _Layout, where: str) -> Floats:
+def _portions(body: bytes) -> Iterator[tuple[int, int]]:
+    """Portions of whole lines, so that one odd cell makes a portion slow and not a file of millions of rows."""
+    from_byte = 0
+    while from_byte < len(body):
+        end = body.find(b"\n", from_byte + _PORTION_BYTES)
+        to_byte = len(body) if end < 0 else end + 1
+        yield from_byte, to_byte
+        from_byte = to_byte
+
+
+def _table_by_row(portion: bytes, layout: Layout, where: str, first_row: int) -> Floats:
     table: list[list[float]] = []
-    reader = csv.reader(io.StringIO(body.decode("utf-8", errors="replace"), newline=""))
+    reader = csv.reader(io.StringIO(portion.decode("utf-8", errors="replace"), newline=""))
     try:
         table.extend(
-            [_number(row, column, f"{where}, row {reader.line_num + 1}") for column in layout.used]
+            [_number(row, column, f"{where}, row {reader.line_num + first_row - 1}") for column in layout.used]
             for row in reader
             if any(cell.strip() for cell in row)
         )
     except csv.Error as fault:
-        raise TraceFileError(
-            f"is not CSV ({fault})", where=f"{where}, row {reader.line_num + 1}", mend="mend or delete the row"
-        ) from fault
+        place = f"{where}, row {reader.line_num + first_row - 1}"
+        raise TraceFileError(f"is not CSV ({fault})", where=place, mend="mend or delete the row") from fault
     return np.array(table, dtype=np.float64).reshape(len(table), len(layout.used))
 
 
-def _number(row: Sequence[str], column: _Column, where: str) -> float:
+def _number(row: Sequence[str], column: Column, where: str) -> float:
     if column.at >= len(row):
         raise TraceFileError(f"the row ends before its {column.title}", where=where, mend="mend or delete the row")
     cell = row[column.at].strip()
@@ -263,7 +206,7 @@ def _number(row: Sequence[str], column: _Column, where: str) -> float:
     raise TraceFileError(f"{column.title} '{cell[:40]}' is not a number", where=where, mend="mend or delete the row")
 
 
-def _trace(table: Floats, layout: _Layout, body: bytes, where: str) -> tuple[Trace, list[str]]:
+def _trace(table: Floats, layout: Layout, body: bytes, where: str) -> tuple[Trace, list[str]]:
     time_s = table[:, 0] * layout.time.scale.factor + layout.time.scale.offset
     for column, values in zip(layout.used, table.T, strict=True):
         bad = np.isinf(values) if column is not layout.time else ~np.isfinite(values)

@@ -9,7 +9,8 @@ from support.made import MOMENT, made_stream, pieces_of
 from analysis.trace import Trace
 from rig import recorder as recorder_module
 from rig.recorder import Recorder
-from rig.tracefile import TraceFileError, info_path, read_trace
+from rig.tracecolumns import TraceFileError
+from rig.tracefile import info_path, read_trace
 from rig.traceinfo import TraceInfo
 
 

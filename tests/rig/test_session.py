@@ -16,7 +16,8 @@ from drivers.source import LineAway, LineUp
 from rig.news import Failed, PullBegan, PullJudged
 from rig.recorder import Recorder
 from rig.session import Session, kept
-from rig.tracefile import TraceFileError, read_trace
+from rig.tracecolumns import TraceFileError
+from rig.tracefile import read_trace
 from rig.traceinfo import TraceInfo
 
 WINDOW = Window.parse("50..70 N.m")

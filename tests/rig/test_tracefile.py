@@ -10,7 +10,9 @@ from hypothesis import strategies as st
 
 from analysis.trace import Trace
 from analysis.window import Basis, Window
-from rig.tracefile import TraceFileError, info_path, read_trace, write_trace
+from rig import tracefile
+from rig.tracecolumns import TraceFileError
+from rig.tracefile import info_path, read_trace, write_trace
 from rig.traceinfo import Calibration, MetadataError, TraceInfo, Transducer
 
 HEADER = "time [s],torque [N.m],angle [deg]\n"
@@ -203,6 +205,18 @@ def test_a_bad_file_is_told_with_its_place_and_the_mend(csv_of, tmp_path, case):
     assert expected in str(told.value)
     assert str(path) in str(told.value)
     assert told.value.mend
+
+
+def test_an_odd_cell_far_down_a_long_file_is_found_at_its_row(csv_of, monkeypatch):
+    monkeypatch.setattr(tracefile, "_PORTION_BYTES", 100)
+    rows = [f"{n / 1000},{n % 7},{n / 10}" for n in range(500)]
+    trace, _ = read_trace(csv_of(HEADER + "\n".join([*rows, ""])))
+    assert trace.torque_nm.tolist() == [n % 7 for n in range(500)]
+    trace, info = read_trace(csv_of(HEADER + "\n".join([*rows[:321], "0.321,,1", *rows[322:], ""])))
+    assert len(trace) == 499
+    assert info.notes
+    with pytest.raises(TraceFileError, match="row 325: torque 'x' is not a number"):
+        read_trace(csv_of(HEADER + "\n\n" + "\n".join([*rows[:321], "0.321,x,1", *rows[322:]])))
 
 
 @settings(max_examples=300)
