@@ -1,7 +1,7 @@
 """TraceInfo: what is known of a trace beside its samples, and its JSON form (a W3C CSVW metadata document).
 
 The document describes the CSV in the terms of the W3C Recommendation "Metadata Vocabulary for Tabular Data" (2015); what the bench
-alone knows stands under one key of its own, `platepull`.
+alone knows stands under one key of its own, `platepull:bench`.
 """
 
 from __future__ import annotations
@@ -15,7 +15,8 @@ from analysis.errors import BenchError
 from analysis.results import Sensor
 from analysis.window import Basis, Window
 
-KEY = "platepull"
+KEY = "platepull:bench"  # with a colon, as the recommendation asks of properties that are not its own (5.8)
+SHORT_KEY = "platepull"  # as a person may write it by hand
 CSVW = "http://www.w3.org/ns/csvw"
 
 
@@ -134,7 +135,7 @@ def from_document(text: str, where: str) -> TraceInfo:
         raise MetadataError("is not JSON", where=where, mend=f"mend or remove it ({fault})") from fault
     if not isinstance(document, dict):
         raise MetadataError("is not a metadata document", where=where, mend="mend or remove it")
-    terms = document.get(KEY, {})
+    terms = document.get(KEY, document.get(SHORT_KEY, {}))
     if not isinstance(terms, dict):
         raise MetadataError(f"'{KEY}' is not an object", where=where, mend="mend or remove it")
     known: dict[str, Any] = {name: _text(terms, name, where) for name in _TEXT & terms.keys()}

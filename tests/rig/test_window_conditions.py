@@ -161,10 +161,10 @@ def test_a_pull_set_aside_says_so_in_its_file(tmp_path):
     desk.model.pulls[0] = dataclasses.replace(desk.model.pulls[0], file=path)
     samples = path.read_bytes()
     desk.set_aside(1, "clamp moved")
-    kept = json.loads(info_path(path).read_text())["platepull"]
+    kept = json.loads(info_path(path).read_text())["platepull:bench"]
     assert kept == {"job": "7", "remark": "set aside: clamp moved"}
     desk.set_aside(1, None)
-    assert "remark" not in json.loads(info_path(path).read_text())["platepull"]
+    assert "remark" not in json.loads(info_path(path).read_text())["platepull:bench"]
     assert path.read_bytes() == samples
     assert desk.model.rule is DecisionRule.GUARDED
 
