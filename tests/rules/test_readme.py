@@ -1,0 +1,67 @@
+"""What the README tells people to type is what the program takes."""
+
+import re
+import shlex
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from analysis.window import Window
+from drivers.profile import parse_profile
+from drivers.wiring import wiring_for
+from rig.cli import parser_for, verb_names
+from rig.settings import load_settings
+
+README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
+
+
+def blocks(language):
+    return re.findall(rf"```{language}\n(.*?)```", README, flags=re.DOTALL)
+
+
+def test_each_of_the_two_commands_is_a_single_line():
+    setups = [block for block in blocks("sh") if "apt-get" in block]
+    assert len(setups) == 2
+    assert all(block.count("\n") == 1 for block in setups)
+    assert setups[0].rstrip().endswith("platepull live --pretend")
+    assert "pytest" in setups[1]
+
+
+def test_the_profile_is_one_and_the_line_beside_it_is_read_with_it():
+    profile = parse_profile(tomllib.loads(next(block for block in blocks("toml") if "[device]" in block)), "README")
+    sample = re.search(r"/\* (.*?) \*/", README).group(1)
+    codec = wiring_for(profile).codec
+    (reading,) = codec.feed(f"\r\n{sample}\r\n".encode())
+    assert (reading.torque, reading.angle, reading.stamp) == (46.87, 12.40, 1234000)
+    assert codec.faults.total == 0
+
+
+def test_the_settings_are_ones(tmp_path):
+    path = tmp_path / "settings.toml"
+    path.write_text(next(block for block in blocks("toml") if "[device]" not in block))
+    settings = load_settings(path)
+    assert Window.parse(settings.window)
+    assert settings.who == "T.W."
+
+
+def commands():
+    shells = [line for block in blocks("sh") for line in block.splitlines() if line.startswith("platepull")]
+    inline = re.findall(r"`(platepull [^`]*)`", README)
+    return shells + [line for line in inline if not re.search(r"[A-Z]{2,}|\.\.\.|--help", line)]
+
+
+@pytest.mark.parametrize("command", commands())
+def test_every_command_parses(command):
+    _, *words = shlex.split(command)
+    parser_for(words).parse_args(words)
+
+
+def test_every_verb_is_in_the_table():
+    assert all(f"`platepull {verb}" in README or f"`{verb}`" in README for verb in verb_names())
+
+
+def test_the_cautions_defer_to_the_maker_and_to_qualified_persons():
+    section = README.split("## Before you pull", 1)[1].split("\n## ", 1)[0]
+    assert "maker's manual" in section
+    assert "qualified persons" in section
