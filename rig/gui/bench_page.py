@@ -18,6 +18,8 @@ from rig.verdictview import live_view, scale_of, unit_name, view_of, window_text
 
 SPANS_S = (5.0, 10.0, 20.0, 60.0)
 LIVE_COLUMNS = 900
+DIGITS_EVERY = 6
+"""The torque in figures changes at every sixth tick (5 a second): faster nobody reads it."""
 
 
 class BenchPage(QWidget):
@@ -32,6 +34,7 @@ class BenchPage(QWidget):
         self._model = model
         self._theme, self._scale = DARK, 1.0
         self.span_s = 20.0
+        self._ticks = 0
         self._drawn: tuple[object, ...] = ()
         self.band = StateBand()
         self.panel = VerdictPanel()
@@ -77,7 +80,7 @@ class BenchPage(QWidget):
         model = self._model
         shown = model.shown
         self.band.show_state(model.state, window_text(model.window, model.unit))
-        self._show_panel(shown)
+        self._show_panel(shown, changed)
         if Changed.PULLS in changed:
             self._show_series()
         if shown is None:
@@ -85,9 +88,12 @@ class BenchPage(QWidget):
         else:
             self._show_pull(shown)
 
-    def _show_panel(self, shown: Pull | None) -> None:
+    def _show_panel(self, shown: Pull | None, changed: Changed) -> None:
         model = self._model
+        self._ticks += 1
         if shown is None or model.state is BenchState.PULLING:
+            if changed == Changed.SCOPE and self._ticks % DIGITS_EVERY:
+                return
             self.panel.show_live(live_view(model.now_nm, model.peak_nm, model.state, model.unit))
         else:
             self.panel.show_verdict(view_of(shown, model.unit), scale_of(shown, model.unit))
