@@ -6,6 +6,7 @@ from importlib import resources
 import jsonschema
 import pytest
 from support.made import made_stream
+from support.same import assert_same
 from support.shareddata import shared_data
 
 from analysis import reading
@@ -193,7 +194,7 @@ def test_many_files_over_all_cores_read_the_same_in_the_same_order(capsys, tmp_p
     _, alone, _ = documents(capsys, *paths)
     monkeypatch.setattr(analyse, "PARALLEL_FROM_BYTES", 0)
     _, together, _ = documents(capsys, *paths, str(tmp_path / "nix.csv"))
-    assert together == alone
+    assert_same(together, alone)
 
 
 def test_a_wildcard_that_no_shell_has_spread_is_spread(capsys, pull, tmp_path):

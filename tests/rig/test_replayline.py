@@ -5,6 +5,7 @@ import os
 import numpy as np
 import pytest
 from support.made import MOMENT, made_stream, pieces_of
+from support.same import assert_same
 
 from analysis.results import Sensor
 from analysis.trace import EMPTY, Trace
@@ -49,16 +50,16 @@ def recorded(request, tmp_path):
 def test_over_the_line_it_gives_the_very_reading_it_gave_live(recorded, over):
     trace, _ = read_trace(recorded.file)
     (again,), wire = judged(LineReplay(trace, SENSOR, speed=50.0, over=over))
-    assert again.result == recorded.result
-    assert again.verdict == recorded.verdict
+    assert_same(again.result, recorded.result)
+    assert_same(again.verdict, recorded.verdict)
     assert (wire.samples, wire.faults.total, wire.dropped) == (len(trace), 0, 0)
 
 
 def test_at_the_pieces_too(recorded):
     trace, _ = read_trace(recorded.file)
     (again,), _ = judged(Replay(trace, SystemClock(), speed=float("inf")))
-    assert again.result == recorded.result
-    assert again.verdict == recorded.verdict
+    assert_same(again.result, recorded.result)
+    assert_same(again.verdict, recorded.verdict)
 
 
 @over
