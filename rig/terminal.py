@@ -48,11 +48,14 @@ class Terminal:
             case PullBegan(number):
                 if self.large:
                     self._say(f"pull {number} ...")
-            case PullJudged(number, final=True):
+            case PullJudged(final=True):
                 self._judged(item)
+            case PullJudged():
+                if self.large:  # at once for the person at the lever; the pull may still go on
+                    self._say(wording.pull_line(item.number, item.result, item.verdict, self.unit) + " (first reading)")
             case Failed(what, where, mend):
                 self._note(f"{where}: {what}; {mend}" if where else f"{what}; {mend}")
-            case Ended() | PullJudged():
+            case Ended():
                 pass
 
     def _judged(self, item: PullJudged) -> None:

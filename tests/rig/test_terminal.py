@@ -49,6 +49,7 @@ def test_every_pull_gets_a_banner_a_line_and_a_place_in_the_list(terminal):
     out, err = followed(terminal, ListSource(pieces_of(made_stream(7), [10])))
     assert out.count("I N   W I N D O W".replace("   ", "    ")) == 7
     assert out.count("last pulls:") == 7
+    assert out.count("(first reading)") == 7
     last = out[out.rindex("last pulls:") :]
     assert [f"pull {number}:" in last for number in (1, 2, 3, 4, 5, 6, 7)] == [False, False, True, True, True, True, True]
     assert "line open: made" in err
