@@ -162,6 +162,7 @@ def view_of(pull: Pull, unit: UnitChoice) -> VerdictView:
         notes.append(say("the sensor's uncertainty is not known: only noise is counted"))
     if verdict.held_nothing:
         notes.insert(0, say("nothing held: the unit turns freely"))
+    notes += _chatter_note(pull.result, unit)
     value, value_unit, second = _value(verdict.value_nm, unit)
     return VerdictView(
         tone=TONES[verdict.state],
@@ -189,7 +190,9 @@ def _unjudged(result: PullResult, unit: UnitChoice, notes: list[str]) -> Verdict
     notes.insert(0, say("breakaway, not judged: no window set (F3)"))
     spread = "" if reading is None else "± " + torque(reading.budget.expanded_u_nm, unit.first)
     word = say("NO WINDOW") if reading else say("NO READING")
-    return VerdictView(Tone.NONE, word, value, value_unit, second, "", spread, (*notes, *doubts(result)))
+    return VerdictView(
+        Tone.NONE, word, value, value_unit, second, "", spread, (*notes, *_chatter_note(result, unit), *doubts(result))
+    )
 
 
 def _uncertainty(verdict: Verdict, unit: UnitChoice) -> str:
@@ -238,8 +241,12 @@ def doubts(result: PullResult) -> tuple[str, ...]:
     return tuple(say(DOUBTS[doubt.code]) for doubt in result.doubts)
 
 
+def _chatter_note(result: PullResult, unit: UnitChoice) -> tuple[str, ...]:
+    return (f"{say('chatter')}: {chatter_text(result, unit)}",) if result.chatter.present else ()
+
+
 def chatter_text(result: PullResult, unit: UnitChoice) -> str:
-    """What is known of chatter."""
+    """What is known of chatter: where there is some, slips a second and height from rise to drop."""
     chatter = result.chatter
     if chatter.present is None:
         return say("cannot be told from this pull")
@@ -247,7 +254,7 @@ def chatter_text(result: PullResult, unit: UnitChoice) -> str:
         return say("none")
     rate = "" if chatter.frequency_hz is None else f"{number(chatter.frequency_hz, 1)} Hz"
     height = "" if chatter.peak_to_peak_nm is None else torque(chatter.peak_to_peak_nm, unit.first)
-    return say("{rate}, {height} from rise to drop", rate=rate, height=height)
+    return ", ".join(part for part in (rate, height) if part) or say("yes")
 
 
 def scale_of(pull: Pull, unit: UnitChoice) -> Scale | None:

@@ -119,7 +119,7 @@ class ConditionsPage(QWidget):
     def dress(self, theme: Theme, scale: float) -> None:
         """Use these colours and sizes."""
         self._theme = theme
-        self.window_now.setStyleSheet(f"font-size: {round(26 * scale)}px; font-weight: bold;")
+        self.window_now.setStyleSheet(f"font-size: {round(21 * scale)}px; font-weight: bold;")
         self._show()
 
     def refresh(self, changed: Changed) -> None:

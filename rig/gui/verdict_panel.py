@@ -92,7 +92,7 @@ class VerdictPanel(QWidget):
         if self._scale is not None and self._scale.value is not None:
             self._paint_scale(painter, QRectF(left, 0.82 * height, right - left, 0.11 * height), self._scale, paint)
         if view.notes:
-            self._write(painter, "note", " · ".join(view.notes[:3]), left, 0.965 * height, right - left, 0.03 * height, paint.ink)
+            self._write(painter, "note", " · ".join(view.notes[:3]), left, 0.968 * height, right - left, 0.034 * height, paint.ink)
 
     def _paint_scale(self, painter: QPainter, box: QRectF, scale: Scale, paint: Paint) -> None:
         ink = QColor(paint.ink)
