@@ -54,7 +54,6 @@ def run(args: argparse.Namespace) -> int:
     """Open the line (or the pretend bench) and show what it brings."""
     from drivers.profile import load_profile
     from rig.choices import profile_path
-    from rig.opening import todays_folder
     from rig.pretend import DEFAULT_SCENARIO, PRETEND_WINDOW, pretend_bench
     from rig.settings import load_settings
 
@@ -70,12 +69,14 @@ def run(args: argparse.Namespace) -> int:
                 args.pulls = PULLS_WITHOUT_AUDIENCE
         elif device is not None:
             profile = load_profile(profile_path(device))
-        out = args.out or (None if args.pretend is not None else settings.out or str(todays_folder()))
-        if in_window:  # without a profile it opens on the line page
-            return _in_window(args, settings, profile, out)
-        if profile is None:
+        if profile is None and not in_window:  # a window without a profile opens on the line page
             mend = "name one, or try without hardware: platepull live --pretend"
             raise ArgumentError("no device profile", where="--device", mend=mend)
+        from rig.opening import todays_folder
+
+        out = args.out or (None if args.pretend is not None else settings.out or str(todays_folder()))
+        if profile is None or in_window:
+            return _in_window(args, settings, profile, out)
         return _in_terminal(args, settings, profile, out)
 
 

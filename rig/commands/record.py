@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
-from rig.choices import ArgumentError, add_job, add_judging, positive
+from rig.choices import ArgumentError, add_job, add_judging, positive, profile_path
+
+if TYPE_CHECKING:
+    from drivers.profile import DeviceProfile
+    from rig.settings import Settings
 
 NAME = "record"
 HELP = "watch the line and write each pull to a folder, without a screen"
@@ -22,14 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Record until told enough, or until Ctrl-C; what was captured is kept in any case."""
-    from drivers.clock import SystemClock
-    from drivers.profile import load_profile
-    from drivers.source import open_source
-    from rig.bench import Bench
-    from rig.choices import profile_path
-    from rig.opening import asked_to_end, live_session, terminal_of
     from rig.settings import load_settings
-    from rig.terminal import follow
 
     settings = load_settings()
     device, out = args.device or settings.device, args.out or settings.out
@@ -37,7 +35,18 @@ def run(args: argparse.Namespace) -> int:
         raise ArgumentError("no device profile", where="--device", mend="name one, or set 'device' in the settings")
     if out is None:
         raise ArgumentError("no folder to record into", where="--out", mend="name one, or set 'out' in the settings")
-    profile = load_profile(profile_path(device))
+    from drivers.profile import load_profile
+
+    return _record(args, settings, load_profile(profile_path(device)), out)
+
+
+def _record(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str) -> int:
+    from drivers.clock import SystemClock
+    from drivers.source import open_source
+    from rig.bench import Bench
+    from rig.opening import asked_to_end, live_session, terminal_of
+    from rig.terminal import follow
+
     session, unit = live_session(args, settings, profile, out)
     terminal = terminal_of(unit, large=False)
     terminal.caution()
