@@ -52,7 +52,10 @@ class Changed(Flag):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pull:
-    """A pull of the present series. `aside`: the reason why it does not count; None: it counts. Nothing is ever deleted."""
+    """A pull of the present series. `aside`: the reason why it does not count; None: it counts. Nothing is ever deleted.
+
+    `lacks` names the conditions that were not stated when it was pulled.
+    """
 
     number: int
     trace: Trace
@@ -61,6 +64,7 @@ class Pull:
     file: Path | None
     final: bool
     aside: str | None = None
+    lacks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +107,8 @@ class BenchModel:
         self.unit = unit
         self.state = BenchState.NO_LINE if bench is None else BenchState.SEARCHING
         self.line_name = ""
+        self.lacks: tuple[str, ...] = ()
+        """Names of the conditions that are not stated now; each pull keeps those of its moment."""
         self.pulls: list[Pull] = []
         self.troubles: list[Trouble] = []
         self.ring = LiveRing(span_s)
@@ -185,14 +191,14 @@ class BenchModel:
         return Changed.NOTHING
 
     def _judged(self, news: PullJudged) -> Changed:
-        pull = Pull(news.number, news.trace, news.result, news.verdict, news.file, news.final)
+        pull = Pull(news.number, news.trace, news.result, news.verdict, news.file, news.final, lacks=self.lacks)
         at = next((i for i, known in enumerate(self.pulls) if known.number == news.number), None)
         if at is None or not self.pulls[at].final:
             self.looking_at = news.number
         if at is None:
             self.pulls.append(pull)
         else:
-            self.pulls[at] = replace(pull, aside=self.pulls[at].aside)
+            self.pulls[at] = replace(pull, aside=self.pulls[at].aside, lacks=self.pulls[at].lacks)
         if len(self.pulls) > self._whole_traces:
             self._thin(len(self.pulls) - self._whole_traces - 1)
         if self.state in (BenchState.PULLING, BenchState.READING):

@@ -119,6 +119,22 @@ def _quantity(text: str, kind: Any, usual: str) -> float | None:
     return to_si(plain, kind)
 
 
+FIELD_NAMES = {
+    "arrangement": "arrangement",
+    "window": "window",
+    "basis": "window applies to",
+    "unit": "unit on the bench",
+    "series": "series",
+    "plates": "plates",
+    "oil": "oil",
+    "additive": "additive",
+    "temperature": "temperature",
+    "rest": "rest before the pull",
+    "lever": "lever",
+    "adapter": "adapter",
+    "who": "initials",
+}
+
 LACKS = ("arrangement", "window", "plates", "oil", "temperature", "rest")
 """The fields without which a reading is hard to compare; the conditions page says which are empty."""
 

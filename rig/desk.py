@@ -16,7 +16,7 @@ from drivers.profile import DeviceProfile, load_profile
 from rig.benches import Benches, Opened, note_aside
 from rig.benchmodel import BenchModel
 from rig.benchport import BenchPort
-from rig.conditions import Conditions
+from rig.conditions import Conditions, lacking
 from rig.language import LANGUAGES, say, spoken
 from rig.remembered import Remembered
 from rig.sidesview import Member, load
@@ -52,6 +52,7 @@ class Desk:
             self.conditions = replace(self.conditions, window=str(model.window), basis=model.window.basis.value)
         elif (window := self._window_of(self.conditions)) is not None:
             model.set_window(window)
+        model.lacks = lacking(self.conditions)
 
     # lines and recordings
 
@@ -119,6 +120,7 @@ class Desk:
     def edit_conditions(self, conditions: Conditions) -> None:
         """These hold for the pulls to come; a window that can be read also judges those so far."""
         self.conditions = conditions
+        self.model.lacks = lacking(conditions)
         window = self._window_of(conditions)
         if conditions.refusal("window") is None and window != self.model.window:
             self.model.set_window(window)

@@ -16,7 +16,7 @@ from rig.benchmodel import Pull
 from rig.language import number, say
 from rig.picture import NO_CURVE, Curve, aligned, nearest, placing, spectrum
 from rig.unitchoice import UnitChoice
-from rig.verdictview import chatter_text, digits, torque, unit_name, view_of, with_spread
+from rig.verdictview import chatter_text, digits, remarks, torque, unit_name, view_of, with_spread
 
 COLUMNS = 1200
 
@@ -190,7 +190,7 @@ def figures_of(pull: Pull, unit: UnitChoice) -> list[tuple[str, str]]:
         rows.append((say("slips"), str(result.chatter.cycles)))
     if result.rate_hz is not None:
         rows.append((say("sampling"), f"{number(result.rate_hz, 0)} Hz"))
-    rows += [(say("doubt"), note) for note in view_of(pull, unit).notes]
+    rows += [(say("note"), note) for note in remarks(pull)]
     return rows
 
 

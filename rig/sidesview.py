@@ -76,8 +76,8 @@ def row_of(member: Member, unit: UnitChoice) -> tuple[str, ...]:
 
     return (
         f"{member.name} {way_mark(result.direction)}",
+        "–" if verdict is None else verdict_word(verdict.state),
         reading(result.breakaway),
         reading(result.sliding),
         chatter_text(result, unit),
-        "–" if verdict is None else verdict_word(verdict.state),
     )

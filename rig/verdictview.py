@@ -9,6 +9,7 @@ from analysis.results import PullResult, Verdict, VerdictState
 from analysis.units import in_unit
 from analysis.window import Basis, Window
 from rig.benchmodel import BenchState, Pull
+from rig.conditions import FIELD_NAMES
 from rig.language import number, say
 from rig.unitchoice import UnitChoice
 from rig.wording import STATE_WORD
@@ -150,19 +151,31 @@ def state_hint(state: BenchState) -> str:
     }[state]
 
 
-def view_of(pull: Pull, unit: UnitChoice) -> VerdictView:
-    """The panel's words for a pull."""
-    notes = [say("set aside: {reason}", reason=pull.aside)] if pull.aside else []
+def remarks(pull: Pull) -> tuple[str, ...]:
+    """What stands behind the reading, most important first: set aside, early, nothing held, doubts, what was not stated."""
+    result, notes = pull.result, []
+    if pull.aside:
+        notes.append(say("set aside: {reason}", reason=pull.aside))
     if not pull.final:
         notes.append(say("first reading, the pull may go on"))
+    if result.held_nothing:
+        notes.append(say("nothing held: the unit turns freely"))
+    reading = result.breakaway or result.sliding
+    if reading is not None and all(line.source != "calibration" for line in reading.budget.lines):
+        notes.append(say("the sensor's uncertainty is not known: only noise is counted"))
+    notes += doubts(result)
+    if pull.lacks:
+        notes.append(say("not stated: {fields}", fields=", ".join(say(FIELD_NAMES[name]) for name in pull.lacks)))
+    return tuple(notes)
+
+
+def view_of(pull: Pull, unit: UnitChoice) -> VerdictView:
+    """The panel's words for a pull."""
+    chatter = (f"{say('chatter')}: {chatter_text(pull.result, unit)}",) if pull.result.chatter.present else ()
+    notes = (*chatter, *remarks(pull))
     if pull.verdict is None:
         return _unjudged(pull.result, unit, notes)
     verdict = pull.verdict
-    if "sensor_uncertainty" in verdict.missing:
-        notes.append(say("the sensor's uncertainty is not known: only noise is counted"))
-    if verdict.held_nothing:
-        notes.insert(0, say("nothing held: the unit turns freely"))
-    notes += _chatter_note(pull.result, unit)
     value, value_unit, second = _value(verdict.value_nm, unit)
     return VerdictView(
         tone=TONES[verdict.state],
@@ -172,7 +185,7 @@ def view_of(pull: Pull, unit: UnitChoice) -> VerdictView:
         second=second,
         margin=_margin(verdict, unit),
         uncertainty=_uncertainty(verdict, unit),
-        notes=(*notes, *doubts(pull.result)),
+        notes=notes,
     )
 
 
@@ -184,15 +197,13 @@ def _value(value_nm: float | None, unit: UnitChoice) -> tuple[str, str, str]:
     return number(first, digits(unit.first, first)), unit_name(unit.first), second
 
 
-def _unjudged(result: PullResult, unit: UnitChoice, notes: list[str]) -> VerdictView:
+def _unjudged(result: PullResult, unit: UnitChoice, notes: tuple[str, ...]) -> VerdictView:
     reading = result.breakaway
     value, value_unit, second = _value(reading.torque_nm if reading else None, unit)
-    notes.insert(0, say("breakaway, not judged: no window set (F3)"))
     spread = "" if reading is None else "± " + torque(reading.budget.expanded_u_nm, unit.first)
     word = say("NO WINDOW") if reading else say("NO READING")
-    return VerdictView(
-        Tone.NONE, word, value, value_unit, second, "", spread, (*notes, *_chatter_note(result, unit), *doubts(result))
-    )
+    first = say("breakaway, not judged: no window set (F3)")
+    return VerdictView(Tone.NONE, word, value, value_unit, second, "", spread, (first, *notes))
 
 
 def _uncertainty(verdict: Verdict, unit: UnitChoice) -> str:
@@ -239,10 +250,6 @@ DOUBTS = {
 def doubts(result: PullResult) -> tuple[str, ...]:
     """What makes the reading doubtful, in the user's language."""
     return tuple(say(DOUBTS[doubt.code]) for doubt in result.doubts)
-
-
-def _chatter_note(result: PullResult, unit: UnitChoice) -> tuple[str, ...]:
-    return (f"{say('chatter')}: {chatter_text(result, unit)}",) if result.chatter.present else ()
 
 
 def chatter_text(result: PullResult, unit: UnitChoice) -> str:

@@ -6,32 +6,31 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
 
 from rig.benchmodel import BenchModel, Changed
-from rig.conditions import ARRANGEMENTS, Conditions, lacking
+from rig.conditions import ARRANGEMENTS, FIELD_NAMES, Conditions, lacking
 from rig.gui.arrangements import ArrangementButton
 from rig.gui.theme import DARK, Theme
 from rig.language import say
 from rig.verdictview import window_text
 
-# Name of the field, what it is called, an example; in the order of the page.
+# Fields in the order of the page, each with an example.
 FIELDS = (
-    ("window", "window", "25..45 lbf.ft"),
-    ("basis", "window applies to", ""),
-    ("unit", "unit on the bench", "QF-7 no. 12"),
-    ("series", "series", "as found"),
-    ("plates", "plates", ""),
-    ("oil", "oil", ""),
-    ("additive", "additive", "4 %"),
-    ("temperature", "temperature", "21 degC"),
-    ("rest", "rest before the pull", "60 s"),
-    ("lever", "lever", "0.6 m"),
-    ("adapter", "adapter", ""),
-    ("who", "initials", "T.W."),
+    ("window", "25..45 lbf.ft"),
+    ("basis", ""),
+    ("unit", "QF-7 no. 12"),
+    ("series", "as found"),
+    ("plates", ""),
+    ("oil", ""),
+    ("additive", "4 %"),
+    ("temperature", "21 degC"),
+    ("rest", "60 s"),
+    ("lever", "0.6 m"),
+    ("adapter", ""),
+    ("who", "T.W."),
 )
 CHOICES = {
     "basis": (("breakaway", "pack breakaway"), ("sliding", "pack sliding")),
     "plates": (("", ""), ("new", "new"), ("run in", "run in"), ("used", "used"), ("as found", "as found"), ("rebuilt", "rebuilt")),
 }
-NAMES = {name: words for name, words, _ in FIELDS} | {"arrangement": "arrangement"}
 
 
 class ConditionsPage(QWidget):
@@ -71,7 +70,8 @@ class ConditionsPage(QWidget):
             pictures.addWidget(button, i // 2, i % 2)
         form = QGridLayout()
         form.setVerticalSpacing(6)
-        for row, (name, words, example) in enumerate(FIELDS):
+        for row, (name, example) in enumerate(FIELDS):
+            words = FIELD_NAMES[name]
             label = QLabel(say(words))
             mark = QLabel()
             mark.setObjectName("changed")
@@ -163,6 +163,6 @@ class ConditionsPage(QWidget):
             entry.style().unpolish(entry)
             entry.style().polish(entry)
         empty = lacking(self.conditions)
-        words = ", ".join(say(NAMES[name]) for name in empty)
+        words = ", ".join(say(FIELD_NAMES[name]) for name in empty)
         self.lacks.setText(say("not stated: {fields}", fields=words) if empty else say("everything a comparison needs is stated"))
         self.back.setEnabled(bool(changed))

@@ -28,7 +28,7 @@ from rig.picture import NO_CURVE
 from rig.sidesview import Member, extent, members_of_series, overlay, row_of
 from rig.verdictview import unit_name
 
-HEADINGS = ("pull", "breakaway", "sliding", "chatter", "verdict")
+HEADINGS = ("pull", "verdict", "breakaway", "sliding", "chatter")
 
 
 class SideList(QFrame):

@@ -24,7 +24,7 @@ from rig.sounds import Sounds
 from rig.tracefile import info_path, write_trace
 from rig.traceinfo import Calibration, TraceInfo
 from rig.unitchoice import UnitChoice
-from rig.verdictview import Tone
+from rig.verdictview import Tone, view_of
 
 FULL = Conditions(
     arrangement="A", window="25..45 lbf.ft", plates="used", oil="QF oil", temperature="70 degF", rest="1 min", who="T.W."
@@ -105,6 +105,18 @@ def test_an_edited_window_judges_the_pulls_so_far(desk):
     assert desk.model.window == Window.parse("80..90 N.m")
     desk.edit_conditions(Conditions())
     assert desk.model.last.verdict is None
+
+
+def test_the_verdict_says_what_was_not_stated_when_it_was_pulled(desk):
+    desk.edit_conditions(dataclasses.replace(FULL, oil="", rest=""))
+    desk.model.bench.pull()
+    desk.model.poll()
+    desk.edit_conditions(FULL)
+    desk.model.bench.pull()
+    desk.model.poll()
+    first, second = (view_of(pull, desk.model.unit) for pull in desk.model.pulls)
+    assert first.notes[-1] == "not stated: oil, rest before the pull"
+    assert not [note for note in second.notes if note.startswith("not stated")]
 
 
 def test_the_sound_follows_the_verdict_and_can_be_muted():

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 import rig.language as language
-from rig.conditions import ARRANGEMENTS
-from rig.gui.conditions_page import CHOICES, NAMES
+from rig.conditions import ARRANGEMENTS, FIELD_NAMES
+from rig.gui.conditions_page import CHOICES
 from rig.gui.keys_page import KEYS
 from rig.gui.pull_page import REASONS
 from rig.gui.sides_page import HEADINGS
@@ -42,7 +42,7 @@ def in_tables():
     choices = {words for pairs in CHOICES.values() for _, words in pairs if words}
     arrangements = {text for one in ARRANGEMENTS for text in (one.what, one.factor)}
     keys = {words for _, words in KEYS}
-    tables = (CAUTIONS, STATE_WORD.values(), DOUBTS.values(), NAMES.values(), REASONS, HEADINGS)
+    tables = (CAUTIONS, STATE_WORD.values(), DOUBTS.values(), FIELD_NAMES.values(), REASONS, HEADINGS)
     return choices | arrangements | keys | {text for table in tables for text in table}
 
 
