@@ -88,11 +88,11 @@ class VerdictPanel(QWidget):
         if view.second:
             self._write(painter, "second", view.second, unit_left, 0.4 * height, right - unit_left, 0.07 * height, paint.ink)
         self._write(painter, "margin", view.margin, left, 0.68 * height, right - left, 0.055 * height, paint.ink)
-        self._write(painter, "spread", view.uncertainty, left, 0.775 * height, right - left, 0.055 * height, paint.ink)
+        self._write(painter, "spread", view.uncertainty, left, 0.77 * height, right - left, 0.055 * height, paint.ink)
         if self._scale is not None and self._scale.value is not None:
-            self._paint_scale(painter, QRectF(left, 0.82 * height, right - left, 0.11 * height), self._scale, paint)
+            self._paint_scale(painter, QRectF(left, 0.795 * height, right - left, 0.11 * height), self._scale, paint)
         if view.notes:
-            self._write(painter, "note", " · ".join(view.notes[:3]), left, 0.968 * height, right - left, 0.034 * height, paint.ink)
+            self._write(painter, "note", " · ".join(view.notes[:3]), left, 0.97 * height, right - left, 0.032 * height, paint.ink)
 
     def _paint_scale(self, painter: QPainter, box: QRectF, scale: Scale, paint: Paint) -> None:
         ink = QColor(paint.ink)
@@ -116,7 +116,7 @@ class VerdictPanel(QWidget):
                 font = fitted(text, 200, 0.2 * box.height())
                 put_text(painter, text, at(limit) + 6, box.bottom() - 0.02 * box.height(), font, paint.ink)
         if scale.value is not None:
-            left, right, half = at(scale.value - scale.spread), at(scale.value + scale.spread), 0.22 * box.height()
+            left, right, half = at(scale.value - scale.spread), at(scale.value + scale.spread), 0.17 * box.height()
             painter.fillRect(QRectF(left, middle - 3, max(2.0, right - left), 6), ink)
             for end in (left, right):
                 painter.fillRect(QRectF(end - 1.5, middle - half, 3, 2 * half), ink)
