@@ -14,11 +14,12 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
-from scipy.signal import find_peaks
+from scipy.signal import find_peaks, savgol_filter
 
 from analysis.condition import Conditioned
-from analysis.labels import Course, wind_up
+from analysis.labels import Course
 from analysis.results import Chatter
+from analysis.slips import wind_up
 from analysis.trace import Floats
 
 Indices = NDArray[np.intp]
@@ -31,11 +32,12 @@ class ChatterRules:
     lowest_rate_hz: float = 200.0  # below, smooth sliding cannot be told from chatter too fast to see
     least_travel_deg: float = 6.0  # a few cycles of the slow regime, 0.4 to 2.7 degrees each (trade notes 5.1)
     least_time_s: float = 0.4
-    band_s: float = 0.0015  # the search is for cycles below some 150 Hz: faster wiggle is averaged away
+    band_s: float = 0.004  # the search is for cycles below some 150 Hz: a parabola through this span averages faster wiggle away
+    narrow_rate_hz: float = 900.0  # a slower sensor has too few samples a cycle to be smoothed at all
     noise_height: float = 7.0  # a cycle is so many deviations of the smoothed noise high ...
     level_height: float = 0.012  # ... and this share of the sliding torque: less is no chatter that anybody feels
     main_share: float = 0.6  # a fall of at least this share of the large ones counts as it is
-    small_share: float = 0.25  # a smaller one, down to this share, counts if the plates had stuck: after a slow rise
+    small_share: float = 0.15  # a smaller one, down to this share, counts if the plates had stuck: after a slow rise
     slow_rise: float = 3.0  # ... of so many times the fall's time; ringing after a slip rises as fast as it falls
     least_cycles: int = 3
 
@@ -48,6 +50,7 @@ class ChatterFeatures:
     height          median fall over the sliding torque
     over_noise      median fall over the noise
     rate_hz         one over the median period
+    period_s        mean period, pauses and regrips left out
     fall_over_rise  the steepest falls over the steepest rises: a sawtooth falls faster than it climbs
     rise_share      share of the period spent rising
     irregular       median deviation of the periods from their median, over it
@@ -63,6 +66,7 @@ class ChatterFeatures:
     height: float
     over_noise: float
     rate_hz: float
+    period_s: float
     fall_over_rise: float
     rise_share: float
     irregular: float
@@ -122,12 +126,14 @@ def find_cycles(time_s: Floats, torque_nm: Floats, least_nm: float, rules: Chatt
 
 def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules) -> tuple[ChatterFeatures, Cycles] | None:
     """The features over all sliding stretches; None where there are fewer than `least_cycles` cycles."""
-    width = c.samples_in(rules.band_s) | 1
-    smooth = c.smooth(rules.band_s)
-    noise = _noise(c) / math.sqrt(width)
+    width = c.samples_in(rules.band_s, 5) | 1 if c.rate_hz >= rules.narrow_rate_hz else 1
+    # A moving parabola keeps the height of a peak that a moving mean would cut.
+    smooth = np.asarray(savgol_filter(c.torque_nm, width, 2)) if 1 < width < c.torque_nm.size else c.torque_nm
+    # Noise of a parabola's middle: the root of 9 / (4 width) for all but the shortest.
+    noise = _noise(c) * (1.5 / math.sqrt(width) if width > 1 else 1.0)
     least = max(rules.noise_height * noise, rules.level_height * level_nm, 2.5 * c.resolution_nm)
     pieces = [(a, b) for a, b in course.sliding if b - a >= 8]
-    thin = max(1, width // 3)
+    thin = max(1, width // 6)
     parts = [_placed(find_cycles(c.time_s[a:b:thin], smooth[a:b:thin], least, rules), a, thin) for a, b in pieces]
     parts = [part for part in parts if part.peak.size]
     if not parts:
@@ -141,12 +147,14 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     height = float(np.median(cycles.height_nm))
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
     torque = np.concatenate([smooth[a:b] for a, b in pieces])
-    compliance = wind_up(c, smooth, (course.load_from, course.peak + 1))
+    loaded = max((first for first, _ in course.bites if first <= course.peak), default=course.load_from)
+    compliance = wind_up(c, smooth, (loaded, course.peak + 1))
     features = ChatterFeatures(
         cycles=int(cycles.peak.size),
         height=height / max(level_nm, 1e-12),
         over_noise=height / max(noise, 1e-12),
         rate_hz=1.0 / period,
+        period_s=float(np.mean(periods)),
         fall_over_rise=_fall_over_rise(c, smooth, parts),
         rise_share=float(np.median(rising)) / period if rising.size else 0.5,
         irregular=float(np.median(np.abs(periods - period))) / period,
@@ -310,10 +318,10 @@ def read_chatter(c: Conditioned, course: Course, measured: tuple[ChatterFeatures
     if measured is None or probability < 0.5:
         return Chatter(assessable=why_not is None, score=probability, why_not=why_not)
     features, cycles = measured
-    span = float(cycles.peak_s[-1] - cycles.peak_s[0])
-    frequency = (cycles.peak.size - 1) / span if span > 0 else None
+    frequency = 1.0 / features.period_s
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
-    turn = None if travel is None or time_s <= 0 or frequency is None else travel / time_s / frequency
+    median_period = 1.0 / features.rate_hz
+    turn = None if travel is None or time_s <= 0 else travel / time_s / frequency
     return Chatter(
         assessable=why_not is None,
         score=probability,
@@ -321,7 +329,7 @@ def read_chatter(c: Conditioned, course: Course, measured: tuple[ChatterFeatures
         peak_to_peak_nm=float(np.median(cycles.height_nm)),
         cycles=features.cycles,
         degrees_per_slip=turn,
-        stuck_share=None if math.isnan(features.stuck) else features.stuck,
+        stuck_share=None if median_period <= 0 else max(0.0, 1.0 - float(np.median(cycles.fall_s)) / median_period),
         rise_over_fall=float(np.median(rising) / max(float(np.median(cycles.fall_s)), c.step_s)) if rising.size else None,
         slip_times_s=tuple(float(t) for t in cycles.peak_s),
         why_not=why_not,

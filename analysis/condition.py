@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
 
+from analysis.hum import HumRules, hum_at_rest
 from analysis.results import Sensor
 from analysis.trace import Floats, Trace
 
@@ -25,6 +26,7 @@ class ConditionRules:
     gap_factor: float = 3.5  # a step in time this many times the usual one is a gap, not jitter of a clock
     spike_noise: float = 8.0  # a spike stands out by so many deviations from what both its sides foretell
     spike_share: float = 0.012  # ... and by this share of the largest torque: less does no harm
+    spike_longest_s: float = 0.012  # two samples that last longer could be a real peak of a slow sensor
     clip_run_s: float = 0.004  # a sensor at its limit stays exactly there for at least so long
     clip_run: int = 10  # ... and so many samples
     dead_run: int = 40  # a sensor whose last digit flickers at rest cannot stand still for so many
@@ -36,14 +38,6 @@ class ConditionRules:
     loaded_share: float = 0.6  # a calm beginning above this share of the largest torque, never come back to, is no rest
     smooth_s: float = 0.01
     angle_moved_deg: float = 0.3  # rest ends where the lever has moved this far (or 1.5 encoder steps)
-    hum_least_hz: float = 15.0  # slower wiggle at rest is no mains hum
-    hum_share: float = 0.3  # a line this strong in the rest's variance is hum, to be taken off
-    hum_rest_s: float = 0.15  # less rest than this cannot tell hum's phase
-    hum_follow_s: float = 0.12  # hum's phase is followed through the pull over this span ...
-    hum_alike: float = 0.35  # ... where its amplitude is that at rest to within this share
-    hum_rate_hz: float = 600.0  # the rest is looked at at about this rate: enough for the mains and two harmonics
-    hum_rest_most_s: float = 2.0  # and no more of it than this
-    hum_lines: int = 3  # the mains and two harmonics
     drift_noise: float = 5.0  # a zero that moved by less than this many deviations of its mean has not moved
     drift_share: float = 0.05  # a rest afterwards further off than this is a hand on the lever, not drift
 
@@ -122,7 +116,7 @@ def fine_deviation(values: Floats) -> float:
     return 1.4826 * float(np.median(np.abs(np.diff(values, 4)))) / math.sqrt(70.0)
 
 
-def find_spikes(torque_nm: Floats, noise_nm: float, rules: ConditionRules) -> NDArray[np.intp]:
+def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: ConditionRules) -> NDArray[np.intp]:
     """Indices of electrical spikes: one or two samples that leave the curve and come back, as no mechanism could.
 
     1. Candidates leave the median of five neighbours by more than the threshold.
@@ -140,7 +134,7 @@ def find_spikes(torque_nm: Floats, noise_nm: float, rules: ConditionRules) -> ND
     for i in candidates:
         if i in spikes:
             continue
-        for length in (1, 2):
+        for length in (1, 2) if 2 * step_s <= rules.spike_longest_s else (1,):
             before, after = i - 1, i + length
             if before < 2 or after + 1 >= n:
                 continue
@@ -251,119 +245,21 @@ def _rest_after(torque_nm: Floats, angle_deg: Floats | None, noise_nm: float, st
     return begin if n - begin >= 5 else n
 
 
-def hum_at_rest(time_s: Floats, torque_nm: Floats, step_s: float, rests: list[slice], rules: ConditionRules) -> Floats:
-    """Mains hum as it stood at rest, carried on through the pull; zeros where there is none.
-
-    1. A line of the spectrum at rest that holds a good share of the variance is hum.
-    2. Its frequency comes from that spectrum, then, where there is rest before and after the pull, from the phase that both
-       share, which pins it to a small part of a hertz; amplitude by least squares over the rests alone, so that nothing
-       the plates do is taken for hum.
-    """
-    hum = np.zeros(torque_nm.size)
-    rests = [r for r in rests if (r.stop - r.start) * step_s >= rules.hum_rest_s]
-    if not rests:
-        return hum
-    thin = max(1, int(1.0 / (rules.hum_rate_hz * step_s)))
-    most = max(1, round(rules.hum_rest_most_s / step_s))
-    # The samples nearest the pull tell most of the hum in it.
-    cut = [
-        slice(max(r.start, r.stop - most), r.stop) if r.start == 0 else slice(r.start, min(r.stop, r.start + most)) for r in rests
-    ]
-    times = [_thinned(time_s[r], thin) for r in cut]
-    parts = [_thinned(torque_nm[r], thin) for r in cut]
-    parts = [part - part.mean() for part in parts]
-    time, left = np.concatenate(times), np.concatenate(parts)
-    longest = max(range(len(parts)), key=lambda k: parts[k].size)
-    first = sum(part.size for part in parts[:longest])
-    for _ in range(rules.hum_lines):
-        rest = left[first : first + parts[longest].size]
-        near = _line(rest, step_s * thin, rules)
-        if near is None:
-            break
-        width = 1.0 / (rest.size * step_s * thin)
-        best = _sharpened(time - time[0], left, near, width)
-        angle = 2 * np.pi * best * (time - time[0])
-        design = np.column_stack([np.cos(angle), np.sin(angle)])
-        weight, *_ = np.linalg.lstsq(design, left, rcond=None)
-        line = design @ weight
-        if float(line @ line) < rules.hum_share * float(left @ left):
-            break
-        hum += _carried_on(time_s - time[0], torque_nm, step_s, best, complex(weight[0], -weight[1]), rules)
-        left = left - line
-    return hum
-
-
-def _thinned(values: Floats, by: int) -> Floats:
-    """Means of `by` neighbours; the odd ones at the end are dropped."""
-    if by == 1:
-        return values
-    return np.asarray(values[: values.size // by * by].reshape(-1, by).mean(axis=1))
-
-
-def _line(rest: Floats, step_s: float, rules: ConditionRules) -> float | None:
-    """Frequency of the strongest line of the spectrum, if hum could be that strong in it; None otherwise."""
-    if rest.size < 16:
-        return None
-    window = np.hanning(rest.size)
-    power = np.abs(np.fft.rfft(rest * window, 4 * rest.size)) ** 2
-    frequency = np.fft.rfftfreq(4 * rest.size, step_s)
-    total = float(power.sum())
-    power[(frequency < rules.hum_least_hz) | (frequency > 0.49 / step_s)] = 0.0
-    top = int(np.argmax(power))
-    share = float(power[max(0, top - 8) : top + 9].sum()) / total if total > 0 else 0.0
-    return float(frequency[top]) if share >= rules.hum_share else None
-
-
-def _sharpened(time_s: Floats, values: Floats, near_hz: float, width_hz: float) -> float:
-    """The frequency within half a line's width that fits the values best: a coarse search, then two finer ones about the best."""
-    best, reach = near_hz, 0.5 * width_hz
-    fine = 0.2 / max(float(time_s[-1]), 1e-9)
-    while True:
-        count = min(161, max(9, 2 * math.ceil(reach / fine) + 1))
-        grid = np.linspace(best - reach, best + reach, count)
-        phase = 2 * np.pi * np.outer(grid, time_s)
-        best = float(grid[int(np.argmax(np.hypot(np.cos(phase) @ values, np.sin(phase) @ values)))])
-        if count < 161 and reach <= 4 * fine:
-            return best
-        reach = 2 * reach / (count - 1)
-
-
-def _carried_on(
-    time_s: Floats, torque_nm: Floats, step_s: float, frequency_hz: float, at_rest: complex, rules: ConditionRules
-) -> Floats:
-    """A line of hum through the whole trace: amplitude as at rest, phase followed wherever the amplitude found is that at rest.
-
-    Mains frequency wanders; what swings with another amplitude is not followed, for it is the plates' own.
-    """
-    carrier = np.exp(-2j * np.pi * frequency_hz * time_s)
-    amplitude = abs(at_rest)
-    period = max(3, round(1.0 / (frequency_hz * step_s)))
-    fast = torque_nm - uniform_filter1d(torque_nm, period | 1, mode="nearest")
-    width = max(period, round(rules.hum_follow_s / step_s)) | 1
-    base = fast * carrier
-    found = 2.0 * (uniform_filter1d(base.real, width, mode="nearest") + 1j * uniform_filter1d(base.imag, width, mode="nearest"))
-    good = np.abs(np.abs(found) - amplitude) < rules.hum_alike * amplitude
-    if np.count_nonzero(good) < 0.3 * good.size:
-        return np.asarray((at_rest * carrier.conj()).real)
-    index = np.flatnonzero(good)
-    phase = np.interp(np.arange(time_s.size), index, np.unwrap(np.angle(found[index])))
-    return np.asarray(amplitude * np.cos(2 * np.pi * frequency_hz * time_s + phase))
-
-
 def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None) -> Conditioned:
     """Make a trace of at least ten samples ready for reading. Never changes the trace itself."""
     rules = rules or ConditionRules()
     steps = np.diff(trace.time_s)
-    step_s = float(np.median(steps))
+    # Rounded, so that a later start of the clock, whose last digits differ, makes no window a sample wider.
+    step_s = float(f"{float(np.median(steps)):.6g}")
     gaps = np.flatnonzero(steps > rules.gap_factor * step_s)
     raw = trace.torque_nm
     resolution = sensor.resolution_nm or smallest_step(raw)
     head = raw[: max(10, min(raw.size, round(rules.rest_window_s / step_s)))]
     quantised = resolution / math.sqrt(12.0)
-    spikes = find_spikes(raw, max(deviation(head), quantised, 0.5 * deviation(raw)), rules)
+    spikes = find_spikes(raw, max(deviation(head), quantised, 0.5 * deviation(raw)), step_s, rules)
     calm = Trace(trace.time_s, bridge(raw, spikes), trace.angle_deg)
     largest = float(np.percentile(np.abs(calm.torque_nm), 99.5))
-    noise = max(deviation(head), quantised)
+    noise = max(min(deviation(head), max(deviation(raw), 0.2 * deviation(head))), quantised)
     rest_to, zero = _rest_before(calm, noise, step_s, largest, rules)
     if rest_to and _under_load(calm.torque_nm, zero, noise, rules):
         rest_to, zero = 0, 0.0
@@ -372,7 +268,7 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None)
     clipped = find_clipped(calm.torque_nm, step_s, sensor.capacity_nm, rules)
     torque = calm.torque_nm - zero
     rest_from = _rest_after(torque, trace.angle_deg, noise, step_s, largest)
-    hum = hum_at_rest(trace.time_s, torque, step_s, [slice(0, rest_to), slice(rest_from, len(trace))], rules)
+    hum = hum_at_rest(trace.time_s, torque, step_s, [slice(0, rest_to), slice(rest_from, len(trace))], HumRules())
     if hum.any():
         torque = torque - hum
         quiet = torque[:rest_to] if rest_to else torque[rest_from:]

@@ -10,10 +10,11 @@ import numpy as np
 from analysis.breakaway import Peak, PeakRules, refine_peak
 from analysis.chatter import ChatterRules, measure, read_chatter
 from analysis.condition import Conditioned, ConditionRules, condition
-from analysis.labels import Course, CourseRules, find_course, holds_nothing, name_stretches, working_level
+from analysis.labels import Course, find_course, holds_nothing, name_stretches, working_level
 from analysis.quality import QualityRules, find_doubts
 from analysis.results import Breakaway, BudgetLine, Chatter, Doubt, DoubtCode, PullResult, Sensor, Sliding
 from analysis.sliding import Plateau, read_plateau
+from analysis.slips import CourseRules
 from analysis.trace import Trace
 from analysis.tremor import TremorRules, peak_under_tremor, rides_on_sensor
 from analysis.uncertainty import calibration_line, combine

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 from scipy.optimize import minimize
+from scipy.signal import fftconvolve
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
@@ -22,7 +23,8 @@ from support.pullset import SimPull, simulate_cached  # noqa: E402
 
 from analysis.chatter import WITH_ANGLE, WITHOUT_ANGLE, ChatterRules, measure, terms  # noqa: E402
 from analysis.condition import condition  # noqa: E402
-from analysis.labels import CourseRules, find_course, holds_nothing, working_level  # noqa: E402
+from analysis.labels import find_course, holds_nothing, working_level  # noqa: E402
+from analysis.slips import CourseRules  # noqa: E402
 from analysis.trace import Trace  # noqa: E402
 
 LOOK_ALIKES = (
@@ -45,6 +47,33 @@ def terms_of(pull: SimPull) -> tuple[tuple[float, ...], bool] | None:
     course = find_course(c, level, smooth, rules)
     measured = None if course is None or not course.sliding else measure(c, course, level, ChatterRules())
     return None if measured is None else (terms(measured[0]), pull.truth.chatter)
+
+
+def vibrating(pull: SimPull, rng: np.random.Generator) -> SimPull | None:
+    """The same pull with a vibration of the bench on its torque while it slides, which the unit does not take part in.
+
+    None where the pull has no angle (then nothing tells it from fast stick-slip), no sliding, or chatters itself.
+    """
+    truth, trace = pull.truth, pull.trace
+    if (
+        trace.angle_deg is None
+        or truth.chatter
+        or truth.sliding_nm is None
+        or truth.sliding_from_s is None
+        or truth.sliding_to_s is None
+    ):
+        return None
+    rate = 1.0 / float(np.median(np.diff(trace.time_s)))
+    centre = float(np.exp(rng.uniform(np.log(14.0), np.log(max(15.0, min(110.0, rate / 6))))))
+    white = rng.standard_normal((2, trace.time_s.size))
+    width = max(3, round(rate / (centre * rng.uniform(0.02, 0.2))))
+    slow = np.array([fftconvolve(part, np.hanning(width), "same") for part in white])
+    slow /= np.sqrt(np.mean(slow**2)) * np.sqrt(2)
+    phase = 2 * np.pi * centre * trace.time_s
+    wave = slow[0] * np.cos(phase) + slow[1] * np.sin(phase)
+    sliding = (trace.time_s >= truth.sliding_from_s) & (trace.time_s <= truth.sliding_to_s)
+    height = float(np.exp(rng.uniform(np.log(0.01), np.log(0.08)))) * truth.sliding_nm
+    return dataclasses.replace(pull, trace=Trace(trace.time_s, trace.torque_nm + height * wave * sliding, trace.angle_deg))
 
 
 def without_angle(pull: SimPull) -> SimPull:
@@ -73,7 +102,9 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=2)
     args = parser.parse_args()
     pulls = simulate_cached(args.n, args.seed) + simulate_cached(args.n * 6 // 10, args.seed + 1, LOOK_ALIKES)
-    pulls += [without_angle(p) for p in pulls if p.trace.angle_deg is not None]
+    rng = np.random.default_rng(args.seed)
+    shaken = [shaking for p in pulls[::4] if (shaking := vibrating(p, rng)) is not None]
+    pulls += [without_angle(p) for p in pulls if p.trace.angle_deg is not None] + shaken
     with ProcessPoolExecutor() as pool:
         rows = [row for row in pool.map(terms_of, pulls, chunksize=25) if row is not None]
     for name, size, old in (("WITHOUT_ANGLE", len(WITHOUT_ANGLE), WITHOUT_ANGLE), ("WITH_ANGLE", len(WITH_ANGLE), WITH_ANGLE)):
