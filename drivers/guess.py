@@ -272,7 +272,7 @@ def _run(values: list[float], rate_hz: float | None) -> Meaning | None:
     """What numbers say by how they run: a counter goes by ones, a clock rises evenly."""
     steps = [later - sooner for sooner, later in pairwise(values)]
     rising = [step for step in steps if step > 0]
-    if len(rising) < 0.95 * len(steps):
+    if not rising or len(rising) < 0.95 * len(steps):
         return None
     step = statistics.median(rising)
     if sum(abs(each - step) < 0.5 * step for each in rising) < 0.9 * len(rising):

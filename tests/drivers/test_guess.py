@@ -177,3 +177,9 @@ def test_seven_bits_with_parity_are_recognised(bits: str, odd: bool) -> None:
     assert result.bits == bits
     assert result.layout == found(plain).layout
     assert profile_of(result).bits == bits
+
+
+def test_lines_of_all_lengths_with_hardly_two_alike_do_not_raise() -> None:
+    """Found by the fuzzer: a layout under which one line alone was numeric had no steps to look at."""
+    data = b"\n" + b"\n".join(b"1" + b",x" * at for at in range(20)) + b"\n"
+    assert guess([Chunk(0.0, data)]) is None or guess([Chunk(0.0, data)]).sureness < 0.5
