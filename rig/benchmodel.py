@@ -281,8 +281,8 @@ class BenchModel:
         """The newest pull."""
         return self.pulls[-1] if self.pulls else None
 
-    def live(self, span_s: float, columns: int) -> Live:
-        """The live curves over the last `span_s`; over angle only the pull under way (or the last one)."""
+    def live(self, span_s: float, columns: int, *, with_angle: bool = True) -> Live:
+        """The live curves over the last `span_s`; over angle only the pull under way (or the last one), empty if not wished."""
         newest = self.ring.newest_s
         if newest is None:
             return Live(NO_CURVE, NO_CURVE, *self.range_of(NO_CURVE))
@@ -291,7 +291,7 @@ class BenchModel:
         raw = self.ring.over_time(newest - span_s, columns, per_nm)
         over_time = Curve(raw.x - newest, raw.y - zero)
         over_angle = NO_CURVE
-        if self._pull_from_s is not None:
+        if with_angle and self._pull_from_s is not None:
             turned = self.ring.over_angle(self._pull_from_s, columns, per_nm)
             if turned.x.size:
                 over_angle = Curve(turned.x - turned.x[0], turned.y - zero)

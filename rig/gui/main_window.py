@@ -272,9 +272,10 @@ class MainWindow(QWidget):
             self.conditions.pull_made()
         self.desk.sound()
         self.desk.tick_work()
-        self._show_strips()
         if changed:
             self.refresh(changed)
+        else:
+            self._show_strips()
 
     def refresh(self, changed: Changed) -> None:
         """Show on the page in sight what the model holds."""
