@@ -289,8 +289,8 @@ def terms(features: ChatterFeatures) -> tuple[float, ...]:
 
 
 # Fitted to simulated pulls of known truth by tests/speed/chatter_fit.py, which prints them anew.
-WITHOUT_ANGLE = (-23.15, 4.16, 2.52, -1.25, 1.21, 5.42, -0.34, -1.08, 1.14, -1.98, -0.24, 3.06)
-WITH_ANGLE = (-14.82, 2.11, 1.07, -0.20, 0.13, 2.46, 0.23, -1.43, 0.77, -0.68, 0.30, 1.86, 3.48, 1.97)
+WITHOUT_ANGLE = (-25.56, 4.66, 3.47, -1.85, -1.90, 4.20, -0.21, -0.61, 0.97, -1.78, 2.60, 3.13)
+WITH_ANGLE = (-16.67, 2.55, 1.33, -0.58, -0.96, 1.38, -0.17, -0.59, 0.60, -0.50, 2.31, 1.55, 3.89, 1.93)
 
 
 def score(features: ChatterFeatures) -> float:

@@ -70,7 +70,7 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
         rate_hz=c.rate_hz,
         direction=c.sign,
         stretches=name_stretches(c, course),
-        breakaway=None if began_under_load else _breakaway(c, course, peak, sensor),
+        breakaway=None if began_under_load or peak.torque_nm <= 0 else _breakaway(c, course, peak, sensor),
         sliding=None if plateau is None else _sliding(c, plateau, sensor, chatter),
         chatter=chatter,
         doubts=find_doubts(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality),

@@ -38,7 +38,7 @@ class Plateau:
 def read_plateau(c: Conditioned, course: Course) -> Plateau | None:
     """Work over angle (integral of torque over angle, by the trapezoid, over angle turned); time mean without an angle.
 
-    None where there is no steady sliding, or the lever did not turn on it.
+    None where there is no steady sliding, the lever did not turn on it, or nothing resisted.
     """
     spans = [span for span in course.sliding if span[1] - span[0] >= 3]
     if not spans:
@@ -62,6 +62,8 @@ def read_plateau(c: Conditioned, course: Course) -> Plateau | None:
     if weight <= (0.0 if c.angle_deg is None else max(0.5, 2 * c.resolution_deg)):
         return None
     mean = work / weight
+    if mean <= 0:
+        return None
     travel = None if c.angle_deg is None else weight
     slope, ripple = (None, ()) if c.angle_deg is None else _over_angle(c, spans)
     even = _evenness(np.concatenate(blocks), np.concatenate(weights))

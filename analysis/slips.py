@@ -98,7 +98,7 @@ def _first_slip_by_angle(
         else:
             peak = _before_creep(c, fine, plastic, load_from, peak, rules)
         trough = peak + int(np.argmin(fine[peak : max(end, peak + 2)]))
-        if fine[trough] < 0.1 * fine[peak] and trough < last - 1 and (fine[trough:last] > 0.8 * fine[peak]).any():
+        if fine[trough] < 0.1 * fine[peak] and load_from < trough < last - 1 and (fine[trough:last] > 0.8 * fine[peak]).any():
             load_from = trough
             continue
         higher = np.flatnonzero(fine[peak:end] > (1 + rules.step_rise) * fine[peak])
@@ -106,7 +106,8 @@ def _first_slip_by_angle(
             again = peak + int(higher[0])
             low = peak + int(np.argmin(fine[peak : again + 1]))
             middle = low + int(np.argmax(fine[low : again + 1] > 0.5 * (fine[low] + fine[again])))
-            if plastic[again] - plastic[middle] < rules.stuck_deg + 2 * c.resolution_deg:
+            # `low` beyond the old start: every turn of the loop must get on.
+            if low > load_from and plastic[again] - plastic[middle] < rules.stuck_deg + 2 * c.resolution_deg:
                 step = step if step is not None else peak
                 load_from = low
                 continue
@@ -159,13 +160,16 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, bite: Span, rules: Cou
         if not higher.size:
             return first, peak, None
         again = peak + int(higher[0])
-        foot = peak + int(
-            np.flatnonzero(smooth[peak : again + 1] <= (1 - rules.step_rise / 2) * fine[peak] + 0.02 * fine[peak])[-1]
-        )
+        below = np.flatnonzero(smooth[peak : again + 1] <= (1 - rules.step_rise / 4) * fine[peak])
+        foot = peak + int(below[-1]) if below.size else peak
         load_from = first + int(np.argmax(smooth[first : peak + 1] > 0.3 * fine[peak]))
         loading = 0.5 * fine[peak] / max(peak - load_from, 1)
         climbing = (smooth[again] - smooth[foot]) / max(again - foot, 1)
-        if climbing < rules.reload_share * loading or _fell(fine[peak : again + 1], loading, c.samples_in(0.01), rules):
+        if (
+            again <= start
+            or climbing < rules.reload_share * loading
+            or _fell(fine[peak : again + 1], loading, c.samples_in(0.01), rules)
+        ):
             return first, peak, None
         start = again
     return None

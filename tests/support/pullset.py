@@ -53,6 +53,8 @@ def simulate_cached(n: int, seed: int, kinds: Sequence[str] | None = None, worke
     digest = hashlib.sha256(repr((n, seed, tuple(kinds or WIDE_KINDS))).encode())
     for name in SOURCES:
         digest.update((Path(__file__).parent / f"{name}.py").read_bytes())
+    for name in ("trace", "results"):  # pickled types of ours: an old pickle does not fit a new field
+        digest.update((Path(__file__).parents[2] / "analysis" / f"{name}.py").read_bytes())
     path = folder / f"{n}-{seed}-{digest.hexdigest()[:16]}.pickle"
     if path.exists():
         return list(pickle.loads(path.read_bytes()))
