@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from scipy.special import ndtr, stdtrit
 
+from analysis.correction import lapses
 from analysis.results import (
     Budget,
     DecisionRule,
@@ -73,7 +74,10 @@ def judge(result: PullResult, window: Window, rule: DecisionRule = DecisionRule.
     reading = result.breakaway if window.basis is Basis.BREAKAWAY else result.sliding
     if reading is None:
         return _without_reading(window, rule, nothing_held=result.held_nothing)
-    missing = () if _calibrated(reading.budget) else ("sensor_uncertainty",)
+    missing = (
+        *(() if _calibrated(reading.budget) else ("sensor_uncertainty",)),
+        *lapses(result.calibration, reading.torque_nm, result.direction),
+    )
     verdict = judge_value(reading.torque_nm, reading.budget, window, rule=rule, missing=missing)
     if any(doubt.code is DoubtCode.OVERLOAD for doubt in result.doubts):
         return _at_least(verdict, reading.budget)
@@ -84,7 +88,7 @@ def judge_series(series: SeriesResult, window: Window, rule: DecisionRule = Deci
     """One verdict on the mean of several pulls."""
     if series.mean_nm is None or series.budget is None:
         return _without_reading(window, rule, nothing_held=False)
-    missing = () if _calibrated(series.budget) else ("sensor_uncertainty",)
+    missing = (*(() if _calibrated(series.budget) else ("sensor_uncertainty",)), *series.lapses)
     if series.asymmetry is None:
         missing = (*missing, "other_direction")
     verdict = judge_value(series.mean_nm, series.budget, window, rule=rule, missing=missing)

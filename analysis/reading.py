@@ -78,6 +78,7 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
         noise_nm=c.noise_nm,
         began_under_load=began_under_load,
         angle_reversed=c.angle_reversed,
+        calibration=sensor.calibration,
     )
 
 
@@ -110,7 +111,7 @@ def _free_or_nothing(trace: Trace, c: Conditioned, sensor: Sensor, rules: Readin
 
 def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor) -> list[BudgetLine]:
     """Lines that every figure shares: calibration and zero."""
-    lines = [line for line in (calibration_line(torque_nm, sensor),) if line is not None]
+    lines = [line for line in (calibration_line(torque_nm, sensor, c.sign),) if line is not None]
     if c.rest_to:
         zero = c.noise_nm / math.sqrt(max(1.0, c.rest_to * min(1.0, 500.0 * c.step_s)))
         lines.append(BudgetLine("zero", zero))

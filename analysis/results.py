@@ -56,10 +56,47 @@ class Budget:
 
 
 @dataclass(frozen=True, slots=True)
+class CalibrationFunction:
+    """True torque from what the sensor indicates, for one direction of turning; both as magnitudes in N.m, counted from rest.
+
+    coefficients  T = coefficients[0] x + coefficients[1] x² + ...; no constant, for every reading is counted from rest
+    covariance    of the coefficients, a row each
+    u_nm          standard deviation of one indication about the fit, with the zero's return
+    u_relative    standard uncertainty of the reference torque, as a share of it
+    low_nm, high_nm      the lowest and the highest torque calibrated
+    end_nm        the highest indication calibrated: beyond it the function goes on along its tangent
+    degrees_of_freedom   of u_nm and the covariance
+    """
+
+    coefficients: tuple[float, ...]
+    covariance: tuple[tuple[float, ...], ...]
+    u_nm: float
+    u_relative: float
+    low_nm: float
+    high_nm: float
+    end_nm: float
+    degrees_of_freedom: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """The certificate in force. A direction without a function of its own takes the other's and counts as out of range.
+
+    Without any function (only a number and a due date are known) torque is taken as it is indicated.
+    """
+
+    certificate: str
+    forward: CalibrationFunction | None = None
+    back: CalibrationFunction | None = None
+    expired: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Sensor:
     """What is known of the torque sensor. None: not known.
 
     `u_nm` and `u_relative` are standard uncertainties of the calibration, added in quadrature: u² = u_nm² + (u_relative T)².
+    Where neither is given, that of `calibration` counts.
     """
 
     u_nm: float | None = None
@@ -67,6 +104,7 @@ class Sensor:
     capacity_nm: float | None = None
     resolution_nm: float | None = None
     degrees_of_freedom: float | None = None
+    calibration: Calibration | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +215,8 @@ class PullResult:
     """True where the trace begins with the load already on: its breakaway was not recorded, and none is given."""
     angle_reversed: bool = False
     """True where the angle runs against the torque: the sensor's sign convention is off, magnitudes are not touched by it."""
+    calibration: Calibration | None = None
+    """The certificate behind the torques; None: none is known."""
 
 
 class VerdictState(StrEnum):
@@ -223,7 +263,8 @@ class Verdict:
     rule: DecisionRule = DecisionRule.GUARDED
     held_nothing: bool = False
     missing: tuple[str, ...] = field(default=())
-    """Codes for what the verdict lacks: 'sensor_uncertainty', 'overload' (the value is a lower bound), 'other_direction'."""
+    """Codes for what the verdict lacks: 'sensor_uncertainty', 'overload' (the value is a lower bound), 'other_direction',
+    'calibration_expired', 'calibration_range' (the torque lies outside what was calibrated), 'zero_moved' (over a series)."""
     settling: Settling | None = None
 
 
@@ -245,3 +286,5 @@ class SeriesResult:
     without: tuple[int, ...]
     asymmetry: float | None
     by_direction_nm: tuple[float | None, float | None]
+    lapses: tuple[str, ...] = ()
+    """What the calibration and the zero lack for these pulls, as codes of a verdict's `missing`."""

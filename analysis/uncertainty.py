@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from scipy.special import stdtrit
 
+from analysis.correction import calibration_u, function_for
 from analysis.results import Budget, BudgetLine, Sensor
 
 
@@ -21,9 +22,13 @@ def combine(lines: Iterable[BudgetLine], coverage: float = 0.95) -> Budget:
     return Budget(kept, u, degrees, factor, coverage)
 
 
-def calibration_line(torque_nm: float, sensor: Sensor) -> BudgetLine | None:
-    """The sensor's calibration at this torque; None if nothing is known of it."""
+def calibration_line(torque_nm: float, sensor: Sensor, direction: int | None = None) -> BudgetLine | None:
+    """The sensor's calibration at this torque (a magnitude), that way round; None if nothing is known of it.
+
+    An uncertainty that was stated counts before that of the certificate.
+    """
     if sensor.u_nm is None and sensor.u_relative is None:
-        return None
+        function = None if sensor.calibration is None else function_for(sensor.calibration, direction)
+        return None if function is None else calibration_u(function, torque_nm)
     u = math.hypot(sensor.u_nm or 0.0, (sensor.u_relative or 0.0) * torque_nm)
     return BudgetLine("calibration", u, sensor.degrees_of_freedom)

@@ -1,0 +1,99 @@
+"""A calibration in use: the true torque of what is indicated, its uncertainty, and where the certificate does not reach."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.results import BudgetLine, Calibration, CalibrationFunction, Sensor
+from analysis.trace import Floats, Trace
+
+
+def _value_at(function: CalibrationFunction, x: Floats) -> Floats:
+    inside = np.minimum(x, function.end_nm)
+    value = sum(c * inside ** (i + 1) for i, c in enumerate(function.coefficients))
+    return np.asarray(value + slope_at(function, inside) * (x - inside), dtype=np.float64)
+
+
+def slope_at(function: CalibrationFunction, x: Floats) -> Floats:
+    """How fast torque rises with the indication, there: (n,) magnitudes to (n,), without unit."""
+    return np.asarray(sum((i + 1) * c * x**i for i, c in enumerate(function.coefficients)), dtype=np.float64)
+
+
+def true_torque(indication_nm: Floats, calibration: Calibration) -> Floats:
+    """Torque that the indications stand for, signs kept. Shape (n,) to (n,)."""
+    forward, back = calibration.forward or calibration.back, calibration.back or calibration.forward
+    if forward is None or back is None:
+        return indication_nm
+    size = np.abs(indication_nm)
+    return np.where(indication_nm >= 0, _value_at(forward, size), -_value_at(back, size))
+
+
+def in_force(trace: Trace, sensor: Sensor) -> tuple[Trace, Sensor]:
+    """The trace and the sensor as they read once the calibration is applied; unchanged where there is none.
+
+    Capacity and resolution are the device's own and move with it. A zero offset z, not tared, matters only by the function's
+    curvature (the difference from rest is off by 2 c2 x z) and by the difference between the two directions' slopes, times z: both
+    far below the uncertainty of a sound sensor while z is within a few per cent of the range.
+    """
+    calibration = sensor.calibration
+    if calibration is None or (calibration.forward is None and calibration.back is None):
+        return trace, sensor
+    return Trace(trace.time_s, true_torque(trace.torque_nm, calibration), trace.angle_deg), replace(
+        sensor,
+        capacity_nm=None if sensor.capacity_nm is None else _scaled(sensor.capacity_nm, calibration),
+        resolution_nm=None if sensor.resolution_nm is None else _scaled(sensor.resolution_nm, calibration),
+    )
+
+
+def _scaled(size_nm: float, calibration: Calibration) -> float:
+    both = true_torque(np.array([size_nm, -size_nm]), calibration)
+    return float(np.abs(both).min())
+
+
+def calibration_u(function: CalibrationFunction, torque_nm: float) -> BudgetLine:
+    """The calibration's part in the uncertainty of a later reading of this torque (magnitude), beyond the range too.
+
+    u² = u_nm² + g C g' + (u_relative T)², with g the powers of the indication and C the covariance of the coefficients; degrees of
+    freedom by JCGM 100, G.2b, those of the reference being taken as infinite.
+    """
+    x = _indication_of(function, torque_nm)
+    row = np.array([x ** (i + 1) for i in range(len(function.coefficients))])
+    of_fit = max(0.0, float(row @ np.array(function.covariance) @ row)) + function.u_nm**2
+    square = of_fit + (function.u_relative * torque_nm) ** 2
+    degrees = function.degrees_of_freedom * (square / of_fit) ** 2 if function.degrees_of_freedom and of_fit > 0 else None
+    return BudgetLine("calibration", math.sqrt(square), degrees)
+
+
+def _indication_of(function: CalibrationFunction, torque_nm: float) -> float:
+    x = np.array(torque_nm / function.coefficients[0])
+    for _ in range(6):
+        x = np.maximum(0.0, x - (_value_at(function, x) - torque_nm) / slope_at(function, np.minimum(x, function.end_nm)))
+    return float(x)
+
+
+def function_for(calibration: Calibration, direction: int | None) -> CalibrationFunction | None:
+    """The function that counts in this direction of turning; the other direction's where that one has none."""
+    first, second = calibration.forward, calibration.back
+    if direction == -1:
+        first, second = second, first
+    return first or second
+
+
+RANGE_MARGIN = 0.01
+"""Loads repeat no better than to such a share, so a reading just beyond the last one still counts as within."""
+
+
+def lapses(calibration: Calibration | None, torque_nm: float, direction: int | None) -> tuple[str, ...]:
+    """Codes for what the certificate does not cover in this reading (a magnitude): 'calibration_expired', 'calibration_range'."""
+    if calibration is None:
+        return ()
+    codes = ("calibration_expired",) if calibration.expired else ()
+    own = calibration.back if direction == -1 else calibration.forward
+    if calibration.forward is None and calibration.back is None:
+        return codes
+    if own is None or not (1 - RANGE_MARGIN) * own.low_nm <= torque_nm <= (1 + RANGE_MARGIN) * own.high_nm:
+        return (*codes, "calibration_range")
+    return codes
