@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks, savgol_filter
+from scipy.special import ndtri
 
 from analysis.condition import Conditioned
 from analysis.labels import Course
@@ -37,7 +38,7 @@ class ChatterRules:
     noise_height: float = 7.0  # a cycle is so many deviations of the smoothed noise high ...
     level_height: float = 0.012  # ... and this share of the sliding torque: less is no chatter that anybody feels
     main_share: float = 0.6  # a fall of at least this share of the large ones counts as it is
-    small_share: float = 0.15  # a smaller one, down to this share, counts if the plates had stuck: after a slow rise
+    small_share: float = 0.25  # a smaller one, down to this share, counts if the plates had stuck: after a slow rise
     slow_rise: float = 3.0  # ... of so many times the fall's time; ringing after a slip rises as fast as it falls
     least_cycles: int = 3
 
@@ -50,7 +51,7 @@ class ChatterFeatures:
     height          median fall over the sliding torque
     over_noise      median fall over the noise
     rate_hz         one over the median period
-    period_s        mean period, pauses and regrips left out
+    mean_s          mean period, pauses and regrips left out
     fall_over_rise  the steepest falls over the steepest rises: a sawtooth falls faster than it climbs
     rise_share      share of the period spent rising
     irregular       median deviation of the periods from their median, over it
@@ -66,7 +67,7 @@ class ChatterFeatures:
     height: float
     over_noise: float
     rate_hz: float
-    period_s: float
+    mean_s: float
     fall_over_rise: float
     rise_share: float
     irregular: float
@@ -144,6 +145,7 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
         return None
     total_s = sum(float(c.time_s[b - 1] - c.time_s[a]) for a, b in pieces)
     period = float(np.median(periods))
+    cycles = replace(cycles, height_nm=_true_heights(cycles, c.torque_nm, _noise(c), max(2, round(0.05 * period / c.step_s))))
     height = float(np.median(cycles.height_nm))
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
     torque = np.concatenate([smooth[a:b] for a, b in pieces])
@@ -154,17 +156,34 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
         height=height / max(level_nm, 1e-12),
         over_noise=height / max(noise, 1e-12),
         rate_hz=1.0 / period,
-        period_s=float(np.mean(periods)),
+        mean_s=float(periods.mean()),
         fall_over_rise=_fall_over_rise(c, smooth, parts),
         rise_share=float(np.median(rising)) / period if rising.size else 0.5,
         irregular=float(np.median(np.abs(periods - period))) / period,
-        coverage=min(1.0, cycles.peak.size * period / max(total_s, 1e-12)),
+        coverage=min(1.0, float(periods.sum()) / max(total_s, 1e-12)),
         rest_share=_rest_share(c, smooth, height),
         sinusoid=_sinusoid(torque - _trend(torque, max(3, round(1.5 * period / c.step_s)))),
         slip_share=_slip_share(c, smooth, parts, compliance),
         stuck=_stuck_share(c, smooth, pieces, compliance, period),
     )
     return features, cycles
+
+
+def _true_heights(cycles: Cycles, torque_nm: Floats, noise_nm: float, reach: int) -> Floats:
+    """Heights from the raw torque (a smoothed one overshoots at a sharp fall), freed of what noise adds.
+
+    The extreme of m samples, each of which could have been it, lies so far out of them as a normal law has it (Blom 1958).
+    """
+    heights = np.empty(cycles.peak.size)
+    for k, (peak, trough) in enumerate(zip(cycles.peak, cycles.trough, strict=True)):
+        ends = 0.0
+        for at, side in ((peak, 1.0), (trough, -1.0)):
+            near = side * torque_nm[max(0, at - reach) : at + reach + 1]
+            top = float(near.max())
+            count = int(np.count_nonzero(near >= top - 2.0 * noise_nm))
+            ends += top - (float(ndtri((count - 0.375) / (count + 0.25))) * noise_nm if count > 1 else 0.0)
+        heights[k] = ends
+    return np.maximum(heights, 0.0)
 
 
 def _noise(c: Conditioned) -> float:
@@ -182,7 +201,7 @@ def _placed(cycles: Cycles, first: int, thin: int) -> Cycles:
 
 
 def _fall_over_rise(c: Conditioned, smooth: Floats, parts: list[Cycles]) -> float:
-    """Median over cycles of the steepest fall over the steepest rise towards the peak, each over a few samples."""
+    """Median over cycles of the steepest fall over the rise towards the peak, each over a few samples."""
     ratios: list[float] = []
     for part in parts:
         for a, peak, b in zip(part.trough[:-1], part.peak[1:], part.trough[1:], strict=True):
@@ -260,7 +279,10 @@ def _stuck_share(c: Conditioned, smooth: Floats, pieces: list[tuple[int, int]], 
 
 
 def terms(features: ChatterFeatures) -> tuple[float, ...]:
-    """The terms of the logistic score, in the order of `WITHOUT_ANGLE`; with an angle `slip_share` and `stuck` come after them."""
+    """The terms of the logistic score, in the order of `WITHOUT_ANGLE`.
+
+    With an angle come `slip_share`, `stuck` and how far a fast swing slips.
+    """
 
     def log_between(value: float, low: float, high: float) -> float:
         return math.log(min(max(value, low), high))
@@ -285,12 +307,13 @@ def terms(features: ChatterFeatures) -> tuple[float, ...]:
     )
     if math.isnan(f.slip_share):
         return common
-    return (*common, min(max(f.slip_share, -0.2), 1.1), f.stuck)
+    slip = min(max(f.slip_share, -0.2), 1.1)
+    return (*common, slip, f.stuck, fast * slip)
 
 
 # Fitted to simulated pulls of known truth by tests/speed/chatter_fit.py, which prints them anew.
-WITHOUT_ANGLE = (-25.56, 4.66, 3.47, -1.85, -1.90, 4.20, -0.21, -0.61, 0.97, -1.78, 2.60, 3.13)
-WITH_ANGLE = (-16.67, 2.55, 1.33, -0.58, -0.96, 1.38, -0.17, -0.59, 0.60, -0.50, 2.31, 1.55, 3.89, 1.93)
+WITHOUT_ANGLE = (-24.36, 4.16, 2.94, -1.17, 0.79, 4.29, 0.36, -1.85, 1.23, -2.75, 1.19, 3.17)
+WITH_ANGLE = (-15.87, 2.20, 1.86, -0.44, -0.33, -0.37, 0.10, 1.26, 0.61, -0.85, 1.12, 1.27, 5.82, 2.91, 1.35)
 
 
 def score(features: ChatterFeatures) -> float:
@@ -318,9 +341,8 @@ def read_chatter(c: Conditioned, course: Course, measured: tuple[ChatterFeatures
     if measured is None or probability < 0.5:
         return Chatter(assessable=why_not is None, score=probability, why_not=why_not)
     features, cycles = measured
-    frequency = 1.0 / features.period_s
+    frequency = 1.0 / features.mean_s
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
-    median_period = 1.0 / features.rate_hz
     turn = None if travel is None or time_s <= 0 else travel / time_s / frequency
     return Chatter(
         assessable=why_not is None,
@@ -329,7 +351,7 @@ def read_chatter(c: Conditioned, course: Course, measured: tuple[ChatterFeatures
         peak_to_peak_nm=float(np.median(cycles.height_nm)),
         cycles=features.cycles,
         degrees_per_slip=turn,
-        stuck_share=None if median_period <= 0 else max(0.0, 1.0 - float(np.median(cycles.fall_s)) / median_period),
+        stuck_share=max(0.0, 1.0 - float(np.mean(cycles.fall_s)) / features.mean_s),
         rise_over_fall=float(np.median(rising) / max(float(np.median(cycles.fall_s)), c.step_s)) if rising.size else None,
         slip_times_s=tuple(float(t) for t in cycles.peak_s),
         why_not=why_not,

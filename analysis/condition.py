@@ -26,7 +26,8 @@ class ConditionRules:
     gap_factor: float = 3.5  # a step in time this many times the usual one is a gap, not jitter of a clock
     spike_noise: float = 8.0  # a spike stands out by so many deviations from what both its sides foretell
     spike_share: float = 0.012  # ... and by this share of the largest torque: less does no harm
-    spike_longest_s: float = 0.012  # two samples that last longer could be a real peak of a slow sensor
+    spike_longest_s: float = 0.012  # two samples that last longer could be a real peak of a slow sensor ...
+    lone_peak: float = 4.0  # ... if they stand this many times above everything else: the one peak of a joint that came loose
     clip_run_s: float = 0.004  # a sensor at its limit stays exactly there for at least so long
     clip_run: int = 10  # ... and so many samples
     dead_run: int = 40  # a sensor whose last digit flickers at rest cannot stand still for so many
@@ -129,12 +130,13 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
     threshold = max(rules.spike_noise * noise_nm, rules.spike_share * largest)
     off = torque_nm - median_filter(torque_nm, 5, mode="nearest")
     candidates = np.flatnonzero(np.abs(off) > threshold)
+    usual = float(np.percentile(np.abs(np.delete(torque_nm, candidates)), 98.0)) if candidates.size < torque_nm.size else largest
     spikes: list[int] = []
     n = torque_nm.size
     for i in candidates:
         if i in spikes:
             continue
-        for length in (1, 2) if 2 * step_s <= rules.spike_longest_s else (1,):
+        for length in (1, 2):
             before, after = i - 1, i + length
             if before < 2 or after + 1 >= n:
                 continue
@@ -148,6 +150,8 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
             around = np.concatenate((np.diff(torque_nm[max(0, i - 6) : i], 2), np.diff(torque_nm[after : after + 6], 2)))
             if around.size:
                 calm = max(calm, float(np.max(np.abs(around))))
+            if length == 2 and 2 * step_s > rules.spike_longest_s and abs(float(np.mean(body))) > rules.lone_peak * usual:
+                continue
             if stands_out > threshold and calm < 0.5 * stands_out:
                 spikes.extend(range(i, i + length))
                 break

@@ -25,9 +25,7 @@ BREAKAWAY = dict.fromkeys(NAMES, 0.01) | {
 }
 SLIDING = dict.fromkeys(NAMES, 0.01)
 BEYOND_THE_SENSOR = {"clipped"}
-NOT_READ_RIGHT_YET = {
-    "chatter_slow": "slow stick-slip is taken for a hesitating hand; half the slips are missed",
-}
+NOT_READ_RIGHT_YET: dict[str, str] = {}
 
 
 def read(name: str) -> tuple[PullResult, dict[str, Any]]:

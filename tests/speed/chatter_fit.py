@@ -24,6 +24,7 @@ from support.pullset import SimPull, simulate_cached  # noqa: E402
 from analysis.chatter import WITH_ANGLE, WITHOUT_ANGLE, ChatterRules, measure, terms  # noqa: E402
 from analysis.condition import condition  # noqa: E402
 from analysis.labels import find_course, holds_nothing, working_level  # noqa: E402
+from analysis.results import Sensor  # noqa: E402
 from analysis.slips import CourseRules  # noqa: E402
 from analysis.trace import Trace  # noqa: E402
 
@@ -76,6 +77,31 @@ def vibrating(pull: SimPull, rng: np.random.Generator) -> SimPull | None:
     return dataclasses.replace(pull, trace=Trace(trace.time_s, trace.torque_nm + height * wave * sliding, trace.angle_deg))
 
 
+def drawn(pull: SimPull, rng: np.random.Generator) -> SimPull:
+    """A chattering pull's place taken by the textbook's cycle: a mass drawn through a spring at constant speed.
+
+    Linear rise while it sticks, half a cosine while it slips (as long as the mass is heavy), angle that of the drawing end.
+    """
+    rate, static = 10 ** rng.uniform(2.4, 3.3), 10 ** rng.uniform(0.5, 2.5)
+    trough = static * (1 - 10 ** rng.uniform(-1.2, -0.05))
+    slip_s = 10 ** rng.uniform(-2.0, -0.5)
+    stick_s = slip_s * 10 ** rng.uniform(-0.1, 1.3)
+    count = int(np.clip(6.0 / (slip_s + stick_s), 5, 60))
+    rise = np.linspace(trough, static, max(3, round(stick_s * rate)), endpoint=False)
+    fall = 0.5 * (static + trough) + 0.5 * (static - trough) * np.cos(
+        np.linspace(0, np.pi, max(3, round(slip_s * rate)), endpoint=False)
+    )
+    load = np.linspace(0.0, static, max(5, round(static / (static - trough) * stick_s * rate)), endpoint=False)
+    rest = np.zeros(round(rate))
+    pulled = np.concatenate([load, np.tile(np.concatenate([fall, rise]), count)])
+    turned = np.arange(pulled.size) / rate * rng.uniform(3, 30)
+    torque = np.concatenate([rest, pulled, rest])
+    torque = torque + 10 ** rng.uniform(-4, -2.3) * static * rng.standard_normal(torque.size)
+    step = rng.choice([0.01, 0.09, 0.25])
+    angle = np.round(np.concatenate([rest, turned, np.full(rest.size, turned[-1])]) / step) * step
+    return dataclasses.replace(pull, trace=Trace(np.arange(torque.size) / rate, torque, angle), sensor=Sensor())
+
+
 def without_angle(pull: SimPull) -> SimPull:
     """The same pull on a bench that has no angle."""
     return dataclasses.replace(pull, trace=Trace(pull.trace.time_s, pull.trace.torque_nm))
@@ -104,12 +130,17 @@ def main() -> None:
     pulls = simulate_cached(args.n, args.seed) + simulate_cached(args.n * 6 // 10, args.seed + 1, LOOK_ALIKES)
     rng = np.random.default_rng(args.seed)
     shaken = [shaking for p in pulls[::4] if (shaking := vibrating(p, rng)) is not None]
-    pulls += [without_angle(p) for p in pulls if p.trace.angle_deg is not None] + shaken
+    shaken += [drawn(p, rng) for p in [p for p in pulls if p.truth.chatter and not p.truth.marginal][::3]]
+    pulls += [without_angle(p) for p in pulls if p.trace.angle_deg is not None]
     with ProcessPoolExecutor() as pool:
         rows = [row for row in pool.map(terms_of, pulls, chunksize=25) if row is not None]
+        # Only an angle tells a vibration from fast stick-slip, or a heavy mass that sticks from a tremor.
+        riding = [row for row in pool.map(terms_of, shaken, chunksize=25) if row is not None and len(row[0]) == len(WITH_ANGLE)]
     for name, size, old in (("WITHOUT_ANGLE", len(WITHOUT_ANGLE), WITHOUT_ANGLE), ("WITH_ANGLE", len(WITH_ANGLE), WITH_ANGLE)):
         # A pull whose turning cannot be told by its encoder falls back to the score without an angle.
-        mine = [(values[:size], truth) for values, truth in rows if len(values) >= size]
+        mine = [(values[:size], truth) for values, truth in rows if len(values) >= size] + (
+            riding if size == len(WITH_ANGLE) else []
+        )
         weights = fit(mine)
         print(f"{name} = ({', '.join(f'{w:.2f}' for w in weights)})")
         for label, w in (("in force", np.array(old)), ("fitted anew", weights)):
