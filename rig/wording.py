@@ -90,6 +90,9 @@ def verdict_text(verdict: Verdict, unit: str = "N.m") -> str:
 _MISSING = {
     "sensor_uncertainty": "The sensor's uncertainty is not known and not in the figure; state it with --u or in the profile.",
     "other_direction": "Pulls the other way are missing.",
+    "zero_moved": "The sensor's zero moved over the series.",
+    "calibration_expired": "The sensor's calibration is out of date.",
+    "calibration_range": "The torque lies outside the range that the sensor was calibrated for.",
     "overload": "The sensor was at its limit, so the value is a lower bound.",
 }
 
@@ -103,6 +106,8 @@ def _standing(verdict: Verdict, limits: str, unit: str) -> str:
             return f"is below the window {limits}, short by {torque((low_nm or 0.0) - value_nm, unit)}"
         case VerdictState.ABOVE:
             return f"is above the window {limits}, over by {torque(value_nm - (high_nm or 0.0), unit)}"
+        case _ if "overload" in verdict.missing:
+            return f"is all that the sensor could show, so the window {limits} stays undecided; pull again with a sensor of larger range"
         case _:
             near_low = low_nm is not None and (high_nm is None or abs(value_nm - low_nm) <= abs(value_nm - high_nm))
             limit_nm = low_nm if near_low else high_nm

@@ -157,3 +157,20 @@ def test_the_cautions_defer_to_the_maker():
 def test_a_verdict_without_a_probability_still_reads():
     bare = Verdict(VerdictState.IN_WINDOW, Basis.BREAKAWAY, 47.0, None, None, 35.0, 60.0, None)
     assert wording.verdict_text(bare) == "pack breakaway 47.0 N.m is in the window 35..60 N.m."
+
+
+def test_a_clipped_pull_asks_for_a_larger_range_not_for_more_pulls() -> None:
+    clipped = Verdict(
+        state=VerdictState.UNDECIDED,
+        basis=Basis.BREAKAWAY,
+        value_nm=50.0,
+        expanded_u_nm=0.3,
+        coverage_factor=1.96,
+        low_nm=40.0,
+        high_nm=55.0,
+        probability_in_window=None,
+        missing=("overload",),
+    )
+    sentence = wording.verdict_text(clipped)
+    assert "larger range" in sentence
+    assert "more pulls" not in sentence
