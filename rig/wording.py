@@ -107,7 +107,7 @@ def _standing(verdict: Verdict, limits: str, unit: str) -> str:
         case VerdictState.ABOVE:
             return f"is above the window {limits}, over by {torque(value_nm - (high_nm or 0.0), unit)}"
         case _ if "overload" in verdict.missing:
-            return f"is all that the sensor could show, so the window {limits} stays undecided; pull again with a sensor of larger range"
+            return f"is all that the sensor could show, so {limits} stays undecided; pull again with a sensor of larger range"
         case _:
             near_low = low_nm is not None and (high_nm is None or abs(value_nm - low_nm) <= abs(value_nm - high_nm))
             limit_nm = low_nm if near_low else high_nm
