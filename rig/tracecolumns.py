@@ -52,7 +52,7 @@ class Layout:
 
 
 def layout_of(cells: Sequence[str], where: str, arm_m: float | None) -> Layout:
-    """Read the header row. `arm_m` None: 1 m, where one is needed. Raises TraceFileError."""
+    """Read the header row. `arm_m` None: force on 1 m, position left out. Raises TraceFileError."""
     heads = [ColumnHeader.parse(cell) for cell in cells]
     named = {head.quantity: at for at, head in reversed(list(enumerate(heads)))}
     if not named.keys() & {"time", "torque", "force", "angle", "position"}:
@@ -87,6 +87,10 @@ def layout_of(cells: Sequence[str], where: str, arm_m: float | None) -> Layout:
             )
         arm = DEFAULT_ARM_M if arm_m is None else arm_m
         notes.append(f"force read as torque on an arm of {arm:g} m" + (" (assumed; give --arm)" if arm_m is None else ""))
-        if angle is not None:
+        if angle is not None and arm_m is None:
+            # Degrees on an assumed arm would decide what counts as travel; force needs no such scale to be read.
+            angle = None
+            notes.append("position left out: without --arm it has no angle")
+        elif angle is not None:
             notes.append("position read as angle on the same arm")
     return Layout(time, torque, angle, arm, tuple(notes))

@@ -4,7 +4,7 @@ The form: UTF-8, RFC 4180, comma, one header row of `quantity [unit]` cells; `ti
 other columns are ignored. A bare CSV is a complete trace; `NAME.csv-metadata.json` beside it tells the rest (rig.traceinfo).
 
 Foreign curves of `force [N]` and `position [mm]` are read as the torque and angle they would be on a lever arm:
-torque = force x arm, angle = position / arm.
+torque = force x arm, angle = position / arm; without a given arm force counts on 1 m and position is left out.
 """
 
 from __future__ import annotations

@@ -169,6 +169,16 @@ _WHY_NOT = {
 }
 
 
+def reading_notes(result: PullResult) -> tuple[str, ...]:
+    """What else a person should know of how a trace was read."""
+    notes = []
+    if result.began_under_load:
+        notes.append("the trace begins under load: its breakaway was not recorded")
+    if result.angle_reversed:
+        notes.append("the angle runs against the torque: check the sensor's signs; the figures do not depend on them")
+    return tuple(notes)
+
+
 def chatter_text(chatter: Chatter, unit: str = "N.m") -> str:
     """What is known of chatter, in a few words."""
     if chatter.present is None:

@@ -127,6 +127,7 @@ def analyse_file(task: Task) -> Analysed:
     from analysis.reading import read_pull
     from analysis.window import Basis
     from rig.tracefile import read_trace
+    from rig.wording import reading_notes
 
     try:
         trace, info = read_trace(Path(task.path), arm_m=task.arm_m)
@@ -140,7 +141,7 @@ def analyse_file(task: Task) -> Analysed:
         return Analysed(task.path, error=" ".join(str(error).split()))
     except Exception as error:  # noqa: BLE001  a fault of ours in one file must not cost the readings of the others
         return Analysed(task.path, error=f"{task.path}: not read by a fault of ours ({error!r}); report this with the file")
-    return Analysed(task.path, result, window, verdict, info.notes)
+    return Analysed(task.path, result, window, verdict, (*info.notes, *reading_notes(result)))
 
 
 def _series(outcomes: Sequence[Analysed], task: Task, basis: str | None) -> Together:

@@ -163,8 +163,9 @@ def test_force_and_position_are_read_on_an_arm(csv_of):
     path = csv_of("time [s],force [N],position [mm]\n0,10,0\n0.1,20,500\n")
     trace, info = read_trace(path)
     assert trace.torque_nm.tolist() == [10.0, 20.0]
-    assert trace.angle_deg == pytest.approx([0.0, math.degrees(0.5)])
+    assert trace.angle_deg is None
     assert any("assumed" in note for note in info.notes)
+    assert any("position left out" in note for note in info.notes)
     trace, info = read_trace(path, arm_m=0.5)
     assert trace.torque_nm.tolist() == [5.0, 10.0]
     assert trace.angle_deg == pytest.approx([0.0, math.degrees(1.0)])
