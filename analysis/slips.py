@@ -29,6 +29,8 @@ class CourseRules:
     stuck_deg: float = 0.6  # a reload with less plastic turning than this was elastic: the plates stuck again
     sustained_s: float = 0.25  # without an angle: not surpassed for so long
     surpass: float = 0.03  # ... by this share
+    soon: float = 1.5  # within this share of the load's own time ...
+    far_above: float = 0.3  # ... a climb this far above a sudden fall shows that it was none of the plates' slips
     sudden: float = 1.0  # a fall steeper than the load's climb ...
     sudden_share: float = 0.015  # ... and of this share of the peak is a slip
     reload_share: float = 0.3  # ... nor later on by a climb this steep against the load's: the hand had only held
@@ -165,11 +167,13 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, bite: Span, rules: Cou
         load_from = first + int(np.argmax(smooth[first : peak + 1] > 0.3 * fine[peak]))
         loading = 0.5 * fine[peak] / max(peak - load_from, 1)
         climbing = (smooth[again] - smooth[foot]) / max(again - foot, 1)
-        if (
-            again <= start
-            or climbing < rules.reload_share * loading
-            or _fell(fine[peak : again + 1], loading, c.samples_in(0.01), rules)
-        ):
+        held_only = climbing >= rules.reload_share * loading and not _fell(
+            fine[peak : again + 1], loading, c.samples_in(0.01), rules
+        )
+        # A vice or a first step slips suddenly too, but the same load then climbs on far above it.
+        soon = smooth[peak : min(last, peak + round(rules.soon * (peak - load_from)))]
+        step = bool(np.any(soon > (1 + rules.far_above) * fine[peak]))
+        if again <= start or not (held_only or step):
             return first, peak, None
         start = again
     return None
