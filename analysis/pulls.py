@@ -29,7 +29,7 @@ class FinderRules:
     moved_deg: float = 0.6  # the lever has moved in a block row: more than two steps of a coarse encoder
     preroll_s: float = 1.5
     rest_s: float = 0.6  # so long at zero and still: the pull has ended
-    early_s: float = 0.06  # so long at zero: it may have ended, an early reading is due
+    early_s: float = 0.04  # so long at zero: it may have ended, an early reading is due
     settle_s: float = 3.0  # steady off zero for so long, the hand gone: the zero has moved
     settle_share: float = 0.2  # ... if below this share of the peak
 
