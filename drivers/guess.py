@@ -118,7 +118,7 @@ def _line_rate(chunks: Sequence[Chunk]) -> float | None:
     if len(timed) < 2 or timed[-1][0] - timed[0][0] < 0.5:
         return None
     ends = len(re.findall(rb"[^\r\n][\r\n]", b"".join(data for _, data in timed[1:])))
-    return ends / (timed[-1][0] - timed[0][0])
+    return ends / (timed[-1][0] - timed[0][0]) if ends else None
 
 
 def _under(lines: list[str], delimiter: str, decimal: str, rate_hz: float | None) -> Guess | None:
@@ -174,7 +174,7 @@ def _judged(lines: list[str], layout: TextFormat, meanings: list[Meaning], rate_
             doubts.append("rate: the file does not tell when its lines came; 100 Hz is made up")
             sureness *= 0.5
         nice_hz = min(_RATES_HZ, key=lambda nice: abs(nice / (rate_hz or 100.0) - 1))
-        rate_hz = nice_hz if rate_hz is None or abs(nice_hz / rate_hz - 1) < 0.03 else round(rate_hz, 1)
+        rate_hz = nice_hz if rate_hz is None or abs(nice_hz / rate_hz - 1) < 0.03 else float(f"{rate_hz:.3g}")
         layout = replace(layout, rate_hz=float(rate_hz))
     codec = TextCodec(layout)
     read = len(codec.feed(("\n" + "\n".join(lines) + "\n").encode()))

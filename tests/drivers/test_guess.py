@@ -183,3 +183,15 @@ def test_lines_of_all_lengths_with_hardly_two_alike_do_not_raise() -> None:
     """Found by the fuzzer: a layout under which one line alone was numeric had no steps to look at."""
     data = b"\n" + b"\n".join(b"1" + b",x" * at for at in range(20)) + b"\n"
     assert guess([Chunk(0.0, data)]) is None or guess([Chunk(0.0, data)]).sureness < 0.5
+
+
+@pytest.mark.parametrize("later", [b"", b"7.5 N.m\n"])
+def test_a_device_that_falls_silent_or_nearly_so_has_a_rate_above_zero(later: bytes) -> None:
+    """Found by the fuzzer: no line end after the first chunk was a rate of zero, and a very slow one was rounded to it."""
+    result = found(
+        [Chunk(0.0, b"\n" + b"5.25 N.m\n" * 20), Chunk(40.0, b"5"), Chunk(80.0, b".5 N.m\n" + later)][: 2 if not later else 3]
+    )
+    assert result.layout is not None
+    assert result.layout.rate_hz is not None
+    assert result.layout.rate_hz > 0
+    profile_of(result)
