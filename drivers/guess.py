@@ -142,6 +142,8 @@ def _under(lines: list[str], delimiter: str, decimal: str, rate_hz: float | None
     all_columns = [by_place[at].column if at in by_place else Column("skip") for at in range(size)]
     if keyed:
         all_columns = [column for column in all_columns if column.kind != "skip"]
+    else:  # a key here and there is no layout of keys
+        all_columns = [replace(column, key="") for column in all_columns]
     layout = TextFormat(
         columns=tuple(all_columns),
         delimiter=delimiter,

@@ -195,3 +195,12 @@ def test_a_device_that_falls_silent_or_nearly_so_has_a_rate_above_zero(later: by
     assert result.layout.rate_hz is not None
     assert result.layout.rate_hz > 0
     profile_of(result)
+
+
+def test_keys_on_some_columns_only_make_no_keyed_profile() -> None:
+    """Found by the fuzzer: such a guess was refused as a profile."""
+    result = guess([Chunk(0.0, b"\nT=1.5,2.5\n" + b"1.5,2.5\n" * 20)])
+    assert result is not None
+    assert result.layout is not None
+    assert not result.layout.keyed
+    profile_of(result)
