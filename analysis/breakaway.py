@@ -30,12 +30,11 @@ class PeakRules:
 
 @dataclass(frozen=True, slots=True)
 class Peak:
-    """The peak's torque, time and the standard uncertainty of the fit; `ramp_nm_per_s` is the slope that led to it."""
+    """The peak's torque, time and the standard uncertainties of the fit and of what the samples may have missed."""
 
     torque_nm: float
     time_s: float
     u_nm: float
-    ramp_nm_per_s: float
     sampling_u_nm: float
     tremor_u_nm: float = 0.0
     shape_u_nm: float = 0.0
@@ -68,7 +67,7 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
     at = _corner(c, course, noise)
     least = rules.least_samples
     widths = sorted({min(rules.most_samples, max(least, c.samples_in(w))) for w in (0.0, *rules.widths_s)})
-    best: tuple[float, float, float, float, int, int] | None = None
+    best: tuple[float, float, float, float, int] | None = None
     least_cost = math.inf
     accepted: list[tuple[float, float]] = []
     for left in widths:
@@ -88,8 +87,8 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
     ramp_from = max(0, at - max(3, c.samples_in(0.03)))
     ramp = float((c.torque_nm[at] - c.torque_nm[ramp_from]) / max(c.time_s[at] - c.time_s[ramp_from], 1e-12))
     if best is None:
-        return Peak(float(c.torque_nm[at]), float(c.time_s[at]), noise, ramp, abs(ramp) * c.step_s / math.sqrt(12))
-    value, when, u, slope, _, right = best
+        return Peak(float(c.torque_nm[at]), float(c.time_s[at]), noise, abs(ramp) * c.step_s / math.sqrt(12))
+    value, when, u, slope, right = best
     sharp = _is_sharp(c, at, value, slope, noise)
     if sharp and right == 0 and slope > 0:
         value += slope * c.step_s * _beyond(c, at, value, slope)
@@ -99,7 +98,7 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
     sampling = max(sampling, _gap_nm(c, at, ramp))
     # Windows that the noise cannot tell apart still differ a little in what they take for the top.
     rivals = [top for cost, top in accepted if cost <= rules.rival_cost * least_cost]
-    return Peak(value, when, u, max(ramp, 0.0), sampling, shape_u_nm=float(np.std(rivals)) + rules.shape_floor * abs(value))
+    return Peak(value, when, u, sampling, shape_u_nm=float(np.std(rivals)) + rules.shape_floor * abs(value))
 
 
 def _gap_nm(c: Conditioned, at: int, ramp_nm_per_s: float) -> float:
@@ -139,8 +138,8 @@ def _beyond(c: Conditioned, at: int, value: float, slope: float) -> float:
 
 def _try(
     c: Conditioned, at: int, left: int, right: int, noise: float, rules: PeakRules
-) -> tuple[float, float, float, float, int, int] | None:
-    """(value, time, u, slope at the end, left, right) of one window, None if the residuals refuse it."""
+) -> tuple[float, float, float, float, int] | None:
+    """(value, time, u, slope at the end, right) of one window, None if the residuals refuse it."""
     part = slice(at - left, at + right + 1)
     scale = max(c.time_s[at] - c.time_s[at - left], 1e-12)
     x = (c.time_s[part] - c.time_s[at]) / scale
@@ -163,4 +162,4 @@ def _try(
     if count >= 2 and abs(float(residual[close].mean())) > 2.5 * noise / math.sqrt(count):
         return None
     value = float(a0 + a1 * top + a2 * top * top)
-    return value, float(c.time_s[at] + top * scale), u, float((a1 + 2 * a2 * end) / scale), left, right
+    return value, float(c.time_s[at] + top * scale), u, float((a1 + 2 * a2 * end) / scale), right

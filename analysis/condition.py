@@ -168,6 +168,12 @@ def bridge(torque_nm: Floats, spikes: NDArray[np.intp]) -> Floats:
     return np.where(good, torque_nm, np.interp(index, index[good], torque_nm[good]))
 
 
+def runs_of(flags: Flags) -> list[tuple[int, int]]:
+    """Spans in which `flags` is true."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.view(np.int8), [0]))))
+    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+
+
 def find_clipped(torque_nm: Floats, step_s: float, capacity_nm: float | None, rules: ConditionRules) -> Flags:
     """Samples at the sensor's limit: beyond its capacity, or stuck to the very largest value of the trace.
 
@@ -186,10 +192,9 @@ def find_clipped(torque_nm: Floats, step_s: float, capacity_nm: float | None, ru
         if top < 0.3 * largest or top <= 0:
             continue
         at_top = side >= top - 1e-9 * top
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], at_top.view(np.int8), [0])))).reshape(-1, 2)
-        for first, last in edges[(edges[:, 1] - edges[:, 0]) >= least]:
+        for first, last in runs_of(at_top):
             before = side[max(0, first - 24) : first]
-            if before.size < 8:
+            if last - first < least or before.size < 8:
                 continue
             came_up = top - before[-3] > max(2.5 * step, 0.002 * top)
             alive = float(np.std(np.diff(before))) > 0.7 * step and deviation(before) > 0.35 * step and step > 0

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import minimum_filter1d
 
-from analysis.condition import Conditioned, Flags
+from analysis.condition import Conditioned, runs_of
 from analysis.results import Label, Stretch
 from analysis.slips import CourseRules, Span, find_first_slip
 from analysis.trace import Floats
@@ -41,12 +41,6 @@ class Course:
     first_step: int | None
     let_go: int | None
     smooth_nm: Floats
-
-
-def runs_of(flags: Flags) -> list[Span]:
-    """Spans in which `flags` is true."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.view(np.int8), [0]))))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
 def working_level(c: Conditioned, smooth: Floats) -> float:
@@ -141,7 +135,7 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
     return joined
 
 
-def _let_go(c: Conditioned, smooth: Floats, bite: Span, rules: CourseRules) -> int:
+def _let_go(c: Conditioned, bite: Span, rules: CourseRules) -> int:
     """Index where the final fall of a bite begins."""
     first, last = bite
     width = c.samples_in(0.1, 5)
@@ -169,7 +163,7 @@ def find_course(c: Conditioned, level_nm: float, smooth: Floats, rules: CourseRu
     pauses: list[Span] = []
     slip_to = peak
     for number, bite in enumerate(bites[index:]):
-        end = _let_go(c, smooth, bite, rules) if bite[1] < smooth.size else bite[1]
+        end = _let_go(c, bite, rules) if bite[1] < smooth.size else bite[1]
         top = peak
         if number:
             again = find_first_slip(c, smooth, bite, level_nm, rules)
@@ -186,7 +180,7 @@ def find_course(c: Conditioned, level_nm: float, smooth: Floats, rules: CourseRu
         pauses += stops
         sliding += _without((begin, end), stops)
     last_bite = bites[-1]
-    let_go = _let_go(c, smooth, last_bite, rules) if last_bite[1] < smooth.size else None
+    let_go = _let_go(c, last_bite, rules) if last_bite[1] < smooth.size else None
     return Course(tuple(bites), load_from, peak, slip_to, tuple(sliding), tuple(pauses), step, let_go, smooth)
 
 

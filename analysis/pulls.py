@@ -63,7 +63,7 @@ PullEvent = PullStarted | PullAtRest | PullEnded
 @dataclass(slots=True)
 class _Open:
     began_s: float
-    sign_peak_nm: float = 0.0
+    peak_nm: float = 0.0
     angle_from_deg: float | None = None
     announced: bool = False
     rest_since_s: float | None = None
@@ -194,24 +194,24 @@ class PullFinder:
             and pull.angle_from_deg is not None
             and abs(angle_deg - pull.angle_from_deg) >= self.rules.travel_deg
         )
-        return pull.sign_peak_nm >= enough or turned
+        return pull.peak_nm >= enough or turned
 
     def _advance(self, pull: _Open, from_s: float, to_s: float, torque_nm: float, angle_deg: float | None) -> list[PullEvent]:
         events: list[PullEvent] = []
         off_nm = abs(torque_nm - self._zero_nm)
-        pull.sign_peak_nm = max(pull.sign_peak_nm, off_nm)
+        pull.peak_nm = max(pull.peak_nm, off_nm)
         if not pull.announced and self._significant(pull, angle_deg):
             pull.announced = True
             events.append(PullStarted(pull.began_s - self.rules.preroll_s))
         still = angle_deg is None or abs(angle_deg - (self._still_deg or 0.0)) <= self.rules.moved_deg
         if not still:
             self._still_deg = angle_deg
-        at_zero = off_nm <= max(self._threshold_nm(), 0.02 * pull.sign_peak_nm)
+        at_zero = off_nm <= max(self._threshold_nm(), 0.02 * pull.peak_nm)
         if not (at_zero and still):
             pull.rest_since_s, pull.early_told = None, False
         elif pull.rest_since_s is None:
             pull.rest_since_s = from_s
-        if still and abs(torque_nm - pull.steady_nm) <= max(self._threshold_nm(), 0.02 * pull.sign_peak_nm):
+        if still and abs(torque_nm - pull.steady_nm) <= max(self._threshold_nm(), 0.02 * pull.peak_nm):
             pull.steady_since_s = from_s if pull.steady_since_s is None else pull.steady_since_s
         else:
             pull.steady_since_s, pull.steady_nm = None, torque_nm
@@ -221,7 +221,7 @@ class PullFinder:
         if pull.announced and rested >= self.rules.early_s and not pull.early_told:
             pull.early_told = True
             events.append(PullAtRest(began_s, to_s))
-        gone = steady >= self.rules.settle_s and off_nm < self.rules.settle_share * pull.sign_peak_nm
+        gone = steady >= self.rules.settle_s and off_nm < self.rules.settle_share * pull.peak_nm
         touched = not pull.announced and steady >= self.rules.settle_s
         if rested >= self.rules.rest_s or gone or touched:
             self._open = None

@@ -45,15 +45,15 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
     """
     rules = rules or ReadingRules()
     if len(trace) < rules.least_samples or float(np.ptp(trace.torque_nm)) == 0.0:
-        return _nothing(trace, None, DoubtCode.NO_PULL)
+        return _nothing(trace, None)
     c = condition(trace, sensor, rules.condition)
     smooth = c.smooth(rules.course.smooth_s)
     level, top = working_level(c, smooth), float(smooth.max())
     if holds_nothing(c, level, top, sensor.capacity_nm, rules.course):
-        return _free_or_nothing(trace, c, sensor, rules)
+        return _free_or_nothing(trace, c)
     course = find_course(c, level, smooth, rules.course)
     if course is None:
-        return _free_or_nothing(trace, c, sensor, rules)
+        return _free_or_nothing(trace, c)
     peak = refine_peak(c, course, rules.peak)
     plateau = read_plateau(c, course)
     measured = measure(c, course, plateau.torque_nm if plateau else level, rules.chatter)
@@ -82,7 +82,7 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
     )
 
 
-def _nothing(trace: Trace, c: Conditioned | None, code: DoubtCode, *, held_nothing: bool = False) -> PullResult:
+def _nothing(trace: Trace, c: Conditioned | None, *, held_nothing: bool = False) -> PullResult:
     rate = c.rate_hz if c is not None else None
     if rate is None and len(trace) > 1:
         rate = 1.0 / float(np.median(np.diff(trace.time_s)))
@@ -95,18 +95,18 @@ def _nothing(trace: Trace, c: Conditioned | None, code: DoubtCode, *, held_nothi
         breakaway=None,
         sliding=None,
         chatter=Chatter(assessable=False, score=0.0, why_not="no_sliding"),
-        doubts=(Doubt(code),) if code is DoubtCode.NO_PULL and not held_nothing else (),
+        doubts=() if held_nothing else (Doubt(DoubtCode.NO_PULL),),
         zero_nm=c.zero_nm if c is not None and c.rest_to else None,
         noise_nm=c.noise_nm if c is not None else None,
         held_nothing=held_nothing,
     )
 
 
-def _free_or_nothing(trace: Trace, c: Conditioned, sensor: Sensor, rules: ReadingRules) -> PullResult:
+def _free_or_nothing(trace: Trace, c: Conditioned) -> PullResult:
     """A lever that turned while nothing resisted is a free-spinning unit; one that did not turn is no pull."""
     turned = 0.0 if c.angle_deg is None else float(np.ptp(c.angle_deg))
     spun = turned > max(5.0, 4 * c.resolution_deg)
-    return _nothing(trace, c, DoubtCode.NO_PULL, held_nothing=spun)
+    return _nothing(trace, c, held_nothing=spun)
 
 
 def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor) -> list[BudgetLine]:

@@ -16,11 +16,13 @@ from pathlib import Path
 from analysis.results import Sensor
 from drivers.clock import SystemClock
 from drivers.profile import DeviceProfile
+from drivers.source import open_source
+from rig.bench import Bench
 from rig.choices import chosen_window, rule_of, sensor_with_u, unit_of
 from rig.recorder import Recorder
 from rig.session import Session
 from rig.settings import Settings
-from rig.terminal import Terminal
+from rig.terminal import Terminal, follow
 from rig.traceinfo import TraceInfo, Transducer
 
 
@@ -89,3 +91,14 @@ def asked_to_end() -> Iterator[Callable[[], bool]]:
     finally:
         for name, handler in before.items():
             signal.signal(getattr(signal, name), handler)
+
+
+def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None, *, large: bool) -> int:
+    """Watch a line and say each pull at the terminal until it is enough; the exit status. `large`: verdicts as a banner."""
+    session, unit = live_session(args, settings, profile, out)
+    terminal = terminal_of(unit, large=large)
+    terminal.caution()
+    clock = SystemClock()
+    with asked_to_end() as enough, Bench(open_source(profile, clock), session) as bench:
+        follow(bench, terminal, clock, pulls=args.pulls, seconds=args.seconds, asked_to_end=enough)
+    return 0

@@ -72,12 +72,12 @@ def run(args: argparse.Namespace) -> int:
         if profile is None and not in_window:  # a window without a profile opens on the line page
             mend = "name one, or try without hardware: platepull live --pretend"
             raise ArgumentError("no device profile", where="--device", mend=mend)
-        from rig.opening import todays_folder
+        from rig.opening import todays_folder, watch_in_terminal
 
         out = args.out or (None if args.pretend is not None else settings.out or str(todays_folder()))
         if profile is None or in_window:
             return _in_window(args, settings, profile, out)
-        return _in_terminal(args, settings, profile, out)
+        return watch_in_terminal(args, settings, profile, out, large=True)
 
 
 def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProfile | None, out: str | None) -> int:
@@ -97,19 +97,3 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
             unit=None if unit is None else unit_of(unit),
             asked_to_end=enough,
         )
-
-
-def _in_terminal(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None) -> int:
-    from drivers.clock import SystemClock
-    from drivers.source import open_source
-    from rig.bench import Bench
-    from rig.opening import asked_to_end, live_session, terminal_of
-    from rig.terminal import follow
-
-    session, unit = live_session(args, settings, profile, out)
-    terminal = terminal_of(unit, large=True)
-    terminal.caution()
-    clock = SystemClock()
-    with asked_to_end() as enough, Bench(open_source(profile, clock), session) as bench:
-        follow(bench, terminal, clock, pulls=args.pulls, seconds=args.seconds, asked_to_end=enough)
-    return 0

@@ -3,13 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
 
 from rig.choices import ArgumentError, add_job, add_judging, positive, profile_path
-
-if TYPE_CHECKING:
-    from drivers.profile import DeviceProfile
-    from rig.settings import Settings
 
 NAME = "record"
 HELP = "watch the line and write each pull to a folder, without a screen"
@@ -37,20 +32,7 @@ def run(args: argparse.Namespace) -> int:
         raise ArgumentError("no folder to record into", where="--out", mend="name one, or set 'out' in the settings")
     from drivers.profile import load_profile
 
-    return _record(args, settings, load_profile(profile_path(device)), out)
+    profile = load_profile(profile_path(device))
+    from rig.opening import watch_in_terminal
 
-
-def _record(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str) -> int:
-    from drivers.clock import SystemClock
-    from drivers.source import open_source
-    from rig.bench import Bench
-    from rig.opening import asked_to_end, live_session, terminal_of
-    from rig.terminal import follow
-
-    session, unit = live_session(args, settings, profile, out)
-    terminal = terminal_of(unit, large=False)
-    terminal.caution()
-    clock = SystemClock()
-    with asked_to_end() as enough, Bench(open_source(profile, clock), session) as bench:
-        follow(bench, terminal, clock, pulls=args.pulls, seconds=args.seconds, asked_to_end=enough)
-    return 0
+    return watch_in_terminal(args, settings, profile, out, large=False)
