@@ -70,7 +70,7 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
         rate_hz=c.rate_hz,
         direction=c.sign,
         stretches=name_stretches(c, course),
-        breakaway=None if began_under_load or peak.torque_nm <= 0 else _breakaway(c, course, peak, sensor),
+        breakaway=None if began_under_load or peak.torque_nm <= 0 else _breakaway(trace, c, course, peak, sensor),
         sliding=None if plateau is None else _sliding(c, plateau, sensor, chatter),
         chatter=chatter,
         doubts=find_doubts(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality),
@@ -126,7 +126,7 @@ def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor) -> list[Budg
     return lines
 
 
-def _breakaway(c: Conditioned, course: Course, peak: Peak, sensor: Sensor) -> Breakaway:
+def _breakaway(trace: Trace, c: Conditioned, course: Course, peak: Peak, sensor: Sensor) -> Breakaway:
     lines = _common_lines(c, peak.torque_nm, sensor)
     lines += [
         BudgetLine("noise", peak.u_nm),
@@ -134,15 +134,9 @@ def _breakaway(c: Conditioned, course: Course, peak: Peak, sensor: Sensor) -> Br
         BudgetLine("shape of the peak", peak.shape_u_nm),
         BudgetLine("tremor", peak.tremor_u_nm),
     ]
-    angle = None if c.angle_deg is None else float(np.interp(peak.time_s, c.time_s, _own_angle(c)))
+    angle = None if trace.angle_deg is None else float(np.interp(peak.time_s, trace.time_s, trace.angle_deg))
     step = None if course.first_step is None else float(course.smooth_nm[course.first_step])
     return Breakaway(peak.torque_nm, peak.time_s, angle, combine(lines), step)
-
-
-def _own_angle(c: Conditioned) -> np.ndarray:
-    assert c.angle_deg is not None
-    turned = -c.angle_deg if c.angle_reversed else c.angle_deg
-    return np.asarray(c.sign * turned)
 
 
 def _sliding(c: Conditioned, plateau: Plateau, sensor: Sensor, chatter: Chatter) -> Sliding:
