@@ -85,6 +85,7 @@ class PullFinder:
         self._carry: Trace = EMPTY
         self._idle: deque[tuple[float, float]] = deque()
         self._resolution_nm = math.inf
+        self._last_nm: float | None = None
         self._still_deg: float | None = None
         self._first_s: float | None = None
         self._open: _Open | None = None
@@ -113,10 +114,6 @@ class PullFinder:
         """Take the next piece; return what it brought, in order of time."""
         if not len(piece):
             return []
-        steps = np.abs(np.diff(piece.torque_nm, prepend=self._carry.torque_nm[-1:]))
-        steps = steps[steps > 0]
-        if steps.size:
-            self._resolution_nm = min(self._resolution_nm, float(steps.min()))
         both = join([self._carry, piece])
         block = np.floor(both.time_s / self.rules.block_s + 1e-6)
         whole = int(np.searchsorted(block, block[-1], "left"))
@@ -139,8 +136,13 @@ class PullFinder:
         counts = np.diff(np.append(starts, len(trace)))
         means = np.add.reduceat(trace.torque_nm, starts) / counts
         ends = starts + counts - 1
+        # The sensor's step as each block has it: what later blocks tell must not decide earlier ones, however they came in.
+        steps = np.abs(np.diff(trace.torque_nm, prepend=trace.torque_nm[0] if self._last_nm is None else self._last_nm))
+        smallest = np.minimum.reduceat(np.where(steps > 0, steps, math.inf), starts)
+        self._last_nm = float(trace.torque_nm[-1])
         events: list[PullEvent] = []
-        for first, last, mean in zip(starts, ends, means, strict=True):
+        for first, last, mean, step in zip(starts, ends, means, smallest, strict=True):
+            self._resolution_nm = min(self._resolution_nm, float(step))
             angle = None if trace.angle_deg is None else float(trace.angle_deg[last])
             events += self._step(float(trace.time_s[first]), float(trace.time_s[last]), float(mean), angle)
         return events
