@@ -1,6 +1,7 @@
 """The simulator that readings are held against, held itself against closed forms and conservation of energy.
 
-Stick-slip of a body on a spring drawn at constant speed (classical; see test_outside_stick_slip): drop 2(Ts - Tk) from slip to
+Stick-slip of a body on a spring drawn at constant speed (classical, from memory; source and values as in
+test_outside_stick_slip): drop 2(Ts - Tk) from slip to
 stick, period 2 dT/(k W) + 2/w (pi - atan(dT w/(k W))). Work of the hand = heat in the plates + what springs and inertias hold.
 """
 
