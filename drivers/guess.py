@@ -17,9 +17,9 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from analysis.errors import UnitError
-from analysis.units import ColumnHeader, scale_to_si
+from analysis.units import ColumnHeader, Quantity, scale_to_si
 from drivers.frames import FramesCodec
-from drivers.text import Column, Kind, TextCodec, TextFormat, check_of
+from drivers.text import Column, Kind, TextCodec, TextFormat, as_text, check_of, plain_unit, split_fields
 
 LEAST_LINES = 8
 """Fewer say too little."""
@@ -35,8 +35,17 @@ _NAMES: tuple[tuple[Kind, str], ...] = (
     ("angle", r"a|ang|angle|deg|pos|phi|winkel|angolo|rot"),
 )
 _FIELD = re.compile(
-    r"(?:(?P<key>[A-Za-z_]\w*)\s*[=:]\s*)?(?P<number>[-+]?\d*[.,]?\d+(?:[eE][-+]?\d+)?)(?P<after>[-+])?\s*(?P<unit>[^\d\s.,+-]\S{0,11})?"
+    r"(?:(?P<key>[A-Za-z_]\w*)\s*[=:]\s*)?(?P<number>(?:[-+]\s*)?\d*[.,]?\d+(?:[eE][-+]?\d+)?)\s*(?P<after>[-+])?"
+    r"\s*(?P<unit>[A-Za-z°µμ%][^\s;,|]{0,11})?"
 )
+# A mark or a word before the first number; a word may stand right before the number, where that shows a sign or decimals.
+_TAG = re.compile(r"[$#!@>]+(?:[A-Za-z]\w*)?|[A-Za-z]{2,}(?=[\s,;])|[A-Za-z]+(?=[-+ ]*\d+[.,]\d)")
+_TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(:\d\d([.,]\d+)?)?")
+_STATUS = ("ST", "US", "OL", "GS", "NT", "TR")
+"""What indicators put first: stable, unstable, overload, gross, net, tare (common practice, no source). It changes: no tag."""
+_OTHERS: tuple[Quantity, ...] = ("temperature", "force", "mass", "length", "rate")
+SURE = 0.9
+"""A meaning less sure than this is a doubt worth telling."""
 
 
 class Chunk(NamedTuple):
@@ -79,16 +88,19 @@ def guess(chunks: Sequence[Chunk]) -> Guess | None:
     if bits is not None:
         found = guess([Chunk(chunk.arrival_s, bytes(byte & 0x7F for byte in chunk.data)) for chunk in chunks])
         return None if found is None else replace(found, bits=bits, because=(f"the eighth bit is a parity: {bits}", *found.because))
-    text = data.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "replace")
-    lines = [line.strip() for line in re.split(r"[\r\n]+", text)[1:-1] if line.strip()][:MOST_LINES]
-    if len(lines) < LEAST_LINES or sum(char.isprintable() for line in lines for char in line) < 0.9 * sum(map(len, lines)):
+    raw = [line for line in re.split(rb"[\r\n]+", data)[1:-1] if line.strip()][:MOST_LINES]
+    lines = [as_text(line) or line.decode("utf-8", "replace") for line in raw]
+    legible = sum(char.isprintable() or char == "\t" for line in lines for char in line)
+    if len(lines) < LEAST_LINES or legible < 0.9 * sum(map(len, lines)):
         return None
     rate_hz = _line_rate(chunks)
     guesses = [
         each
-        for delimiter in (",", ";", "\t", "|", " ")
+        for delimiter in (",", ";", "\t", "|", " ", ", ")
         for decimal in (".", ",")
-        if delimiter != decimal and (each := _under(lines, delimiter, decimal, rate_hz)) is not None
+        if delimiter != decimal
+        and (delimiter != ", " or decimal == ",")
+        and (each := _under(lines, b"\n".join(raw), delimiter, decimal, rate_hz)) is not None
     ]
     return max(guesses, key=_merit, default=None)
 
@@ -121,17 +133,22 @@ def _line_rate(chunks: Sequence[Chunk]) -> float | None:
     return ends / (timed[-1][0] - timed[0][0]) if ends else None
 
 
-def _under(lines: list[str], delimiter: str, decimal: str, rate_hz: float | None) -> Guess | None:
+def _under(lines: list[str], raw: bytes, delimiter: str, decimal: str, rate_hz: float | None) -> Guess | None:
     """The guess if fields are divided and numbers written so; None if that reads nothing."""
     tag = _tag(lines)
     checked = [line for line in lines if re.fullmatch(r".*\*[0-9A-Fa-f]{2}", line)]
     right = [line for line in checked if line[-2:].upper().encode() == check_of(line[:-3].encode())]
     check = len(right) > 0.5 * len(lines)
     bare = [line[:-3] for line in right] if check else lines
-    rows = [_fields(line.removeprefix(tag), delimiter) for line in bare if line.startswith(tag)]
+    rows = [_fields(line[len(tag) :], delimiter, tagged=tag != "") for line in bare if line.startswith(tag)]
     size = Counter(map(len, rows)).most_common(1)[0][0]
     matches = [[_FIELD.fullmatch(field) for field in row] for row in rows if len(row) == size]
     columns = [[match for match in column if match] for column in zip(*matches, strict=True)]
+    unread = [
+        at
+        for at in range(size)
+        if len(columns[at]) <= 0.7 * len(matches) and _changes([row[at] for row in rows if len(row) == size])
+    ]
     numeric = [at for at, column in enumerate(columns) if len(column) > 0.7 * len(matches) and _fits(column, decimal)]
     if not numeric:
         return None
@@ -152,7 +169,11 @@ def _under(lines: list[str], delimiter: str, decimal: str, rate_hz: float | None
         check=check,
         sign_after=any(match["after"] for at in numeric for match in columns[at]),
     )
-    found = _judged(lines, layout, meanings, rate_hz)
+    found = _judged(len(lines), raw, layout, meanings, rate_hz)
+    for at in unread if found else ():
+        assert found is not None
+        doubt = f"field {at + 1} holds changing numbers that cannot be read, like '{rows[-1][at]}'"
+        found = replace(found, sureness=0.3 * found.sureness, doubts=(*found.doubts, doubt))
     if found is None or decimal == "." or size > 1:
         return found
     # A lone comma: a decimal mark if it cuts off the same number of digits always, and zeros among the first of them.
@@ -163,11 +184,17 @@ def _under(lines: list[str], delimiter: str, decimal: str, rate_hz: float | None
     return replace(found, sureness=found.sureness * trust, doubts=doubts)
 
 
-def _judged(lines: list[str], layout: TextFormat, meanings: list[Meaning], rate_hz: float | None) -> Guess | None:
+def _changes(fields: list[str]) -> bool:
+    """Whether numbers stand in the fields that change: something is measured there, other than the time of day."""
+    numbers = [field for field in fields if any(char.isdigit() for char in field) and not _TIME_OF_DAY.fullmatch(field)]
+    return len(set(numbers)) > 3 and len(numbers) > 0.5 * len(fields)
+
+
+def _judged(count: int, raw: bytes, layout: TextFormat, meanings: list[Meaning], rate_hz: float | None) -> Guess | None:
     if layout.column("torque") is None:
         return None
-    doubts = [f"{each.column.kind}: {each.because}" for each in meanings if each.sureness < 0.8 and each.column.kind != "skip"]
-    because = [f"{each.column.kind}: {each.because}" for each in meanings if each.sureness >= 0.8]
+    doubts = [f"{each.column.kind}: {each.because}" for each in meanings if each.sureness < SURE]
+    because = [f"{each.column.kind}: {each.because}" for each in meanings if each.sureness >= SURE]
     sureness = 1.0
     for each in meanings:
         sureness *= each.sureness
@@ -179,31 +206,26 @@ def _judged(lines: list[str], layout: TextFormat, meanings: list[Meaning], rate_
         rate_hz = nice_hz if rate_hz is None or abs(nice_hz / rate_hz - 1) < 0.03 else float(f"{rate_hz:.3g}")
         layout = replace(layout, rate_hz=float(rate_hz))
     codec = TextCodec(layout)
-    read = len(codec.feed(("\n" + "\n".join(lines) + "\n").encode()))
-    share = read / (len(lines) - codec.faults.ignored) if read else 0.0
-    because.insert(0, f"{read} of {len(lines) - codec.faults.ignored} lines are whole samples")
+    read, ignored = len(codec.feed(b"\n" + raw + b"\n")), codec.faults.ignored
+    share = read / (count - ignored) if read else 0.0
+    because.insert(0, f"{read} of {count - ignored} lines are whole samples")
+    if ignored:
+        doubts.append(f"tag: {ignored} lines that do not begin with '{layout.tag}' are left out")
     return Guess(layout, share * sureness, tuple(because), tuple(doubts)) if share > 0.5 else None
 
 
 def _tag(lines: list[str]) -> str:
     """The word without a number that most lines start with, '' if there is none."""
-    words = [match.group() for line in lines if (match := re.match(r"[$#!@]\w+|[A-Za-z]{2,}(?=[\s,;])", line))]
+    words = [match.group() for line in lines if (match := _TAG.match(line)) and match.group() not in _STATUS]
     word, count = Counter(words).most_common(1)[0] if words else ("", 0)
     return word if count > 0.3 * len(lines) else ""
 
 
-def _fields(line: str, delimiter: str) -> list[str]:
+def _fields(line: str, delimiter: str, *, tagged: bool) -> list[str]:
     line = line.strip()
-    if delimiter != " ":
-        return [field.strip() for field in line.removeprefix(delimiter).split(delimiter)]
-    joined: list[str] = []
-    for field in re.sub(r"\s*[=:]\s*", "=", line.lstrip(",;|")).split():
-        # A unit stands behind its number, with a blank between: it is no field of its own.
-        if joined and field[0].isalpha() and "=" not in field and joined[-1][-1] in "0123456789+-":
-            joined[-1] += " " + field
-        else:
-            joined.append(field)
-    return joined
+    if tagged:
+        line = line.removeprefix(delimiter.strip()).strip()
+    return split_fields(re.sub(r"\s*[=:]\s*", "=", line) if delimiter == " " else line, delimiter)
 
 
 def _fits(column: list[re.Match[str]], decimal: str) -> bool:
@@ -219,7 +241,7 @@ def _meanings(columns: list[list[re.Match[str]]], decimal: str, heading: list[st
     """What the numeric columns are: first those that say it, then those whose numbers do, then the rest by their order."""
     meanings: list[Meaning | None] = []
     for at, column in enumerate(columns):
-        values = [float(match["number"].replace(decimal, ".")) for match in column]
+        values = [float(re.sub(r"\s", "", match["number"]).replace(decimal, ".")) for match in column]
         meanings.append(_said(column, heading[at] if heading else "") or _run(values, rate_hz))
     taken = {meaning.column.kind for meaning in meanings if meaning}
     free: list[Kind] = [kind for kind in ("torque", "angle") if kind not in taken]
@@ -230,7 +252,7 @@ def _meanings(columns: list[list[re.Match[str]]], decimal: str, heading: list[st
         key = columns[at][0]["key"] or ""
         if meaning is None:
             kind: Kind = free.pop(0) if free else "skip"
-            sure = 0.8 if unknown == 1 else 0.55
+            sure = 0.7 if unknown == 1 else 0.55
             why = "by its place only, in a unit that is assumed; pull once and look" if kind != "skip" else "not needed"
             meaning = Meaning(Column(kind, {"torque": "N.m", "angle": "deg"}.get(kind, "")), sure if kind != "skip" else 0.95, why)
         elif meaning.column.kind in seen or (meaning.column.kind == "counter" and "time" in seen):
@@ -246,6 +268,13 @@ def _said(column: list[re.Match[str]], heading: str) -> Meaning | None:
     kind = _measured_in(unit) if unit else None
     if kind is not None:
         return Meaning(Column(kind, unit), 0.97, f"the unit {unit} stands in the line")
+    if unit:
+        other = _is_other(unit)
+        return Meaning(
+            Column("skip"),
+            0.95 if other else 0.5,
+            f"{unit} is {'no unit' if other else 'not known as a unit'} of torque, angle or time",
+        )
     header = ColumnHeader.parse(re.sub(r"^(.*?)\s*\((.*)\)$", r"\1 [\2]", heading))
     for word, source in ((column[0]["key"] or "", "key"), (header.quantity, "heading")):
         named = next((kind for kind, names in _NAMES if word and re.fullmatch(names, word, re.IGNORECASE)), None)
@@ -263,11 +292,24 @@ def _said(column: list[re.Match[str]], heading: str) -> Meaning | None:
 def _measured_in(unit: str) -> Kind | None:
     for kind in ("torque", "angle", "time"):
         try:
-            scale_to_si(unit, kind)
+            scale_to_si(plain_unit(unit), kind)
         except UnitError:
             continue
         return kind
     return None
+
+
+def _is_other(unit: str) -> bool:
+    """Whether the unit is known and of something else, such as a temperature or a supply."""
+    if unit in ("%", "V", "mV", "A", "mA"):
+        return True
+    for quantity in _OTHERS:
+        try:
+            scale_to_si(unit, quantity)
+        except UnitError:
+            continue
+        return True
+    return False
 
 
 def _run(values: list[float], rate_hz: float | None) -> Meaning | None:

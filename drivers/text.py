@@ -24,11 +24,16 @@ LONGEST_LINE = 512
 
 # Words that indicators print instead of a number when the sensor is beyond its range (common practice, no source).
 OVERLOAD_WORDS = ("OL", "O.L", "0L", "0.L", "OVL", "OVER", "OVERLOAD", "OVERRANGE", "OVFL", "ERR OL", "----")
+# In a field that is skipped only this one means overload: 'OVER' there may be an indicator's own verdict.
+OVERLOAD_STATUS = "OL"
 
 _NUMBER = rb"[-+]?(?:\d++(?:\.\d*+)?+|\.\d++)(?:[eE][-+]?\d++)?+"
 _UNIT = r"[A-Za-z°µμ][A-Za-z°µμ·./*-]{0,11}"
 _LINE_END = re.compile(rb"[\r\n]")
 _BOM = b"\xef\xbb\xbf"
+_OLD_SIGNS = {0xB0: "°", 0xB5: "µ", 0xB7: "·"}
+"""The signs of units in the one-byte character sets (ISO 8859-1 and its kin) that indicators still send."""
+_BRACKETED_UNIT = re.compile(r"(?<=[0-9+-])\s*[\[(]\s*([A-Za-z°µμ][^\s()\[\]]*)\s*[\])]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +49,7 @@ class Column:
         """From the unit as sent to N.m, deg or s; a counter has none."""
         if self.kind in ("counter", "skip"):
             return Scale(1.0)
-        return scale_to_si(self.unit, self.kind)
+        return scale_to_si(plain_unit(self.unit), self.kind)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,6 +156,40 @@ class TextCodec:
         self._lines += any(48 <= byte <= 57 for byte in line)
 
 
+def as_text(line: bytes) -> str | None:
+    """A line as text, without what only frames it: byte order mark, STX and ETX, brackets round a unit. None if it is no text."""
+    line = line.removeprefix(_BOM).strip(b" \t\x02\x03")
+    try:
+        text = line.decode("utf-8")
+    except UnicodeDecodeError:
+        if not all(byte < 0x80 or byte in _OLD_SIGNS for byte in line):
+            return None
+        text = line.decode("latin-1")
+    return _BRACKETED_UNIT.sub(r" \1", text.replace("\u2212", "-")).strip()
+
+
+def split_fields(text: str, delimiter: str) -> list[str]:
+    """The fields of a line. Where blanks divide, a unit goes back behind its number, and a lone sign before its own."""
+    if delimiter != " ":
+        return [field.strip(" \t") for field in text.split(delimiter)]
+    joined: list[str] = []
+    for field in text.split():
+        last = joined[-1] if joined else ""
+        is_unit = (field[0].isalpha() or field[0] == "°") and "=" not in field
+        if last and ((is_unit and (last[-1] in "0123456789+-" or last.upper() in OVERLOAD_WORDS)) or last in ("+", "-")):
+            joined[-1] += " " + field
+        elif last.endswith(("=+", "=-")):
+            joined[-1] += field
+        else:
+            joined.append(field)
+    return joined
+
+
+def plain_unit(unit: str) -> str:
+    """A unit as the unit registry knows it: a dash is a dot (N-m), and pounds may stand in the plural (in-lbs)."""
+    return unit.replace("-", ".").replace("lbs", "lb")
+
+
 def check_of(line: bytes) -> bytes:
     """Exclusive-or of the bytes after a leading '$', as two hexadecimal digits: the check sum of NMEA 0183 sentences."""
     return b"%02X" % functools.reduce(operator.xor, line.removeprefix(b"$"), 0)
@@ -163,55 +202,48 @@ def _plain_pattern(layout: TextFormat) -> re.Pattern[bytes] | None:
     blank = layout.delimiter == " "
     mark = rb"[ \t]++" if blank else rb"[ \t]*+" + re.escape(layout.delimiter.encode()) + rb"[ \t]*+"
     anything = rb"[^ \t]++" if blank else rb"[^" + re.escape(layout.delimiter[:1].encode()) + rb"]*+"
+    anything = rb"(?!" + OVERLOAD_STATUS.encode() + rb"\b)" + anything
     fields = [anything if column.kind == "skip" else rb"(" + _NUMBER + rb")" for column in layout.columns]
     return re.compile(rb"[ \t]*+" + mark.join(fields) + rb"[ \t]*+")
 
 
 class _FieldReader:
-    """The patient reader: tags, keys, decimal commas, signs after the number, units in the line, overload words."""
+    """The patient reader: tags, keys, decimal commas, signs apart or after the number, units in the line, overload words."""
 
     def __init__(self, layout: TextFormat) -> None:
         self.layout = layout
         self.signed_overload = False
-        number = _NUMBER.decode().replace(r"\.", re.escape(layout.decimal))
-        tail = r"(?P<after>[-+])?" if layout.sign_after else ""
-        self._value = re.compile(rf"(?P<number>{number}){tail}\s*(?P<unit>{_UNIT})?", re.ASCII)
-        self._split = re.compile(r"[ \t]+" if layout.delimiter == " " else r"[ \t]*" + re.escape(layout.delimiter) + r"[ \t]*")
+        number = _NUMBER.decode().removeprefix("[-+]?").replace(r"\.", re.escape(layout.decimal))
+        tail = r"\s*(?P<after>[-+])?" if layout.sign_after else ""
+        self._value = re.compile(rf"(?P<sign>[-+])?\s*(?P<number>{number}){tail}\s*(?P<unit>{_UNIT})?", re.ASCII)
+        words = "|".join(re.escape(word) for word in layout.overload_words if word.strip("-"))
+        dashes = min((len(word) for word in layout.overload_words if not word.strip("-")), default=0)
+        # A row of dashes is as long as the display is wide, and its first is no sign.
+        row = rf"-{{{dashes},}}" if dashes else "(?!)"
+        signed = rf"(?P<sign>[-+])?\s*(?:{words})(?![^\s])" if words else "(?!)"
+        self._overload = re.compile(rf"(?:{row}|{signed})(?:\s*(?P<unit>{_UNIT}))?", re.ASCII | re.IGNORECASE)
 
     def read(self, line: bytes) -> list[float] | None:
         """Values of the columns that are not skipped, in their order; None if the line is not a sample. Overload is infinite."""
-        try:
-            text = line.removeprefix(_BOM).decode("utf-8").strip(" \t")
-        except UnicodeDecodeError:
+        text = as_text(line)
+        if text is None:
             return None
         layout = self.layout
         if layout.tag:
             if not text.startswith(layout.tag):
                 return None
             text = text[len(layout.tag) :].strip(" \t").removeprefix(layout.delimiter.strip()).strip(" \t")
-        fields = self._split.split(re.sub(r"\s*[=:]\s*", "=", text) if layout.keyed else text)
-        if layout.delimiter == " ":
-            fields = self._join_units(fields)
+        fields = split_fields(re.sub(r"\s*[=:]\s*", "=", text) if layout.keyed else text, layout.delimiter)
         paired = self._by_key(fields) if layout.keyed else self._by_place(fields)
         if paired is None:
             return None
-        values = [self._number(column, field) for column, field in paired if column.kind != "skip"]
+        over = any(column.kind == "skip" and field.upper() == OVERLOAD_STATUS for column, field in paired)
+        values = [self._number(column, field, over) for column, field in paired if column.kind != "skip"]
         return None if None in values else values  # type: ignore[return-value]
 
     def _by_place(self, fields: list[str]) -> list[tuple[Column, str]] | None:
         columns = self.layout.columns
         return list(zip(columns, fields, strict=True)) if len(fields) == len(columns) else None
-
-    @staticmethod
-    def _join_units(fields: list[str]) -> list[str]:
-        """Where blanks divide, '12.3 N.m 4.5 deg' has its units in fields of their own: put each back behind its number."""
-        joined: list[str] = []
-        for field in fields:
-            if joined and field[:1].isalpha() and "=" not in field and joined[-1][-1:] in "0123456789+-":
-                joined[-1] += " " + field
-            else:
-                joined.append(field)
-        return joined
 
     def _by_key(self, fields: list[str]) -> list[tuple[Column, str]] | None:
         found: dict[str, str] = {}
@@ -223,24 +255,22 @@ class _FieldReader:
         wanted = [column for column in self.layout.columns if column.kind != "skip"]
         return [(column, found[column.key]) for column in wanted] if all(c.key in found for c in wanted) else None
 
-    def _number(self, column: Column, field: str) -> float | None:
-        if column.kind == "torque" and (sign := self._overload_sign(field)) is not None:
-            self.signed_overload = sign != ""
+    def _number(self, column: Column, field: str, over: bool) -> float | None:
+        told = self._overload.fullmatch(field) if column.kind == "torque" else None
+        if told or (over and column.kind == "torque"):
+            if told and told["unit"] and _factor(column, told["unit"]) is None:
+                return None
+            sign = told["sign"] if told else field[:1]
+            self.signed_overload = sign in ("+", "-")
             return -math.inf if sign == "-" else math.inf
         match = self._value.fullmatch(field)
-        if match is None:
+        if match is None or (match["sign"] and self.layout.sign_after and match["after"]):
             return None
         value = float(match["number"].replace(self.layout.decimal, "."))
-        if self.layout.sign_after and match["after"] == "-":
+        if match["sign"] == "-" or (self.layout.sign_after and match["after"] == "-"):
             value = -value
         factor = _factor(column, match["unit"]) if match["unit"] else 1.0
         return None if factor is None or not abs(value * factor) < BEYOND_REASON else value * factor
-
-    def _overload_sign(self, field: str) -> str | None:
-        """'+', '-' or '' (an overload word with that sign in front); None if the field is no overload word."""
-        if field.upper() in self.layout.overload_words:
-            return ""
-        return field[0] if field[:1] in ("+", "-") and field[1:].strip().upper() in self.layout.overload_words else None
 
 
 @functools.lru_cache(maxsize=256)
@@ -249,7 +279,7 @@ def _factor(column: Column, unit: str) -> float | None:
     if column.kind == "counter":
         return None
     try:
-        return scale_to_si(unit, column.kind).factor / column.scale.factor
+        return scale_to_si(plain_unit(unit), column.kind).factor / column.scale.factor
     except UnitError:
         return None
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 import tomllib
 from collections.abc import Callable
@@ -15,18 +16,23 @@ from drivers.frames import Description, encode_description, encode_samples
 from drivers.guess import Chunk, Guess, guess
 from drivers.profile import DeviceProfile, parse_profile, profile_text
 from drivers.text import Column, TextFormat, encode_line
+from drivers.wiring import codec_for
 
 Habit = Callable[[int, float, float, float], str]
 """From number, torque, angle and time to a line with its end."""
 
 
-def sent(habit: Habit, lines: int = 300, rate_hz: float = 500.0, *, timed: bool = True) -> list[Chunk]:
-    """A noisy torque that changes its side half-way, an angle in steps; ten lines a chunk."""
+def measured(lines: int = 300) -> list[tuple[float, float]]:
+    """A noisy torque that changes its side half-way, an angle in steps."""
     rng = random.Random(1)
+    return [((20 if n < lines // 2 else -20) + rng.gauss(0, 0.1), n // 7 * 0.25) for n in range(lines)]
+
+
+def sent(habit: Habit, lines: int = 300, rate_hz: float = 500.0, *, timed: bool = True, encoding: str = "utf-8") -> list[Chunk]:
+    """What was measured as the habit prints it, ten lines a chunk."""
     chunks, waiting = [], b"\r\n"
-    for number in range(lines):
-        torque = (20 if number < lines // 2 else -20) + rng.gauss(0, 0.1)
-        waiting += habit(number, torque, number // 7 * 0.25, number / rate_hz).encode()
+    for number, (torque, angle) in enumerate(measured(lines)):
+        waiting += habit(number, torque, angle, number / rate_hz).encode(encoding)
         if number % 10 == 9:
             chunks.append(Chunk((number + 1) / rate_hz if timed else None, waiting))
             waiting = b""
@@ -64,7 +70,44 @@ HABITS: dict[str, tuple[Habit, list[tuple[str, str]], float]] = {
     "one column, comma": (lambda n, t, a, s: f"{t:.2f}\r\n".replace(".", ","), [("torque", "N.m")], 0.5),
     "keys": (lambda n, t, a, s: f"T={t:.2f} A={a:.2f}\r\n", [("torque", "N.m"), ("angle", "deg")], 0.6),
     "keys, other order": (lambda n, t, a, s: f"ang: {a:.2f}, tq: {t:.2f}\r\n", [("angle", "deg"), ("torque", "N.m")], 0.6),
-    "indicator": (lambda n, t, a, s: f"ST,GS,{t:+08.2f} Nm\r\n", [("skip", ""), ("torque", "Nm")], 0.9),
+    "indicator": (lambda n, t, a, s: f"ST,GS,{t:+08.2f} Nm\r\n", [("skip", ""), ("skip", ""), ("torque", "Nm")], 0.9),
+    "more tabs than usual": (
+        lambda n, t, a, s: f"x\t{t:.2f}\t{a:.2f}\t\n".replace(".", ","),
+        [("skip", ""), ("torque", "N.m"), ("angle", "deg")],
+        0.2,
+    ),
+    "keys, units, comma": (
+        lambda n, t, a, s: f"T={t:+.2f} Nm A={a:.2f}\r\n".replace(".", ","),
+        [("torque", "Nm"), ("angle", "deg")],
+        0.8,
+    ),
+    "sign apart": (lambda n, t, a, s: f"{'-' if t < 0 else '+'}{abs(t):9.2f} Nm\r\n", [("torque", "Nm")], 0.9),
+    "sign apart, blanks": (
+        lambda n, t, a, s: f"{'-' if t < 0 else '+'} {abs(t):.2f} Nm + {a:.2f} deg\r\n",
+        [("torque", "Nm"), ("angle", "deg")],
+        0.9,
+    ),
+    "minus as printers set it": (lambda n, t, a, s: f"{t:.2f} Nm\n".replace("-", "\u2212"), [("torque", "Nm")], 0.9),
+    "a byte order mark a line": (lambda n, t, a, s: f"\ufeff{t:.2f};{a:.2f}\n", [("torque", "N.m"), ("angle", "deg")], 0.2),
+    "comma and blank, comma": (
+        lambda n, t, a, s: f"{t:.2f}; {a:.2f}\n".replace(".", ",").replace(";", ","),
+        [("torque", "N.m"), ("angle", "deg")],
+        0.2,
+    ),
+    "units in brackets": (lambda n, t, a, s: f"{t:.2f} [lbf.ft]\t{a:.2f} [deg]\n", [("torque", "lbf.ft"), ("angle", "deg")], 0.9),
+    "dash in the unit": (lambda n, t, a, s: f"{t:.2f} N-m\r\n", [("torque", "N-m")], 0.9),
+    "pounds, plural": (lambda n, t, a, s: f"{t:.2f} in-lbs\r\n", [("torque", "in-lbs")], 0.9),
+    "degree apart": (lambda n, t, a, s: f"{t:.2f} Nm {a:.2f} °\r\n", [("torque", "Nm"), ("angle", "°")], 0.9),
+    "framed": (lambda n, t, a, s: f"\x02{t:+08.2f}\x03\r\n", [("torque", "N.m")], 0.5),
+    "bars": (lambda n, t, a, s: f"|{t:.2f}|{a:.2f}|\r\n", [("skip", ""), ("torque", "N.m"), ("angle", "deg"), ("skip", "")], 0.2),
+    "mark before": (lambda n, t, a, s: f"${t:.2f}\r\n", [("torque", "N.m")], 0.5),
+    "letter before": (lambda n, t, a, s: f"N{t:+09.2f}\r\n", [("torque", "N.m")], 0.5),
+    "temperature too": (lambda n, t, a, s: f"{t:.2f} Nm,{23 + n % 5 * 0.1:.1f} C\r\n", [("torque", "Nm"), ("skip", "")], 0.9),
+    "time of day": (
+        lambda n, t, a, s: f"12:30:{10 + s:06.3f},{t:.2f},{a:.2f}\r\n",
+        [("skip", ""), ("torque", "N.m"), ("angle", "deg")],
+        0.2,
+    ),
     "sign after": (lambda n, t, a, s: f"{abs(t):.2f}{'-' if t < 0 else '+'} Nm\r\n", [("torque", "Nm")], 0.9),
     "counter": (lambda n, t, a, s: f"{n % 256} {t:.2f}\r\n", [("counter", ""), ("torque", "N.m")], 0.5),
     "check sum": (
@@ -96,8 +139,49 @@ def test_the_habit_is_recognised_and_its_profile_reads_it(name: str) -> None:
         assert result.layout.rate_hz == 500.0
     profile = profile_of(result, "150 N.m")
     assert profile.text == result.layout
+    readings = codec_for(profile).feed(b"".join(chunk.data for chunk in sent(habit)))
+    truth = measured()[300 - len(readings) :]
+    assert len(readings) == 300 - ("heading" in name)
+    assert [reading.torque for reading in readings] == pytest.approx([torque for torque, _ in truth], abs=0.0051)
+    if profile.text is not None and profile.text.column("angle"):
+        assert [reading.angle for reading in readings] == pytest.approx([angle for _, angle in truth], abs=0.0051)
     assert (profile.port, profile.baud, profile.bits, profile.name) == ("COM3", 9600, "8N1", "bench 1")
     assert profile.capacity_nm == pytest.approx(150.0)
+
+
+@pytest.mark.parametrize("encoding", ["latin-1", "cp1252"])
+def test_a_degree_sign_of_one_byte_is_read(encoding: str) -> None:
+    chunks = sent(HABITS["degree apart"][0], encoding=encoding)
+    result = found(chunks)
+    assert columns(result) == [("torque", "Nm"), ("angle", "°")]
+    assert len(codec_for(profile_of(result)).feed(b"".join(chunk.data for chunk in chunks))) == 300
+
+
+def test_an_indicator_that_was_at_rest_is_read_while_it_moves_and_when_it_is_overloaded() -> None:
+    """At rest it says ST (stable) in every line; a pull is what happens while it says US (common practice, no source)."""
+    codec = codec_for(profile_of(found(sent(HABITS["indicator"][0]))))
+    readings = codec.feed(b"\nUS,GS,+0012.50 Nm\r\nOL,GS,+9999.99 Nm\r\nUS,GS,-0012.50 Nm\r\n")
+    assert [reading.torque for reading in readings] == [12.5, math.inf, -12.5]
+    assert (codec.faults.ignored, codec.faults.overload) == (0, 1)
+
+
+def test_what_is_left_out_by_a_tag_is_told() -> None:
+    result = found(sent(lambda n, t, a, s: "INFO all well\r\n" if n % 3 == 0 else f"TQ {t:.2f} Nm\r\n"))
+    assert result.layout is not None
+    assert result.layout.tag == "TQ"
+    assert any("lines that do not begin with 'TQ' are left out" in doubt for doubt in result.doubts)
+
+
+def test_numbers_that_cannot_be_read_are_a_doubt() -> None:
+    """Else the torque would be taken from the wrong field, and nobody told."""
+    result = found(sent(lambda n, t, a, s: f"{t:.2f}:{n % 9};{a:.2f}\n"))
+    assert result.sureness < 0.3
+    assert any("cannot be read, like" in doubt for doubt in result.doubts)
+
+
+def test_a_unit_that_is_assumed_is_a_doubt() -> None:
+    for name in ("one column", "keys"):
+        assert any("assumed" in doubt for doubt in found(sent(HABITS[name][0])).doubts)
 
 
 def test_what_only_its_place_tells_is_a_doubt() -> None:

@@ -46,6 +46,14 @@ def read(layout: TextFormat, data: bytes) -> tuple[list[Reading], TextCodec]:
         (AFTER, b"4.5-\n", -4.5, None, 1),
         (AFTER, b"4.5- Nm\n", -4.5, None, 1),
         (AFTER, b"4.5\n", 4.5, None, 1),
+        (AFTER, b"4.5 - Nm\n", -4.5, None, 1),
+        (TORQUE_ANGLE, b"-   4.5,+ 90\n", -4.5, 90.0, 1),
+        (BLANKS, b"-   4.5 + 90\n", -4.5, 90.0, 1),
+        (BLANKS, b"- 4.5 [N.m] 90 \xc2\xb0\n", -4.5, 90.0, 1),
+        (BLANKS, b"4.5 N.m 90 \xb0\n", 4.5, 90.0, 1),
+        (BLANKS, b"4.5 N-m 90 deg\n", 4.5, 90.0, 1),
+        (KEYED, b"T= - 4.5 N.m A=90\n", -4.5, 90.0, 1),
+        (TORQUE_ANGLE, b"\x02\xe2\x88\x924.5,90\x03\r\n", -4.5, 90.0, 1),
     ],
 )
 def test_a_good_line_is_a_reading(layout: TextFormat, line: bytes, torque: float, angle: float | None, stamp: float) -> None:
@@ -63,7 +71,8 @@ def test_a_unit_in_the_line_overrules_the_profile_unit() -> None:
 @pytest.mark.parametrize(
     "line",
     [b"nan,1", b"inf,1", b"1_0,2", b"1,2,3", b"1", b",", b"12.3.4,5", b"1,0x10", b"\xff\xfe,1", b"bench ready", b"1e999,2",
-     b"5 A,1", b"1,2 kg", b"--5,1", b"\x001,2", "\u0661,2".encode(), b"1 2,3", b"1e400 N.m,2"],
+     b"5 A,1", b"1,2 kg", b"--5,1", b"- -5,1", b"-,1", b"\xb05,1", b"5(,1",
+     b"\x001,2", "\u0661,2".encode(), b"1 2,3", b"1e400 N.m,2"],
 )  # fmt: skip
 def test_dirt_is_counted_and_the_stream_goes_on(line: bytes) -> None:
     readings, codec = read(TORQUE_ANGLE, line + b"\n5,6\n")
@@ -86,7 +95,7 @@ def test_a_line_that_could_not_be_read_keeps_its_place_in_the_stream() -> None:
     assert [reading.stamp for reading in readings] == [1, 3, 4]
 
 
-@pytest.mark.parametrize("word", [b"OL", b"ovl", b"----", b"O.L"])
+@pytest.mark.parametrize("word", [b"OL", b"ovl", b"----", b"O.L", b"-------", b"OL lbf.ft", b"-----N.m"])
 def test_overload_words_keep_the_side_of_the_last_torque(word: bytes) -> None:
     readings, codec = read(TORQUE_ANGLE, b"-80,1\n" + word + b",2\n80,3\n" + word + b",4\n")
     assert [reading.torque for reading in readings] == [-80.0, -math.inf, 80.0, math.inf]
@@ -97,6 +106,32 @@ def test_overload_words_keep_the_side_of_the_last_torque(word: bytes) -> None:
 def test_a_signed_overload_word_tells_its_side_itself() -> None:
     readings, _ = read(TORQUE_ANGLE, b"80,1\n-OL,2\n+OL,2\n")
     assert [reading.torque for reading in readings] == [80.0, -math.inf, math.inf]
+
+
+def test_an_overload_in_a_skipped_status_holds_whatever_number_follows() -> None:
+    status = TextFormat(columns=(Column("skip"), Column("torque", "N.m")), rate_hz=10.0)
+    readings, codec = read(status, b"ST,80\nOL,999\nOL,-999.9 N.m\nOL,------\nOLD,7\n")
+    assert [reading.torque for reading in readings] == [80.0, math.inf, -math.inf, math.inf, 7.0]
+    assert codec.faults.overload == 3
+
+
+@pytest.mark.parametrize("field", [b"OL kg", b"OLX", b"---", b"- - - -"])
+def test_what_only_looks_like_an_overload_word_is_dirt(field: bytes) -> None:
+    readings, codec = read(TORQUE_ANGLE, b"80,1\n" + field + b",2\n")
+    assert len(readings) == 1
+    assert codec.faults.garbled == 1
+
+
+def test_words_of_the_profile_replace_the_usual_ones() -> None:
+    own = TextFormat(columns=(Column("torque", "N.m"),), rate_hz=10.0, overload_words=("MAX",))
+    readings, codec = read(own, b"1\nmax\n-MAX\nOL\n-----\n")
+    assert [reading.torque for reading in readings] == [1.0, math.inf, -math.inf]
+    assert codec.faults.garbled == 2
+
+
+def test_a_sign_on_both_sides_is_dirt() -> None:
+    readings, codec = read(AFTER, b"-4.5-\n+4.5-\n")
+    assert (readings, codec.faults.garbled) == ([], 2)
 
 
 def test_lines_of_another_kind_are_ignored_not_faults() -> None:
