@@ -105,6 +105,14 @@ def guess(chunks: Sequence[Chunk]) -> Guess | None:
     return max(guesses, key=_merit, default=None)
 
 
+def wants_more(chunks: Sequence[Chunk]) -> bool:
+    """Whether what came so far is text, but too little of it: a slow indicator needs to be listened to for longer."""
+    data = b"".join(chunk.data for chunk in chunks)
+    lines = [line for line in re.split(rb"[\r\n]+", data)[1:-1] if line.strip()]
+    legible = sum(32 <= byte & 0x7F < 127 or byte in b"\r\n\t\x02\x03" for byte in data)
+    return 0 < len(lines) <= LEAST_LINES and legible >= 0.9 * len(data)
+
+
 def seven_bits(data: bytes) -> str | None:
     """'7E1' or '7O1' where what was read as eight bits is seven with an even or odd parity, as some indicators send; else None."""
     odd = sum(byte.bit_count() % 2 for byte in data)

@@ -145,6 +145,9 @@ def _cannot_open(port: str, fault: Exception) -> LineLostError:
 
 
 def _cannot_reach(port: str, fault: Exception) -> LineLostError:
+    if isinstance(fault, ValueError) and "baud" in str(fault):
+        what = "the port cannot be set to this baud rate"
+        return LineLostError(what, where=port, mend="set baud to a rate that both device and USB bridge know, such as 115200")
     if isinstance(fault, ValueError):
         expected = "use a port such as /dev/ttyUSB0 or COM3, or a URL such as socket://host:4000 or rfc2217://host:2217"
         return LineLostError(f"this is no port that can be opened ({fault})", where=port, mend=expected)

@@ -13,10 +13,11 @@ Times are seconds since the recording began. A row cut short by a power failure 
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, TextIO
@@ -39,31 +40,44 @@ class WireEvent:
 
 
 class WireTape:
-    """Writes a recording. Rows reach the file at least every `FLUSH_S`."""
+    """Writes a recording to a new file. Rows reach the file at least every `FLUSH_S`. Raises WireFileError."""
 
     FLUSH_S = 0.2
 
     def __init__(self, path: Path, clock: Clock, about: dict[str, str | int]) -> None:
-        self._clock, self._from_s, self._flushed_s = clock, clock.now(), 0.0
-        try:
-            self._file: TextIO = path.open("w", encoding="ascii", newline="\n")
-        except OSError as fault:
-            raise WireFileError(
-                f"the recording cannot be written ({fault})", where=str(path), mend="check folder and disk"
-            ) from fault
-        self._file.write(f"{MAGIC} {json.dumps(about)}\n")
+        self._path, self._clock, self._from_s, self._flushed_s = path, clock, clock.now(), 0.0
+        self._empty = True
+        with self._troubles_told():
+            # What was recorded once is not written over.
+            self._file: TextIO = path.open("x", encoding="ascii", newline="\n")
+            self._file.write(f"{MAGIC} {json.dumps(about)}\n")
 
     def note(self, what: What, data: bytes) -> None:
         """Add an event that happens now."""
         time_s = self._clock.now() - self._from_s
-        self._file.write(f"{time_s:.6f} {what} {_escaped(data)}\n")
-        if time_s - self._flushed_s >= self.FLUSH_S:
-            self._file.flush()
-            self._flushed_s = time_s
+        self._empty = False
+        with self._troubles_told():
+            self._file.write(f"{time_s:.6f} {what} {_escaped(data)}\n")
+            if time_s - self._flushed_s >= self.FLUSH_S:
+                self._file.flush()
+                self._flushed_s = time_s
 
     def close(self) -> None:
-        """End the recording."""
-        self._file.close()
+        """End the recording. Where the line never opened there is none, and its name stays free."""
+        with self._troubles_told():
+            self._file.close()
+            if self._empty:
+                self._path.unlink(missing_ok=True)
+
+    @contextlib.contextmanager
+    def _troubles_told(self) -> Iterator[None]:
+        try:
+            yield
+        except FileExistsError:
+            raise WireFileError("there is such a file already", where=str(self._path), mend="choose another name") from None
+        except OSError as fault:
+            what = f"the recording cannot be written ({fault.strerror})"
+            raise WireFileError(what, where=str(self._path), mend="check folder and disk") from fault
 
 
 class TapedLine:

@@ -20,6 +20,8 @@ BAUDS = (115200, 9600, 19200, 38400, 57600, 230400, 460800, 921600, 4800, 2400)
 """In the order in which devices are likely to use them (common practice, no source)."""
 SURE_ENOUGH = 0.25
 """From here on a baud rate need not be doubted: garbage makes no lines that a layout reads."""
+SLOW_S = 15.0
+"""So long at most a slow indicator is listened to at one baud rate."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -49,9 +51,10 @@ def run(args: argparse.Namespace) -> int:
         bauds = (args.baud,) if args.baud else BAUDS
         baud, found = listen(lambda rate: SerialLine(args.what, rate), bauds, SystemClock(), args.seconds)
     if found is None:
-        what = "nothing that came makes sense as text lines or frames"
         raise BenchError(
-            what, where=args.what, mend="check that the device sends by itself; a Modbus device must be set up by hand"
+            "nothing that came makes sense as text lines or frames",
+            where=args.what,
+            mend="try --seconds 10, or --baud as its manual has it; 'platepull wire record --port' keeps the bytes to be looked at",
         )
     remarks = [f"Guessed; {100 * found.sureness:.0f} % sure."]
     remarks += [f"  because {reason}" for reason in found.because] + [f"  doubtful: {doubt}" for doubt in found.doubts]
@@ -96,24 +99,43 @@ def chunks_of(path: Path) -> list[Chunk]:
 
 
 def listen(open_line: Callable[[int], Line], bauds: tuple[int, ...], clock: Clock, seconds: float) -> tuple[int, Guess | None]:
-    """The baud rate at which what comes makes most sense, and that sense. Raises LineLostError."""
-    from drivers.guess import Chunk, guess
+    """The baud rate at which what comes makes most sense, and that sense. Raises LineLostError, also where nothing comes."""
+    from drivers.errors import LineLostError
+    from drivers.guess import guess
 
     best: tuple[int, Guess | None] = (bauds[0], None)
     for baud in bauds:
         print(f"listening at {baud} baud ...", file=sys.stderr)
-        line, chunks = open_line(baud), []
+        line = open_line(baud)
         try:
-            until_s = clock.now() + seconds
-            while clock.now() < until_s:
-                data = line.read()
-                if data:
-                    chunks.append(Chunk(clock.now(), data))
+            chunks = _heard(line, clock, seconds)
         finally:
             line.close()
+        if not chunks:  # at a wrong baud rate something would have come, if only garbage
+            mend = "switch the device on and set it to send by itself; a Modbus device, which must be asked, is set up by hand"
+            raise LineLostError("the line is open but nothing arrives", where=line.name, mend=mend)
         found = guess(chunks)
         if found is not None and (best[1] is None or found.sureness > best[1].sureness):
             best = (baud, found)
         if best[1] is not None and best[1].sureness >= SURE_ENOUGH:
             break
     return best
+
+
+def _heard(line: Line, clock: Clock, seconds: float) -> list[Chunk]:
+    """What comes within `seconds` of its first byte, or for longer where lines are few. A board may restart when it is opened."""
+    from drivers.guess import Chunk, wants_more
+    from drivers.source import SILENT_AFTER_S
+
+    chunks: list[Chunk] = []
+    opened_s = clock.now()
+    until_s = opened_s + max(seconds, SILENT_AFTER_S)
+    while clock.now() < until_s:
+        data = line.read()
+        if data and not chunks:
+            until_s = clock.now() + seconds
+        if data:
+            chunks.append(Chunk(clock.now(), data))
+        if clock.now() >= until_s and wants_more(chunks) and clock.now() < opened_s + SLOW_S:
+            until_s = clock.now() + 1.0
+    return chunks

@@ -7,8 +7,11 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rig.choices import positive, profile_path
+
 if TYPE_CHECKING:
     from analysis.trace import Trace
+    from drivers.profile import DeviceProfile
     from drivers.source import LiveSource
 
 NAME = "wire"
@@ -20,8 +23,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
     record = actions.add_parser("record", help="write bytes and arrival times to a file until Ctrl-C")
     record.add_argument("file", metavar="FILE.wire", type=Path)
-    record.add_argument("--device", metavar="PROFILE.toml", required=True, help="the device profile")
-    record.add_argument("--seconds", type=float, help="end after so many seconds")
+    line = record.add_mutually_exclusive_group(required=True)
+    line.add_argument("--device", metavar="PROFILE.toml", help="the device profile")
+    line.add_argument("--port", help="the port of a device that has no profile yet")
+    record.add_argument("--baud", type=positive(int), default=115200, help="with --port: the baud rate (default 115200)")
+    record.add_argument("--seconds", type=positive(float), help="end after so many seconds")
     read = actions.add_parser("read", help="decode a recording with a profile and say what came of it")
     read.add_argument("file", metavar="FILE.wire", type=Path)
     read.add_argument("--device", metavar="PROFILE.toml", required=True, help="the device profile; its port does not matter")
@@ -31,9 +37,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Record or read."""
     from drivers.profile import load_profile
-    from rig.choices import profile_path
 
-    profile = load_profile(profile_path(args.device))
+    unknown = args.action == "record" and args.device is None
+    profile = _any_device(args.port, args.baud) if unknown else load_profile(profile_path(args.device))
     if args.action == "read":
         from drivers.source import LiveSource
         from drivers.wirefile import WirePlayer
@@ -50,12 +56,17 @@ def run(args: argparse.Namespace) -> int:
     from drivers.wirefile import WireTape
 
     clock, stop = SystemClock(), threading.Event()
-    tape = WireTape(args.file, clock, {"port": profile.port, "baud": profile.baud, "protocol": profile.protocol})
+    about: dict[str, str | int] = {
+        "port": profile.port,
+        "baud": profile.baud,
+        "protocol": "unknown" if unknown else profile.protocol,
+    }
+    tape = WireTape(args.file, clock, about)
     ending = threading.Timer(args.seconds, stop.set) if args.seconds else None
     try:
         if ending is not None:
             ending.start()
-        _follow(open_source(profile, clock, tape), stop)
+        _follow(open_source(profile, clock, tape), stop, understood=not unknown)
     except KeyboardInterrupt:  # the usual way to end it; what came is on the file
         print()
     finally:
@@ -67,8 +78,19 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _follow(source: LiveSource, stop: threading.Event) -> Trace:
-    """Print what the line does, then what came of the bytes; return the samples."""
+def _any_device(port: str, baud: int) -> DeviceProfile:
+    """A profile for the bytes alone: what they mean is found out later, and the recording goes on however long nothing comes."""
+    from drivers.profile import DeviceProfile
+    from drivers.text import Column, TextFormat
+
+    layout = TextFormat(columns=(Column("torque", "N.m"),), rate_hz=100.0)
+    return DeviceProfile(
+        name="unknown", port=port, baud=baud, protocol="text", capacity_nm=1.0, patience_s=float("inf"), text=layout
+    )
+
+
+def _follow(source: LiveSource, stop: threading.Event, *, understood: bool = True) -> Trace:
+    """Print what the line does, then what came of the bytes where a profile tells their meaning; return the samples."""
     from analysis.trace import Trace, join
     from drivers.source import LineAway, LineUp, LineWord
 
@@ -81,8 +103,10 @@ def _follow(source: LiveSource, stop: threading.Event) -> Trace:
                 print(f"{name}: open")
             case LineAway(name=name, what=what, mend=mend):
                 print(f"{name}: {what}; {mend}")
-            case LineWord(what=what, mend=mend):
+            case LineWord(what=what, mend=mend) if understood:
                 print(f"{what}; {mend}")
+    if not understood:
+        return join(pieces)
     trace, faults = join(pieces), source.faults
     rate = f", {(len(trace) - 1) / trace.duration_s:.4g} a second" if trace.duration_s else ""
     print(f"{len(trace)} samples{rate}{', with angle' if trace.angle_deg is not None else ''}")

@@ -181,6 +181,17 @@ def test_the_words_of_another_system_are_understood(monkeypatch: pytest.MonkeyPa
         SerialLine("COM3", 115200)
 
 
+def test_a_baud_rate_that_the_port_cannot_do_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """pyserial on Linux says so with a ValueError (its serialposix.py)."""
+
+    def refuse(*_: object, **__: object) -> None:
+        raise ValueError("Failed to set custom baud rate (123457): [Errno 22] Invalid argument")
+
+    monkeypatch.setattr(line_module.serial, "serial_for_url", refuse)
+    with pytest.raises(LineLostError, match=r"cannot be set to this baud rate.*set baud"):
+        SerialLine("/dev/ttyUSB0", 123457)
+
+
 def test_ports_are_listed_in_order_with_an_identity_that_outlives_the_name(monkeypatch: pytest.MonkeyPatch) -> None:
     from serial.tools.list_ports_common import ListPortInfo
 

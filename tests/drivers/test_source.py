@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Callable, Iterable
 from dataclasses import replace
@@ -12,11 +13,12 @@ from support.clocks import StepClock
 from support.wires import GONE, ScriptedLine
 
 from analysis.trace import Trace, join
+from drivers.codec import Reading
 from drivers.errors import LineLostError
 from drivers.line import PortInfo
 from drivers.profile import DeviceProfile
 from drivers.source import SILENT_AFTER_S, LineAway, LineUp, LineWord, LiveSource, SourceItem
-from drivers.text import Column, TextFormat
+from drivers.text import Column, TextFormat, encode_line
 
 LBF_FT = 0.3048 * 0.45359237 * 9.80665  # N.m, exact
 STAMPED = TextFormat(columns=(Column("time", "ms"), Column("torque", "lbf.ft"), Column("angle", "rad")))
@@ -179,23 +181,61 @@ def test_a_silent_device_that_speaks_again_is_up_again() -> None:
     assert np.diff(whole.time_s).max() == pytest.approx(4.0, abs=0.01)
 
 
-def test_a_wrong_baud_rate_is_suspected() -> None:
-    """What a receiver at a wrong rate sees: bits sampled at wrong places (here: the bit stream of 8N1 read at half the rate)."""
-    stream = [bit for byte in b"".join(sent(0, 4000)) for bit in (0, *((byte >> k) & 1 for k in range(8)), 1)]
-    slow, data, at = stream[::2], bytearray(), 0
-    while at + 10 <= len(slow):
-        if slow[at] == 0:
-            data.append(sum(bit << k for k, bit in enumerate(slow[at + 1 : at + 9])))
-            at += 10
-        else:
-            at += 1
-    chunks = [bytes(data[at : at + 60]) for at in range(0, len(data), 60)]
-    items, _ = collect([chunks], until=after(len(chunks) * 0.02))
+def as_received(data: bytes, times: float, idle_bits: int = 40) -> bytes:
+    """What a receiver makes of 8N1 lines sent `times` as fast as it listens: bits sampled in the wrong places.
+
+    A character without its stop bit comes as 0, as Linux hands over framing errors.
+    """
+    stream = []
+    for byte in data:
+        stream += [0, *((byte >> k) & 1 for k in range(8)), 1]
+        stream += [1] * idle_bits if byte == ord("\n") else []
+    stream += [1] * (int(10 * times) + 1)
+    heard, at = bytearray(), 0.0
+    while at + 9.5 * times < len(stream):
+        if stream[int(at)]:
+            at = int(at) + 1.0
+            continue
+        bits = [stream[int(at + (1.5 + k) * times)] for k in range(9)]
+        heard.append(sum(bit << k for k, bit in enumerate(bits[:8])) if bits[8] else 0)
+        at += 9.5 * times
+        while at < len(stream) and not stream[int(at)]:
+            at = int(at) + 1.0
+    return bytes(heard)
+
+
+@pytest.mark.parametrize("times", [1 / 4, 1 / 2, 0.75, 4 / 3, 2, 3, 4, 6, 12])
+@pytest.mark.parametrize(
+    "layout",
+    [STAMPED, BARE, TextFormat(columns=(Column("torque", "N.m"), Column("angle", "deg")), delimiter=" ", rate_hz=500.0)],
+    ids=["stamped", "bare", "blanks"],
+)
+def test_a_wrong_baud_rate_is_suspected_and_no_sample_is_taken_from_it(layout: TextFormat, times: float) -> None:
+    readings = [Reading(30 * math.sin(n / 50), n * 0.25, 2 * n) for n in range(2000)]
+    data = as_received(b"".join(encode_line(layout, reading, digits=2) for reading in readings), times)
+    chunks = [data[at : at + len(data) // 200] for at in range(0, len(data), len(data) // 200)]
+    items, _ = collect([chunks], layout, until=after(len(chunks) * 0.02))
     words = [item for item in items if isinstance(item, LineWord)]
     assert len(words) == 1
-    assert "make no sense" in words[0].what
-    assert "115200" in words[0].mend
+    assert ("make no sense" in words[0].what) or times == 2
+    assert "check the baud rate: the profile says 115200" in words[0].mend
     assert not any(isinstance(item, Trace) for item in items)
+
+
+def test_a_line_that_is_mostly_unread_is_told_with_one_of_its_odd_lines() -> None:
+    """The sign stands after the number, which shows only once the lever is pulled the other way."""
+    chunks = [b"12.50\r\n" * 3 + b"12.50-\r\n" * 7] * 200
+    items, _ = collect([chunks], BARE, until=after(4.0))
+    words = [item for item in items if isinstance(item, LineWord)]
+    assert len(words) == 1
+    assert "most lines do not fit the profile (like '12.50-')" in words[0].what
+
+
+def test_no_control_character_reaches_the_screen() -> None:
+    items, _ = collect([[b"bench\x1b[2J ready to go\r\n" * 10] * 200], until=after(4.0))
+    words = [item.what for item in items if isinstance(item, LineWord)]
+    assert len(words) == 1
+    assert words[0].isprintable()
 
 
 def test_a_parity_bit_is_recognised() -> None:

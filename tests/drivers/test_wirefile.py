@@ -86,7 +86,7 @@ def test_it_can_be_read_with_another_decoder(tmp_path: Path) -> None:
     assert whole.torque_nm[-1] == pytest.approx(199.5 * 9.80665)
 
 
-@given(data=st.lists(st.binary(max_size=60), max_size=20))
+@given(data=st.lists(st.binary(max_size=60), min_size=1, max_size=20))
 def test_any_bytes_survive(data: list[bytes], tmp_path_factory: pytest.TempPathFactory) -> None:
     path = tmp_path_factory.mktemp("tape") / "any.wire"
     clock = StepClock()
@@ -136,3 +136,29 @@ def test_files_that_cannot_be_opened_are_told(tmp_path: Path) -> None:
         read_wire(tmp_path / "none.wire")
     with pytest.raises(WireFileError, match="cannot be written"):
         WireTape(tmp_path / "no folder" / "x.wire", StepClock(), {})
+
+
+def test_a_recording_is_not_written_over_and_none_is_left_where_the_line_never_opened(tmp_path: Path) -> None:
+    path = tmp_path / "strange.wire"
+    WireTape(path, StepClock(), {}).close()
+    assert not path.exists()
+    recorded(path)
+    before = path.read_bytes()
+    with pytest.raises(WireFileError, match="such a file already"):
+        WireTape(path, StepClock(), {})
+    assert path.read_bytes() == before
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no disk that is always full")
+def test_a_full_disk_is_told_and_is_not_taken_for_a_lost_line(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    full = Path("/dev/full").open("w", encoding="ascii")  # noqa: SIM115  the tape closes it
+    monkeypatch.setattr(Path, "open", lambda *_, **__: full)
+    clock = StepClock()
+    tape = WireTape(tmp_path / "full.wire", clock, {})
+    line = ScriptedLine(clock, [b"12.5,3\r\n" * 10] * 100)
+    source = LiveSource(PROFILE, clock, taped(lambda port: line, tape), list)
+    with pytest.raises(WireFileError, match="No space left"):
+        list(source.pieces(threading.Event()))
+    assert line.closed
+    with pytest.raises(WireFileError, match="No space left"):
+        tape.close()

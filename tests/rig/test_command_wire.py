@@ -10,6 +10,7 @@ from support.clocks import StepClock
 from support.wires import ScriptedLine
 
 from analysis.errors import BenchError
+from drivers.errors import LineLostError
 from drivers.profile import load_profile
 from drivers.wirefile import WireTape
 from rig.cli import main
@@ -111,6 +112,53 @@ def test_the_baud_rate_is_found_by_trying() -> None:
     assert (baud, tried) == (19200, [115200, 9600, 19200])
     assert found is not None
     assert found.sureness > 0.9
+
+
+def test_a_device_without_a_profile_is_recorded_and_read_later(
+    profile: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "unknown.wire"
+    assert main(["wire", "record", str(path), "--port", "loop://", "--baud", "9600", "--seconds", "0.2"]) == 0
+    said = capsys.readouterr().out
+    assert "Recorded to" in said
+    assert "samples" not in said
+    assert '"baud": 9600, "protocol": "unknown"' in path.read_text(encoding="ascii")
+    assert main(["wire", "read", str(path), "--device", str(profile)]) == 0
+    assert main(["wire", "record", str(path), "--port", "loop://", "--seconds", "0.2"]) == 2
+    assert "such a file already" in capsys.readouterr().err
+
+
+def test_a_silent_device_is_told_at_the_first_baud_rate() -> None:
+    clock = StepClock()
+    tried: list[int] = []
+
+    def open_line(baud: int) -> ScriptedLine:
+        tried.append(baud)
+        return ScriptedLine(clock, [])
+
+    with pytest.raises(LineLostError, match=r"nothing arrives.*send by itself"):
+        guess.listen(open_line, guess.BAUDS, clock, 2.0)
+    assert tried == [115200]
+
+
+def test_a_board_that_restarts_when_its_port_is_opened_is_waited_for() -> None:
+    clock = StepClock()
+    lines = [b"%d.5 N.m\r\n" % at for at in range(100)]
+    _, found = guess.listen(lambda baud: ScriptedLine(clock, [b""] * 120 + lines), (115200,), clock, 2.0)
+    assert found is not None
+    assert found.layout is not None
+    assert found.layout.rate_hz == 50.0
+
+
+def test_a_slow_indicator_is_listened_to_for_longer() -> None:
+    """Two lines a second."""
+    clock = StepClock()
+    script = [b"%d.5 N.m\r\n" % at if at % 25 == 0 else b"" for at in range(1000)]
+    _, found = guess.listen(lambda baud: ScriptedLine(clock, script), (115200,), clock, 2.0)
+    assert found is not None
+    assert found.layout is not None
+    assert found.layout.rate_hz == pytest.approx(2.0, rel=0.1)
+    assert clock.moment < guess.SLOW_S
 
 
 def test_an_unreadable_file_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
