@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
-from analysis.results import BudgetLine, Calibration, CalibrationFunction, Sensor
+from analysis.results import BudgetLine, Calibration, CalibrationFunction, OffsetAdapter, Sensor
 from analysis.trace import Floats, Trace
 
 
@@ -32,25 +33,55 @@ def true_torque(indication_nm: Floats, calibration: Calibration) -> Floats:
 
 
 def in_force(trace: Trace, sensor: Sensor) -> tuple[Trace, Sensor]:
-    """The trace and the sensor as they read once the calibration is applied; unchanged where there is none.
+    """The trace and the sensor as they read once calibration and offset adapter are applied; unchanged where there is neither.
 
     Capacity and resolution are the device's own and move with it. A zero offset z, not tared, matters only by the function's
     curvature (the difference from rest is off by 2 c2 x z) and by the difference between the two directions' slopes, times z: both
     far below the uncertainty of a sound sensor while z is within a few per cent of the range.
     """
     calibration = sensor.calibration
-    if calibration is None or (calibration.forward is None and calibration.back is None):
+    if calibration is not None and (calibration.forward or calibration.back):
+        trace, sensor = _moved(trace, sensor, lambda torque_nm: true_torque(torque_nm, calibration))
+    adapter = sensor.adapter
+    if adapter is None:
         return trace, sensor
-    return Trace(trace.time_s, true_torque(trace.torque_nm, calibration), trace.angle_deg), replace(
+    factor = adapter.factor
+    trace, sensor = _moved(trace, sensor, lambda torque_nm: torque_nm * factor)
+    u_relative = math.hypot(sensor.u_relative or 0.0, adapter.u_relative)
+    return trace, replace(
         sensor,
-        capacity_nm=None if sensor.capacity_nm is None else _scaled(sensor.capacity_nm, calibration),
-        resolution_nm=None if sensor.resolution_nm is None else _scaled(sensor.resolution_nm, calibration),
+        u_nm=None if sensor.u_nm is None else sensor.u_nm * factor,
+        u_relative=None if sensor.u_nm is None and sensor.u_relative is None else u_relative,
+        calibration=None if calibration is None else _through(calibration, adapter),
     )
 
 
-def _scaled(size_nm: float, calibration: Calibration) -> float:
-    both = true_torque(np.array([size_nm, -size_nm]), calibration)
-    return float(np.abs(both).min())
+def _moved(trace: Trace, sensor: Sensor, true: Callable[[Floats], Floats]) -> tuple[Trace, Sensor]:
+    def size(size_nm: float | None) -> float | None:
+        return None if size_nm is None else float(np.abs(true(np.array([size_nm, -size_nm]))).min())
+
+    moved = replace(sensor, capacity_nm=size(sensor.capacity_nm), resolution_nm=size(sensor.resolution_nm))
+    return Trace(trace.time_s, true(trace.torque_nm), trace.angle_deg), moved
+
+
+def _through(calibration: Calibration, adapter: OffsetAdapter) -> Calibration:
+    """The calibration as it tells the torque at the unit, beyond the adapter."""
+    factor = adapter.factor
+
+    def at_unit(function: CalibrationFunction | None) -> CalibrationFunction | None:
+        if function is None:
+            return None
+        return replace(
+            function,
+            coefficients=tuple(factor * each for each in function.coefficients),
+            covariance=tuple(tuple(factor**2 * each for each in row) for row in function.covariance),
+            u_nm=factor * function.u_nm,
+            u_relative=math.hypot(function.u_relative, adapter.u_relative),
+            low_nm=factor * function.low_nm,
+            high_nm=factor * function.high_nm,
+        )
+
+    return replace(calibration, forward=at_unit(calibration.forward), back=at_unit(calibration.back))
 
 
 def calibration_u(function: CalibrationFunction, torque_nm: float) -> BudgetLine:

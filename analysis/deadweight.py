@@ -1,4 +1,4 @@
-"""Reference torques: local gravity, weights on an arm, an adapter that lengthens the lever."""
+"""Reference torques: local gravity, weights on an arm."""
 
 from __future__ import annotations
 
@@ -57,14 +57,3 @@ class Arm:
         return math.hypot(
             u_mass_relative, self.u_length_m / self.length_m, self.u_gravity / self.gravity, tilt, BUOYANCY / math.sqrt(3)
         )
-
-
-def through_offset_adapter(torque_nm: float, lever_m: float, adapter_m: float, angle_deg: float) -> float:
-    """Torque at the unit where an adapter of length E sits at an angle to the lever of length L: T (L + E cos(angle))/L.
-
-    `lever_m` reaches from the sensor's axis to the hand. Angle 0 points away from the hand: the adapter lengthens the lever.
-    Source: US Army TM 9-254, adapter length compensation; FAA AC 43.13-1B, chapter 7.
-    """
-    if lever_m <= 0 or adapter_m < 0:
-        raise ValueError("a lever is longer than nothing, an adapter not shorter")
-    return torque_nm * (lever_m + adapter_m * math.cos(math.radians(angle_deg))) / lever_m

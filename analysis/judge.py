@@ -77,6 +77,7 @@ def judge(result: PullResult, window: Window, rule: DecisionRule = DecisionRule.
     missing = (
         *(() if _calibrated(reading.budget) else ("sensor_uncertainty",)),
         *lapses(result.calibration, reading.torque_nm, result.direction),
+        *result.lapses,
     )
     verdict = judge_value(reading.torque_nm, reading.budget, window, rule=rule, missing=missing)
     if any(doubt.code is DoubtCode.OVERLOAD for doubt in result.doubts):

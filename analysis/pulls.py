@@ -110,6 +110,15 @@ class PullFinder:
         """Torque at rest as the finder sees it now, N.m."""
         return self._zero_nm
 
+    @property
+    def settled(self) -> bool:
+        """Whether the zero comes from as much rest as it can, and nothing is on the lever now."""
+        return (
+            self._open is None
+            and len(self._idle) > 1
+            and self._idle[-1][0] - self._idle[0][0] > self.rules.zero_s - self.rules.zero_lag_s
+        )
+
     def feed(self, piece: Trace) -> list[PullEvent]:
         """Take the next piece; return what it brought, in order of time."""
         if not len(piece):

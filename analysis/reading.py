@@ -75,6 +75,7 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
         chatter=chatter,
         doubts=find_doubts(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality),
         zero_nm=c.zero_nm,
+        zero_after_nm=None if c.drift_nm is None else c.zero_nm + c.sign * c.drift_nm,
         noise_nm=c.noise_nm,
         began_under_load=began_under_load,
         angle_reversed=c.angle_reversed,

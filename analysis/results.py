@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -91,6 +92,41 @@ class Calibration:
     expired: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OffsetAdapter:
+    """An adapter that sets the unit's axis off the sensor's, so that the lever is longer or shorter for the unit.
+
+    lever_m     from the sensor's axis to where the hand pulls
+    length_m    from the sensor's axis to the unit's
+    angle_deg   between the lever's line beyond the sensor and the adapter: 0 lengthens the lever, 180 shortens it
+    u_lever_m   standard uncertainty of `lever_m`; a hand's place is not known better than to a centimetre or so
+
+    Raises ValueError where the adapter takes the whole lever.
+    """
+
+    lever_m: float
+    length_m: float
+    angle_deg: float = 0.0
+    u_lever_m: float = 0.006
+
+    def __post_init__(self) -> None:
+        if not (self.lever_m > 0 and self.length_m >= 0 and self.u_lever_m >= 0 and self.factor > 0):
+            raise ValueError("the lever must be longer than nothing, and longer than an adapter that points back to the hand")
+
+    @property
+    def factor(self) -> float:
+        """Torque at the unit over torque at the sensor, (L + E cos(angle)) / L.
+
+        Source: US Army TM 9-254, adapter length compensation; FAA AC 43.13-1B, chapter 7.
+        """
+        return (self.lever_m + self.length_m * math.cos(math.radians(self.angle_deg))) / self.lever_m
+
+    @property
+    def u_relative(self) -> float:
+        """Relative standard uncertainty of the factor, from the lever's (JCGM 100, 5.1.2)."""
+        return abs(1 - 1 / self.factor) * self.u_lever_m / self.lever_m
+
+
 @dataclass(frozen=True, slots=True)
 class Sensor:
     """What is known of the torque sensor. None: not known.
@@ -105,6 +141,7 @@ class Sensor:
     resolution_nm: float | None = None
     degrees_of_freedom: float | None = None
     calibration: Calibration | None = None
+    adapter: OffsetAdapter | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +232,8 @@ class Doubt:
 class PullResult:
     """Everything read off one pull. Torques are magnitudes; `direction` is 1, -1 or None (nothing was pulled).
 
-    `zero_nm` and `noise_nm` are offset and noise at rest, signed as in the trace; None where there was no rest.
+    `zero_nm` and `noise_nm` are offset and noise at rest, signed as in the trace, `zero_after_nm` the offset after the pull; None
+    where there was no rest.
     """
 
     samples: int
@@ -208,6 +246,7 @@ class PullResult:
     chatter: Chatter
     doubts: tuple[Doubt, ...]
     zero_nm: float | None = None
+    zero_after_nm: float | None = None
     noise_nm: float | None = None
     held_nothing: bool = False
     """True where the hand turned the unit and nothing resisted: a free-spinning unit."""
@@ -217,6 +256,8 @@ class PullResult:
     """True where the angle runs against the torque: the sensor's sign convention is off, magnitudes are not touched by it."""
     calibration: Calibration | None = None
     """The certificate behind the torques; None: none is known."""
+    lapses: tuple[str, ...] = ()
+    """What only the bench knows of the sensor's state, as codes of a verdict's `missing`: 'zero_moved', 'not_exercised'."""
 
 
 class VerdictState(StrEnum):
@@ -264,7 +305,8 @@ class Verdict:
     held_nothing: bool = False
     missing: tuple[str, ...] = field(default=())
     """Codes for what the verdict lacks: 'sensor_uncertainty', 'overload' (the value is a lower bound), 'other_direction',
-    'calibration_expired', 'calibration_range' (the torque lies outside what was calibrated), 'zero_moved' (over a series)."""
+    'calibration_expired', 'calibration_range' (the torque lies outside what was calibrated), 'zero_moved' (over a series),
+    'not_exercised' (the sensor was not loaded so far before)."""
     settling: Settling | None = None
 
 

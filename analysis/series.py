@@ -56,7 +56,7 @@ ZERO_SHARE_OF_RESULT, ZERO_SHARE_OF_RANGE = 0.01, 0.005
 
 
 def zero_moved(zeros_nm: Sequence[float | None], result_nm: float, capacity_nm: float | None = None) -> bool:
-    """Whether the zero moved too far between any two pulls of a series; unknown zeros say nothing."""
+    """Whether any two zeros, before and after the pulls of a series, differ by too much; unknown ones (None) say nothing."""
     known = [zero for zero in zeros_nm if zero is not None]
     limit_nm = ZERO_SHARE_OF_RESULT * abs(result_nm)
     if capacity_nm is not None:
@@ -68,9 +68,9 @@ def _lapses(pulls: Sequence[PullResult], readings: Sequence[Breakaway | Sliding]
     codes = [
         code
         for pull, reading in zip(pulls, readings, strict=True)
-        for code in lapses(pull.calibration, reading.torque_nm, pull.direction)
+        for code in (*lapses(pull.calibration, reading.torque_nm, pull.direction), *pull.lapses)
     ]
-    if zero_moved([pull.zero_nm for pull in pulls], mean_nm):
+    if zero_moved([zero for pull in pulls for zero in (pull.zero_nm, pull.zero_after_nm)], mean_nm):
         codes.append("zero_moved")
     return tuple(dict.fromkeys(codes))
 

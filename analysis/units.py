@@ -12,7 +12,7 @@ import pint
 
 from analysis.errors import UnitError
 
-Quantity = Literal["torque", "angle", "time", "force", "length", "rate", "mass", "temperature", "relative"]
+Quantity = Literal["torque", "angle", "time", "force", "length", "rate", "mass", "temperature", "relative", "acceleration"]
 
 _SI_UNIT: dict[str, str] = {
     "torque": "newton*meter",
@@ -23,6 +23,8 @@ _SI_UNIT: dict[str, str] = {
     "rate": "hertz",
     "mass": "kilogram",
     "temperature": "degC",
+    "acceleration": "meter/second**2",
+    "relative": "dimensionless",
 }
 
 # Spellings that the trade uses and the registry would misread or refuse. Keys are lower case.
@@ -92,7 +94,8 @@ _EXAMPLE: dict[str, str] = {
     "rate": "Hz, kHz",
     "mass": "kg, lb",
     "temperature": "degC, degF",
-    "relative": "%",
+    "relative": "%, ppm",
+    "acceleration": "m/s^2",
 }
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import difflib
+import math
 from typing import Any
 
-from analysis.errors import UnitError
+from analysis.errors import BenchError, UnitError
 from analysis.units import Quantity, to_si
 from drivers.errors import ProfileError
 
@@ -13,19 +14,20 @@ _REQUIRED = object()
 
 
 class Table:
-    """One table of a TOML file, read key by key; what nobody asked for is refused at the end."""
+    """One table of a TOML file, read key by key; what nobody asked for is refused at the end. `error` is the kind of refusal."""
 
-    def __init__(self, where: str, section: str, content: dict[str, Any]) -> None:
+    def __init__(self, where: str, section: str, content: dict[str, Any], error: type[BenchError] = ProfileError) -> None:
+        self._error = error
         self.file = where
         self.where = f"{where}, [{section}]"
         self._content = content
         self._asked: list[str] = []
 
-    def refuse(self, key: str, what: str, expected: str) -> ProfileError:
+    def refuse(self, key: str, what: str, expected: str) -> BenchError:
         """The error for a key; the caller raises it."""
-        return ProfileError(f"key '{key}' {what}", where=self.where, mend=f"expected {expected}")
+        return self._error(f"key '{key}' {what}", where=self.where, mend=f"expected {expected}")
 
-    def take(self, key: str, kind: type, expected: str, default: Any = _REQUIRED) -> Any:
+    def take(self, key: str, kind: type | tuple[type, ...], expected: str, default: Any = _REQUIRED) -> Any:
         """The value of `key`, of type `kind`; the default if it is absent."""
         self._asked.append(key)
         if key not in self._content:
@@ -62,8 +64,15 @@ class Table:
             raise self.refuse(key, f"is {value}", expected)
         return value
 
-    def quantity(self, key: str, quantity: Quantity, example: str, default: Any = _REQUIRED) -> Any:
-        """A positive number with a unit, in SI."""
+    def number(self, key: str, expected: str, default: Any = _REQUIRED) -> Any:
+        """A finite number without a unit."""
+        value = self.take(key, (int, float), expected, default)
+        if value is not default and not math.isfinite(value):
+            raise self.refuse(key, f"is {value}", expected)
+        return value
+
+    def quantity(self, key: str, quantity: Quantity, example: str, default: Any = _REQUIRED, *, or_zero: bool = False) -> Any:
+        """A positive number with a unit, in SI; zero only where it may be."""
         expected = f'a number with a unit in quotes, such as "{example}"'
         text = self.take(key, str, expected, default)
         if text is default:
@@ -72,8 +81,8 @@ class Table:
             value = to_si(text, quantity)
         except UnitError as fault:
             raise self.refuse(key, f"is {text!r}: {fault.what}", expected) from None
-        if value <= 0:
-            raise self.refuse(key, f"is {text!r}, which is not above zero", expected)
+        if value < 0 or (value == 0 and not or_zero):
+            raise self.refuse(key, f"is {text!r}, which is {'below' if or_zero else 'not above'} zero", expected)
         return value
 
     def done(self) -> None:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import difflib
+import math
 import tomllib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal, get_args
 
 from analysis.errors import UnitError
-from analysis.results import Sensor
+from analysis.results import OffsetAdapter, Sensor
 from analysis.units import ColumnHeader, Scale, split_quantity, to_si
 from drivers.errors import ProfileError
 from drivers.keys import Table
@@ -26,7 +27,8 @@ class DeviceProfile:
     """One device on one line. `text` and `modbus` are None unless they are the protocol; unknown of the sensor is None.
 
     `bits` are data bits, parity (N none, E even, O odd) and stop bits of a character on a serial line, such as '8N1'.
-    `u_nm` and `u_relative` are standard uncertainties; at most one of them is given.
+    `u_nm` and `u_relative` are standard uncertainties; at most one of them is given. `certificate` is the path of a calibration
+    certificate, `adapter` an adapter that sets the unit's axis off the sensor's.
     """
 
     name: str
@@ -39,6 +41,8 @@ class DeviceProfile:
     u_nm: float | None = None
     u_relative: float | None = None
     patience_s: float = 10.0
+    certificate: str | None = None
+    adapter: OffsetAdapter | None = None
     text: TextFormat | None = None
     modbus: ModbusFormat | None = None
 
@@ -49,7 +53,7 @@ class DeviceProfile:
 
 
 def load_profile(path: Path) -> DeviceProfile:
-    """Read a device profile. Raises ProfileError."""
+    """Read a device profile; a certificate's path is taken from the profile's folder. Raises ProfileError."""
     try:
         content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
@@ -58,13 +62,14 @@ def load_profile(path: Path) -> DeviceProfile:
         raise ProfileError(f"the profile cannot be read ({fault})", where=str(path), mend="check the file") from fault
     except tomllib.TOMLDecodeError as fault:
         raise ProfileError(f"this is not TOML: {fault}", where=str(path), mend="mend that line; texts stand in quotes") from fault
-    return parse_profile(content, path.name)
+    profile = parse_profile(content, path.name)
+    return profile if profile.certificate is None else replace(profile, certificate=str(path.parent / profile.certificate))
 
 
 def parse_profile(content: dict[str, Any], where: str) -> DeviceProfile:
     """Make a profile of a TOML document; `where` names it in errors. Raises ProfileError."""
     sections: dict[str, Callable[[Table], Any]] = {"text": _text_format, "modbus": _modbus_format}
-    known = ("device", *get_args(Protocol))
+    known = ("device", "offset_adapter", *get_args(Protocol))
     for section, inside in content.items():
         if section not in known or not isinstance(inside, dict):
             near = difflib.get_close_matches(section, known, 1)
@@ -82,9 +87,12 @@ def parse_profile(content: dict[str, Any], where: str) -> DeviceProfile:
         "capacity_nm": device.quantity("capacity", "torque", "200 N.m"),
         "resolution_nm": device.quantity("resolution", "torque", "0.1 N.m", None),
         "patience_s": device.quantity("patience", "time", "10 s", 10.0),
+        "certificate": device.word("certificate", "the path of a certificate that 'platepull calibrate' made", None),
         **_uncertainty(device),
     }
     device.done()
+    if "offset_adapter" in content:
+        fields["adapter"] = _adapter(Table(where, "offset_adapter", content["offset_adapter"]))
     if protocol == "frames" and "frames" in content:
         Table(where, "frames", content["frames"]).done()
     if protocol in sections:
@@ -107,6 +115,23 @@ def _uncertainty(device: Table) -> dict[str, float | None]:
     if value <= 0:
         raise device.refuse("u", f"is {text!r}, which is not above zero", expected)
     return {"u_nm": u_nm, "u_relative": u_relative}
+
+
+def _adapter(table: Table) -> OffsetAdapter:
+    sizes = {
+        "lever_m": table.quantity("lever", "length", "500 mm"),
+        "length_m": table.quantity("length", "length", "75 mm"),
+        "angle_deg": table.quantity("angle", "angle", "0 deg", 0.0, or_zero=True),
+    }
+    within_m = table.quantity("lever_within", "length", "10 mm", None)
+    table.done()
+    if within_m is not None:  # a limit either way, every place between as likely: JCGM 100, 4.3.7
+        sizes["u_lever_m"] = within_m / math.sqrt(3)
+    try:
+        return OffsetAdapter(**sizes)
+    except ValueError:
+        expected = "more than the adapter takes away"
+        raise table.refuse("lever", f"is {sizes['lever_m']:g} m, all of it taken by the adapter", expected) from None
 
 
 _COLUMNS = 'a list such as ["torque [lbf.ft]", "angle [deg]"]; also "time [ms]", "counter" and "skip", or "KEY = torque [N.m]"'

@@ -32,12 +32,13 @@ def run_window(
     window: Window | None = None,
     rule: DecisionRule = DecisionRule.GUARDED,
     unit: str | None = None,
+    exercise: bool = False,
     asked_to_end: Callable[[], bool] = lambda: False,
 ) -> int:
     """Show the bench window on a line, on a recording, or on nothing yet; returns the exit status when it is closed.
 
-    `speed` is that of the recording. `unit` None: the unit used last. `asked_to_end` tells of Ctrl-C and the like: the window
-    then closes as if by hand.
+    `speed` is that of the recording. `unit` None: the unit used last. `exercise`: begin with the sensor's. `asked_to_end` tells of
+    Ctrl-C and the like: the window then closes as if by hand.
     """
     path = remembered_path()
     remembered = recall(path)
@@ -52,6 +53,8 @@ def run_window(
         desk = Desk(model, remembered, means)
         if profile is not None:
             desk.open_line(profile)
+            if exercise:
+                desk.exercise()
         elif recording is not None:
             desk.open_recording(recording)
             if desk.opened is not None and desk.opened.replay is not None:

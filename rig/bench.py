@@ -14,6 +14,7 @@ the analysis. Only `close` waits, and only for the threads to end (the line stop
             bench.pulling, bench.zero_nm           # a pull is under way; torque at rest, N.m (subtract it to show torque)
         bench.set_window(Window.parse("35..60 N.m"))   # the last pull comes again in `news`, judged anew, under its number
         bench.zero_now()
+        bench.exercise()
 """
 
 from __future__ import annotations
@@ -144,6 +145,15 @@ class Bench:
         """Learn the zero anew. A refusal comes as `Failed` news."""
         self._inbox.tell(lambda session: session.zero_now())
 
+    def exercise(self, on: bool = True) -> None:
+        """Take loads for exercise of the sensor, or stop. It ends by itself, as the news tell; a refusal comes as `Failed` news."""
+        self._inbox.tell(lambda session: session.exercise(on))
+
+    @property
+    def exercising(self) -> bool:
+        """Whether loads are taken for exercise."""
+        return self._session.exercising
+
     def close(self) -> None:
         """Stop both threads; a pull under way is closed, its file kept, and its news can still be drained. May be called twice."""
         self._stop.set()
@@ -222,7 +232,7 @@ class Bench:
     def _note(self, item: SourceItem) -> None:
         figures = self._wire
         if isinstance(item, Trace) and len(item):
-            self._scope.append(item)
+            self._scope.append(self._session.shown(item))
             samples = figures.samples + len(item)
             self._recent.append((float(item.time_s[-1]), samples))
             while self._recent[-1][0] - self._recent[0][0] > RATE_OVER_S:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from analysis.results import DecisionRule, Sensor
+from analysis.results import DecisionRule
 from analysis.window import Window
 from drivers.clock import SystemClock
 from drivers.line import SerialLine
@@ -15,9 +14,10 @@ from drivers.replay import Replay
 from drivers.source import WIRE_PREFIX, LiveSource, open_source
 from rig.bench import Bench
 from rig.conditions import Conditions
-from rig.opening import recorder_into, transducer_of
+from rig.opening import recorder_into
 from rig.rawtap import RawTap, tapped
 from rig.recorder import Recorder
+from rig.sensorchoice import SensorChoice
 from rig.session import Session
 from rig.tracefile import info_path, read_trace, write_info
 from rig.traceinfo import TraceInfo, from_document
@@ -47,16 +47,15 @@ def note_aside(file: Path, reason: str | None, *, with_angle: bool) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Benches:
-    """How to open. `sensor_of` puts the user's uncertainty in; pulls are recorded into `out` (None: nowhere), `info` with them."""
+    """How to open. `sensors` knows what counts of a sensor; pulls are recorded into `out` (None: nowhere), `info` with them."""
 
-    sensor_of: Callable[[Sensor], Sensor]
+    sensors: SensorChoice
     out: Path | None
     info: TraceInfo
 
     def line(self, profile: DeviceProfile, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
-        """Open the line of a profile. Raises BenchError where the folder refuses; the line itself is opened by its thread."""
-        sensor = self.sensor_of(profile.sensor)
-        info = replace(self.info, device=profile.name, transducer=transducer_of(sensor, profile.name))
+        """Open the line of a profile. Raises BenchError where folder or certificate refuse; a thread opens the line itself."""
+        sensor, info = self.sensors.of_line(profile, self.info)
         recorder = None if self.out is None else recorder_into(self.out, info)
         session = Session(sensor=sensor, window=window, rule=rule, recorder=recorder, first_number=first_number)
         tap = RawTap()
@@ -66,9 +65,7 @@ class Benches:
         """Open a recording as a bench; its own window counts where none is set. Raises TraceFileError."""
         trace, info = read_trace(path)
         replay = Replay(trace, SystemClock(), name=path.name)
-        session = Session(
-            sensor=self.sensor_of(info.transducer.sensor()), window=window or info.window, rule=rule, first_number=first_number
-        )
+        session = Session(sensor=self.sensors.of(info), window=window or info.window, rule=rule, first_number=first_number)
         return Opened(Bench(replay, session, patient=True), replay, None, None, info, RawTap())
 
 

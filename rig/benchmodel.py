@@ -18,8 +18,10 @@ from analysis.window import Window
 from drivers.source import LineAway, LineUp, LineWord
 from rig.axes import angle_range, scaled, torque_range
 from rig.benchport import BenchPort
-from rig.news import Ended, Failed, News, PullBegan, PullJudged
+from rig.language import say
+from rig.news import Ended, Exercised, Failed, News, PullBegan, PullJudged, ZeroFound
 from rig.picture import NO_CURVE, Curve, LiveRing, extremes
+from rig.shown import torque, way_mark
 from rig.unitchoice import NEWTON_METRES, UnitChoice
 
 WHOLE_TRACES = 16
@@ -69,12 +71,16 @@ class Pull:
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """Something the person should know and can mend. `of_line` goes away by itself when the line is back."""
+    """Something the person should know and can mend.
+
+    `of_line` goes away by itself when the line is back, `of_exercise` at the next load.
+    """
 
     what: str
     where: str
     mend: str
     of_line: bool = False
+    of_exercise: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +185,10 @@ class BenchModel:
                 return self._trouble(Trouble(what, self.line_name, mend))
             case Failed(what, where, mend):
                 return self._trouble(Trouble(what, where, mend))
+            case ZeroFound(zero_nm, asked, far_off):
+                return self._zero_found(zero_nm, asked=asked, far_off=far_off)
+            case Exercised():
+                return self._exercised(item)
             case PullBegan(from_s=from_s):
                 self.state, self._pull_from_s, self.peak_nm = BenchState.PULLING, from_s, None
                 self.looking_at = None
@@ -189,6 +199,20 @@ class BenchModel:
                 self.state = BenchState.ENDED
                 return Changed.STATE
         return Changed.NOTHING
+
+    def _zero_found(self, zero_nm: float, *, asked: bool, far_off: bool) -> Changed:
+        shown = torque(zero_nm, self.unit.first)
+        if far_off:
+            mend = say("something hangs on the sensor, or it was overloaded: check it first")
+            return self._trouble(Trouble(say("the zero is far off: {torque}", torque=shown), self.line_name, mend))
+        return self._trouble(Trouble(say("new zero: {torque}", torque=shown), "", "")) if asked else Changed.NOTHING
+
+    def _exercised(self, news: Exercised) -> Changed:
+        self.troubles = [trouble for trouble in self.troubles if not trouble.of_exercise]
+        way, shown = way_mark(news.direction), torque(news.torque_nm, self.unit.first)
+        what = say("exercise {way} {torque}: {times} so high", way=way, torque=shown, times=news.times)
+        mend = say("done: hands off for the new zero") if news.over else ""
+        return self._trouble(Trouble(what, "", mend, of_exercise=True))
 
     def _judged(self, news: PullJudged) -> Changed:
         pull = Pull(news.number, news.trace, news.result, news.verdict, news.file, news.final, lacks=self.lacks)

@@ -30,6 +30,15 @@ class BenchPort(Protocol):
         """Learn the zero anew."""
         ...
 
+    def exercise(self, on: bool = True) -> None:
+        """Take loads for exercise of the sensor, or stop."""
+        ...
+
+    @property
+    def exercising(self) -> bool:
+        """Whether loads are taken for exercise."""
+        ...
+
     def close(self) -> None:
         """End; a pull under way is kept."""
         ...

@@ -27,6 +27,9 @@ def add_judging(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--basis", choices=("breakaway", "sliding"), help="the torque the window applies to (breakaway)")
     parser.add_argument("--u", metavar="U", help="standard uncertainty of the torque sensor, such as '0.5 N.m' or '0.5%%'")
     parser.add_argument(
+        "--certificate", metavar="C.json", help="calibration certificate of the torque sensor (see 'platepull calibrate')"
+    )
+    parser.add_argument(
         "--rule",
         choices=("guarded", "simple"),
         help="guarded (default): undecided where a limit lies within the expanded uncertainty; simple: the value alone decides",
@@ -112,6 +115,13 @@ def add_job(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--arrangement", metavar="TEXT", help="who is held and who turns")
     parser.add_argument("--lubricant", metavar="TEXT", help="oil and additive")
     parser.add_argument("--who", metavar="TEXT", help="initials of who pulls")
+
+
+def add_exercise(parser: argparse.ArgumentParser) -> None:
+    """The option to begin with the sensor's exercise."""
+    parser.add_argument(
+        "--exercise", action="store_true", help="begin with loads that exercise the sensor; they are neither recorded nor judged"
+    )
 
 
 Number = TypeVar("Number", int, float)

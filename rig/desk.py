@@ -23,6 +23,7 @@ from rig.sidesview import Member, load
 from rig.sounds import Sounds
 from rig.unitchoice import UNIT_CHOICES
 from rig.verdictview import TONES, Tone
+from rig.wording import EXERCISE
 from rig.work import Work
 
 
@@ -101,6 +102,15 @@ class Desk:
         if self.model.bench is not None:
             self.model.bench.zero_now()
 
+    def exercise(self) -> None:
+        """Begin to exercise the sensor, or stop it."""
+        bench = self.model.bench
+        if bench is not None:
+            begins = not bench.exercising
+            bench.exercise(begins)
+            if begins:
+                self.model.tell(say("exercise the sensor"), mend=say(EXERCISE))
+
     # pulls
 
     def set_aside(self, number: int, reason: str | None) -> None:
@@ -138,7 +148,7 @@ class Desk:
         """Read recordings on a thread; each goes to `with_member` at a tick. Work under way is stopped first."""
         self.stop_work()
         benches = self.means.benches
-        sensor_of = benches.sensor_of if benches else lambda sensor: sensor
+        sensor_of = benches.sensors.of if benches else lambda info: info.sensor(self.means.today())
         self._with_member = with_member
         self.work = Work(say("reading recordings"), load(paths, sensor_of, self.model.window, self.model.rule), len(paths))
 

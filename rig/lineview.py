@@ -9,9 +9,10 @@ from drivers.line import list_ports
 from rig.bench import WireFigures
 from rig.language import number, say
 from rig.rawtap import RawRow
+from rig.sensorlog import far_off
+from rig.shown import torque
 from rig.traceinfo import TraceInfo
 from rig.unitchoice import UnitChoice
-from rig.verdictview import torque
 
 SOON_DAYS = 30
 
@@ -30,8 +31,8 @@ def ports() -> list[str]:
     return [f"{info.port}   {info.what}".strip() for info in list_ports()]
 
 
-def figures(wire: WireFigures, info: TraceInfo, today: date) -> list[Figure]:
-    """Rate, counts of what was lost or bad, calibration."""
+def figures(wire: WireFigures, info: TraceInfo, today: date, zero_nm: float, unit: UnitChoice) -> list[Figure]:
+    """Rate, counts of what was lost or bad, zero, calibration."""
     faults = wire.faults
     rate = "–" if wire.rate_hz is None else f"{number(wire.rate_hz, 0)} Hz"
     return [
@@ -41,6 +42,7 @@ def figures(wire: WireFigures, info: TraceInfo, today: date) -> list[Figure]:
         Figure(say("not readable"), str(faults.garbled + faults.overlong), faults.garbled + faults.overlong > 0),
         Figure(say("sensor overloaded"), str(faults.overload), faults.overload > 0),
         Figure(say("dropped by this computer"), str(wire.dropped), wire.dropped > 0),
+        Figure(say("zero"), torque(zero_nm, unit.first), far_off(zero_nm, info.transducer.capacity_nm)),
         calibration(info, today),
     ]
 

@@ -34,6 +34,34 @@ class PullJudged:
 
 
 @dataclass(frozen=True, slots=True)
+class ZeroFound:
+    """The zero was learnt: when the line was opened, or because it was asked for. `far_off`: something hangs on the sensor."""
+
+    zero_nm: float
+    asked: bool
+    far_off: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Exercised:
+    """A load of an exercise was seen: the direction, its torque, how many as high there were that way; `over` ends the exercise."""
+
+    direction: int
+    torque_nm: float
+    times: int
+    over: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesOver:
+    """The line is closed after pulls: the sensor's zero before the first and after the last, N.m, and whether it moved too far."""
+
+    zero_before_nm: float
+    zero_after_nm: float
+    moved: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Failed:
     """Something went wrong that the person should know; the bench goes on where it can."""
 
@@ -49,4 +77,4 @@ class Ended:
     why: str = ""
 
 
-News = LineUp | LineAway | LineWord | PullBegan | PullJudged | Failed | Ended
+News = LineUp | LineAway | LineWord | PullBegan | PullJudged | ZeroFound | Exercised | SeriesOver | Failed | Ended

@@ -8,22 +8,22 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from importlib.metadata import version
 from pathlib import Path
 
-from analysis.results import Sensor
 from drivers.clock import SystemClock
 from drivers.profile import DeviceProfile
 from drivers.source import open_source
 from rig.bench import Bench
-from rig.choices import chosen_window, rule_of, sensor_with_u, unit_of
+from rig.choices import chosen_window, rule_of, unit_of
 from rig.recorder import Recorder
+from rig.sensorchoice import SensorChoice, chosen_certificate
 from rig.session import Session
 from rig.settings import Settings
 from rig.terminal import Terminal, follow
-from rig.traceinfo import TraceInfo, Transducer
+from rig.traceinfo import TraceInfo
+from rig.wording import EXERCISE
 
 
 def software() -> str:
@@ -31,15 +31,9 @@ def software() -> str:
     return f"platepull {version('platepull')}"
 
 
-def transducer_of(sensor: Sensor, name: str) -> Transducer:
-    """The sensor as the metadata of a recording states it."""
-    return Transducer(
-        name=name,
-        capacity_nm=sensor.capacity_nm,
-        u_nm=sensor.u_nm,
-        u_relative=sensor.u_relative,
-        resolution_nm=sensor.resolution_nm,
-    )
+def sensor_choice(args: argparse.Namespace, settings: Settings) -> SensorChoice:
+    """What options and settings say of the sensor. Raises CertificateError, ArgumentError or UnitError."""
+    return SensorChoice(date.today(), args.u, settings.u, chosen_certificate(args.certificate))
 
 
 def job_info(args: argparse.Namespace, settings: Settings) -> TraceInfo:
@@ -69,8 +63,7 @@ def live_session(args: argparse.Namespace, settings: Settings, profile: DevicePr
     """The session of a verb and the unit to print in. `out` is the folder to record into; None: nothing is written."""
     unit = unit_of(args.unit or settings.unit)
     window = chosen_window(args, settings)
-    sensor = sensor_with_u(profile.sensor, args.u or settings.u)
-    info = replace(job_info(args, settings), device=profile.name, transducer=transducer_of(sensor, profile.name))
+    sensor, info = sensor_choice(args, settings).of_line(profile, job_info(args, settings))
     recorder = None if out is None else recorder_into(Path(out), info)
     return Session(sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule), recorder=recorder), unit
 
@@ -100,5 +93,8 @@ def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: Dev
     terminal.caution()
     clock = SystemClock()
     with asked_to_end() as enough, Bench(open_source(profile, clock), session) as bench:
+        if args.exercise:
+            bench.exercise()
+            terminal.tell(EXERCISE)
         follow(bench, terminal, clock, pulls=args.pulls, seconds=args.seconds, asked_to_end=enough)
     return 0

@@ -15,8 +15,9 @@ from analysis.units import in_unit
 from rig.benchmodel import Pull
 from rig.language import number, say
 from rig.picture import NO_CURVE, Curve, aligned, nearest, placing, spectrum
+from rig.shown import digits, torque, unit_name, with_spread
 from rig.unitchoice import UnitChoice
-from rig.verdictview import chatter_text, digits, remarks, torque, unit_name, view_of, with_spread
+from rig.verdictview import chatter_text, remarks, view_of
 
 COLUMNS = 1200
 

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from analysis.trace import Trace
 from rig.tracecolumns import TraceFileError
@@ -41,6 +42,7 @@ class Recorder:
         self._file: io.FileIO | None = None
         self._path: Path | None = None
         self._with_angle = False
+        self._written = info
         self._synced_s = 0.0
         self._tail: list[tuple[int, Trace]] = []
         self.last_file: Path | None = None
@@ -55,7 +57,7 @@ class Recorder:
         self.last_file = None
         self._with_angle = so_far.angle_deg is not None
         path = self._path = _free(self._folder, f"pull_{now:%Y%m%d_%H%M%S}_{number:03d}")
-        info = replace(self.info, number=number, when=now.isoformat(timespec="milliseconds"))
+        info = self._written = replace(self.info, number=number, when=now.isoformat(timespec="milliseconds"))
         with self._guarded():
             write_info(path, info, with_angle=self._with_angle)
             self._file = path.open("x+b", buffering=0)  # a piece is one write of whole lines: a killed program leaves no half line
@@ -86,6 +88,14 @@ class Recorder:
             self._sync(self._file)
         self.last_file = self._path
         self._drop()
+
+    def amend(self, **known: Any) -> None:
+        """Add to the metadata of the pull written last what only its reading told: fields of TraceInfo by their names."""
+        if self.last_file is not None:
+            try:
+                write_info(self.last_file, replace(self._written, **known), with_angle=self._with_angle)
+            except OSError as fault:
+                raise _disk(fault, self.last_file) from fault
 
     def _write(self, file: io.FileIO, piece: Trace) -> None:
         self._tail = [*self._tail[-64:], (file.tell(), piece)]

@@ -15,8 +15,9 @@ from analysis.window import Basis
 from rig.benchmodel import Pull
 from rig.language import number, say
 from rig.picture import Curve, aligned
+from rig.shown import digits, torque, unit_name, way_mark
 from rig.unitchoice import UnitChoice
-from rig.verdictview import TONES, Tone, digits, torque, unit_name, verdict_word, view_of
+from rig.verdictview import TONES, Tone, verdict_word, view_of
 
 CARD_COLUMNS = 60
 
@@ -43,11 +44,6 @@ class Summary:
     word: str
     count: str
     lines: tuple[str, ...]
-
-
-def way_mark(direction: int | None) -> str:
-    """The direction as an arrow."""
-    return {1: "↻", -1: "↺", None: ""}[direction]
 
 
 def card_of(pull: Pull, unit: UnitChoice, *, apart: bool) -> Card:

@@ -8,15 +8,15 @@ from pathlib import Path
 
 from analysis.errors import BenchError
 from analysis.judge import judge
-from analysis.reading import read_pull
 from analysis.results import Breakaway, DecisionRule, Sensor, Sliding
 from analysis.window import Window
 from rig.benchmodel import Pull
 from rig.picture import Curve, aligned
-from rig.seriesview import way_mark
-from rig.tracefile import read_trace
+from rig.recording import read_recording
+from rig.shown import way_mark, with_spread
+from rig.traceinfo import TraceInfo
 from rig.unitchoice import UnitChoice
-from rig.verdictview import chatter_text, verdict_word, with_spread
+from rig.verdictview import chatter_text, verdict_word
 
 COLUMNS = 500
 
@@ -35,19 +35,18 @@ def members_of_series(pulls: Sequence[Pull]) -> list[Member]:
 
 
 def load(
-    paths: Sequence[Path], sensor_of: Callable[[Sensor], Sensor], window: Window | None, rule: DecisionRule
+    paths: Sequence[Path], sensor_of: Callable[[TraceInfo], Sensor], window: Window | None, rule: DecisionRule
 ) -> Iterator[Member | BenchError]:
     """Read recordings one by one; one that cannot be read comes as its error. For `rig.work.Work`."""
     for path in paths:
         try:
-            trace, info = read_trace(path)
+            recording = read_recording(path, sensor_of)
         except BenchError as fault:
             yield fault
             continue
-        result = read_pull(trace, sensor_of(info.transducer.sensor()))
-        held_against = window or info.window
+        result, held_against = recording.result, window or recording.info.window
         verdict = None if held_against is None else judge(result, held_against, rule)
-        yield Member(path.stem, Pull(info.number or 0, trace, result, verdict, path, final=True))
+        yield Member(path.stem, Pull(recording.info.number or 0, recording.trace, result, verdict, path, final=True))
 
 
 def overlay(members: Sequence[Member], unit: UnitChoice) -> tuple[list[Curve], list[Curve]]:

@@ -12,7 +12,7 @@ from drivers.clock import Clock
 from drivers.source import LineAway, LineUp, LineWord
 from rig import wording
 from rig.bench import Bench
-from rig.news import Ended, Failed, News, PullBegan, PullJudged
+from rig.news import Ended, Exercised, Failed, News, PullBegan, PullJudged, SeriesOver, ZeroFound
 
 LOOK_EVERY_S = 0.1
 LAST_PULLS = 5
@@ -53,10 +53,20 @@ class Terminal:
             case PullJudged():
                 if self.large:  # at once for the person at the lever; the pull may still go on
                     self._say(wording.pull_line(item.number, item.result, item.verdict, self.unit) + " (first reading)")
+            case ZeroFound(zero_nm, asked, far_off):
+                self._note(wording.zero_text(zero_nm, asked=asked, far_off=far_off, unit=self.unit))
+            case Exercised(direction, torque_nm, times, over):
+                self._say(wording.exercised_text(direction, torque_nm, times, over=over, unit=self.unit))
+            case SeriesOver(before_nm, after_nm, moved):
+                self._note(wording.series_zero_text(before_nm, after_nm, moved=moved, unit=self.unit))
             case Failed(what, where, mend):
                 self._note(f"{where}: {what}; {mend}" if where else f"{what}; {mend}")
             case Ended():
                 pass
+
+    def tell(self, line: str) -> None:
+        """A line to the person who pulls."""
+        self._say(line)
 
     def _judged(self, item: PullJudged) -> None:
         line = wording.pull_line(item.number, item.result, item.verdict, self.unit)

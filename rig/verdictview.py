@@ -11,6 +11,7 @@ from analysis.window import Basis, Window
 from rig.benchmodel import BenchState, Pull
 from rig.conditions import FIELD_NAMES
 from rig.language import number, say
+from rig.shown import digits, torque, unit_name
 from rig.unitchoice import UnitChoice
 from rig.wording import STATE_WORD
 
@@ -80,29 +81,6 @@ class LiveView:
     note: str
 
 
-def unit_name(unit: str) -> str:
-    """A unit as it is printed: a raised dot between its parts."""
-    return unit.replace(".", "·")
-
-
-def digits(unit: str, torque: float) -> int:
-    """Decimals worth showing from three metres."""
-    return 1 if abs(torque) < 200 else 0
-
-
-def torque(torque_nm: float, unit: str, *, sign: bool = False) -> str:
-    """A torque with its unit, such as '47.3 N·m'."""
-    value = in_unit(torque_nm, unit)
-    return f"{number(value, digits(unit, value), sign=sign)} {unit_name(unit)}"
-
-
-def with_spread(torque_nm: float, spread_nm: float, unit: str) -> str:
-    """A torque with its expanded uncertainty, such as '47.3 ± 0.6 N·m'."""
-    value, spread = in_unit(torque_nm, unit), in_unit(spread_nm, unit)
-    places = digits(unit, value)
-    return f"{number(value, places)} ± {number(spread, places)} {unit_name(unit)}"
-
-
 def window_text(window: Window | None, unit: UnitChoice) -> str:
     """The window as a person reads it, in the chosen unit or both; a line each."""
     if window is None:
@@ -163,6 +141,8 @@ def remarks(pull: Pull) -> tuple[str, ...]:
     reading = result.breakaway or result.sliding
     if reading is not None and all(line.source != "calibration" for line in reading.budget.lines):
         notes.append(say("the sensor's uncertainty is not known: only noise is counted"))
+    if pull.verdict is not None:
+        notes += [say(LAPSES[code]) for code in pull.verdict.missing if code in LAPSES]
     notes += doubts(result)
     if pull.lacks:
         notes.append(say("not stated: {fields}", fields=", ".join(say(FIELD_NAMES[name]) for name in pull.lacks)))
@@ -231,6 +211,13 @@ def _margin(verdict: Verdict, unit: UnitChoice) -> str:
         return say("{torque} above lower limit", torque=torque(to_low or 0.0, unit.first))
     return say("{torque} below upper limit", torque=torque(to_high, unit.first))
 
+
+LAPSES = {
+    "calibration_expired": "the sensor's calibration is out of date",
+    "calibration_range": "outside the torque the sensor was calibrated for",
+    "zero_moved": "the sensor's zero moved over the series",
+    "not_exercised": "the sensor was not exercised to this torque",
+}
 
 DOUBTS = {
     "no_pull": "no pull in it",

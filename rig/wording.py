@@ -93,6 +93,7 @@ _MISSING = {
     "zero_moved": "The sensor's zero moved over the series.",
     "calibration_expired": "The sensor's calibration is out of date.",
     "calibration_range": "The torque lies outside the range that the sensor was calibrated for.",
+    "not_exercised": "The sensor was not loaded so far three times before; exercise it and take a new zero.",
     "overload": "The sensor was at its limit, so the value is a lower bound.",
 }
 
@@ -205,6 +206,32 @@ def pull_line(number: int, result: PullResult, verdict: Verdict | None, unit: st
     if verdict is not None:
         parts.append(STATE_WORD[verdict.state])
     return ": ".join((parts[0], ", ".join(parts[1:])))
+
+
+# -- the sensor -------------------------------------------------------------------------------------------------------------------
+
+EXERCISE = (
+    "exercise the sensor: load it three times each way to the highest torque you expect, and let go each time; "
+    "these loads are not recorded. One way only: wait a little after the third."
+)
+
+
+def zero_text(zero_nm: float, *, asked: bool, far_off: bool, unit: str = "N.m") -> str:
+    """The zero, as it was found."""
+    text = f"{'new zero' if asked else 'zero'}: {torque(zero_nm, unit)}"
+    return text if not far_off else f"{text}; so far off that something hangs on the sensor or it was overloaded: check it first"
+
+
+def exercised_text(direction: int, torque_nm: float, times: int, *, over: bool, unit: str = "N.m") -> str:
+    """A load of an exercise."""
+    way = "first direction" if direction == 1 else "other way"
+    return f"exercise, {way}: {torque(torque_nm, unit)}, {times} so high" + ("; done, hands off for the new zero" if over else "")
+
+
+def series_zero_text(before_nm: float, after_nm: float, *, moved: bool, unit: str = "N.m") -> str:
+    """What the zero did over the series."""
+    text = f"zero: {torque(before_nm, unit)} before the series, {torque(after_nm, unit)} after it"
+    return text + ("; it moved too far: let the sensor warm up, zero it and pull again" if moved else "")
 
 
 # -- series and budget ------------------------------------------------------------------------------------------------------------

@@ -15,11 +15,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
-from rig.choices import add_judging, arm_of, rule_of, sensor_with_u, unit_of, window_of
+from rig.choices import add_judging, arm_of, rule_of, unit_of, window_of
 
 if TYPE_CHECKING:
     from analysis.results import DecisionRule, PullResult, SeriesResult, Verdict
     from analysis.window import Window
+    from rig.sensorchoice import SensorChoice
 
     Together = tuple[SeriesResult, list[str], Verdict | None]
 
@@ -38,7 +39,7 @@ class Task:
     fallback: Window | None
     basis: str | None
     rule: DecisionRule
-    u: str | None
+    sensors: SensorChoice
     arm_m: float | None
 
 
@@ -68,7 +69,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Analyse all files; 2 if one could not be read."""
-    from analysis.results import Sensor
+    from rig.opening import sensor_choice
     from rig.settings import load_settings
     from rig.wording import series_lines
 
@@ -80,10 +81,9 @@ def run(args: argparse.Namespace) -> int:
         fallback=window_of(settings.window, args.basis or settings.basis),
         basis=args.basis,
         rule=rule_of(args.rule or settings.rule),
-        u=args.u or settings.u,
+        sensors=sensor_choice(args, settings),
         arm_m=arm_of(args.arm),
     )
-    sensor_with_u(Sensor(), task.u)  # a bad --u is told once, not for every file
     outcomes = []
     with _mapped([replace(task, path=path) for path in _spread(args.traces)]) as analysed:
         for one in analysed:
@@ -124,14 +124,13 @@ def _mapped(tasks: list[Task]) -> Iterator[Iterator[Analysed]]:
 def analyse_file(task: Task) -> Analysed:
     """Read and judge one file; what is wrong with the file comes back as a sentence."""
     from analysis.judge import judge
-    from analysis.reading import read_pull
     from analysis.window import Basis
-    from rig.tracefile import read_trace
+    from rig.recording import read_recording
     from rig.wording import reading_notes
 
     try:
-        trace, info = read_trace(Path(task.path), arm_m=task.arm_m)
-        result = read_pull(trace, sensor_with_u(info.transducer.sensor(), task.u))
+        recording = read_recording(Path(task.path), task.sensors.of, arm_m=task.arm_m)
+        result, info = recording.result, recording.info
         window = task.window
         if window is None and info.window is not None:
             window = replace(info.window, basis=Basis(task.basis or info.window.basis))

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rig.choices import ArgumentError, add_job, add_judging, positive
+from rig.choices import ArgumentError, add_exercise, add_job, add_judging, positive
 from rig.screen import wants_window
 
 if TYPE_CHECKING:
@@ -48,6 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="of the pretend bench: same seed, same pulls")
     add_judging(parser)
     add_job(parser)
+    add_exercise(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -83,11 +84,11 @@ def run(args: argparse.Namespace) -> int:
 def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProfile | None, out: str | None) -> int:
     from rig.app import run_window
     from rig.benches import Benches
-    from rig.choices import chosen_window, rule_of, sensor_with_u, unit_of
-    from rig.opening import asked_to_end, job_info
+    from rig.choices import chosen_window, rule_of, unit_of
+    from rig.opening import asked_to_end, job_info, sensor_choice
 
-    u, unit = args.u or settings.u, args.unit or settings.unit
-    benches = Benches(lambda sensor: sensor_with_u(sensor, u), None if out is None else Path(out), job_info(args, settings))
+    unit = args.unit or settings.unit
+    benches = Benches(sensor_choice(args, settings), None if out is None else Path(out), job_info(args, settings))
     with asked_to_end() as enough:
         return run_window(
             benches,
@@ -95,5 +96,6 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
             window=chosen_window(args, settings),
             rule=rule_of(args.rule or settings.rule),
             unit=None if unit is None else unit_of(unit),
+            exercise=args.exercise,
             asked_to_end=enough,
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from rig.choices import ArgumentError, add_job, add_judging, positive, profile_path
+from rig.choices import ArgumentError, add_exercise, add_job, add_judging, positive, profile_path
 
 NAME = "record"
 HELP = "watch the line and write each pull to a folder, without a screen"
@@ -18,6 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seconds", type=positive(float), metavar="S", help="end after so many seconds")
     add_judging(parser)
     add_job(parser)
+    add_exercise(parser)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -56,14 +56,14 @@ def run(args: argparse.Namespace) -> int:
 def _in_window(args: argparse.Namespace, settings: Settings, info: TraceInfo, speed: float) -> int:
     from rig.app import run_window
     from rig.benches import Benches
-    from rig.choices import chosen_window, rule_of, sensor_with_u, unit_of
-    from rig.opening import asked_to_end
+    from rig.choices import chosen_window, rule_of, unit_of
+    from rig.opening import asked_to_end, sensor_choice
     from rig.traceinfo import TraceInfo
 
-    u, unit = args.u or settings.u, args.unit or settings.unit
+    unit = args.unit or settings.unit
     with asked_to_end() as enough:
         return run_window(
-            Benches(lambda sensor: sensor_with_u(sensor, u), None, TraceInfo()),
+            Benches(sensor_choice(args, settings), None, TraceInfo()),
             recording=Path(args.trace),
             speed=speed,
             window=chosen_window(args, settings, info.window),
@@ -78,13 +78,13 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
     from drivers.replay import Replay
     from drivers.source import Source
     from rig.bench import Bench
-    from rig.choices import chosen_window, rule_of, sensor_with_u, unit_of
-    from rig.opening import asked_to_end, terminal_of
+    from rig.choices import chosen_window, rule_of, unit_of
+    from rig.opening import asked_to_end, sensor_choice, terminal_of
     from rig.replayline import LineReplay
     from rig.session import Session
     from rig.terminal import follow
 
-    sensor = sensor_with_u(info.transducer.sensor(), args.u or settings.u)
+    sensor = sensor_choice(args, settings).of(info)
     window = chosen_window(args, settings, info.window)
     terminal = terminal_of(unit_of(args.unit or settings.unit), large=True)
     session = Session(sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule))

@@ -14,7 +14,8 @@ from rig.gui.verdict_panel import StateBand, VerdictPanel
 from rig.language import say
 from rig.pullview import picture_of
 from rig.seriesview import card_of, summary_of
-from rig.verdictview import live_view, scale_of, unit_name, view_of, window_text
+from rig.shown import unit_name
+from rig.verdictview import live_view, scale_of, view_of, window_text
 
 SPANS_S = (5.0, 10.0, 20.0, 60.0)
 LIVE_COLUMNS = 900

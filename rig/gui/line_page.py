@@ -24,9 +24,10 @@ from PySide6.QtWidgets import (
 
 from rig.benches import Opened
 from rig.benchmodel import BenchModel, Changed
+from rig.benchport import BenchPort
 from rig.gui.theme import DARK, Theme
 from rig.language import say
-from rig.lineview import figures, ports, row_texts
+from rig.lineview import Figure, figures, ports, row_texts
 from rig.verdictview import state_word
 
 RAW_ROWS = 12
@@ -41,6 +42,7 @@ class LinePage(QWidget):
     recording_wanted = Signal(object)
     closed_wanted = Signal()
     zero_wanted = Signal()
+    exercise_wanted = Signal()
 
     def __init__(self, model: BenchModel, opened: Callable[[], Opened | None], today: Callable[[], date]) -> None:
         super().__init__()
@@ -73,7 +75,7 @@ class LinePage(QWidget):
         heading.addStretch(1)
         heading.addWidget(self.state)
         grid = QGridLayout()
-        for row in range(7):
+        for row in range(8):
             name, value = QLabel(), QLabel()
             name.setObjectName("soft")
             value.setObjectName("figure")
@@ -99,6 +101,9 @@ class LinePage(QWidget):
             self._button(
                 say("Zero now (F7)"), say("Learn the zero anew; the lever hangs as it will be used"), self.zero_wanted.emit
             )
+        )
+        buttons.addWidget(
+            self._button(say("Exercise the sensor"), say("Load it three times each way; not recorded"), self.exercise_wanted.emit)
         )
         buttons.addWidget(self._button(say("Close the line"), say("Close it; a pull under way is kept"), self.closed_wanted.emit))
         columns = QHBoxLayout()
@@ -140,7 +145,7 @@ class LinePage(QWidget):
             return
         if model.bench is None or opened is None:
             return
-        for (name, value), figure in zip(self.figures, figures(model.bench.wire, opened.info, self._today()), strict=True):
+        for (name, value), figure in zip(self.figures, self._figures_now(model.bench, opened), strict=True):
             name.setText(figure.name)
             value.setText(("⚠ " if figure.amiss else "") + figure.value)
             colour = self._theme.alarm.edge if figure.amiss else self._theme.ink
@@ -152,6 +157,9 @@ class LinePage(QWidget):
                     item = self.raw.item(at, column)
                     if item is not None and item.text() != text:
                         item.setText(text)
+
+    def _figures_now(self, bench: BenchPort, opened: Opened) -> list[Figure]:
+        return figures(bench.wire, opened.info, self._today(), bench.zero_nm, self._model.unit)
 
     def _choose_profile(self) -> None:
         name, _ = QFileDialog.getOpenFileName(self, say("Device profile"), "", say("Device profile") + " (*.toml)")

@@ -23,7 +23,7 @@ from rig.gui.sides_page import SidesPage
 from rig.gui.strip import TroubleStrip, WorkStrip
 from rig.gui.theme import THEMES, style_sheet
 from rig.language import say
-from rig.verdictview import unit_name
+from rig.shown import unit_name
 
 TICK_MS = 33
 DESIGN_WIDTH, DESIGN_HEIGHT = 1180, 800
@@ -176,6 +176,7 @@ class MainWindow(QWidget):
         self.line.recording_wanted.connect(lambda path: self._after(desk.open_recording, path))
         self.line.closed_wanted.connect(lambda: self._after(desk.close_line))
         self.line.zero_wanted.connect(desk.zero_now)
+        self.line.exercise_wanted.connect(lambda: self._after(desk.exercise))
         self.keys.language_wanted.connect(self.language_wanted)
 
     def _key(self, key: str, act: Callable[[], object]) -> None:

@@ -12,7 +12,7 @@ from rig.gui.theme import DARK, Theme
 from rig.language import say
 from rig.picture import Curve, aligned
 from rig.pullview import cursor_text, figures_of, picture_of, torque_spectrum
-from rig.verdictview import unit_name
+from rig.shown import unit_name
 
 REASONS = ("slipped off the lever", "clamp moved", "wrong arrangement", "sensor not at zero", "interrupted", "trial pull")
 EARLIER = 8

@@ -25,8 +25,8 @@ from rig.gui.curves import CurvePlot
 from rig.gui.theme import DARK, Theme
 from rig.language import say
 from rig.picture import NO_CURVE
+from rig.shown import unit_name
 from rig.sidesview import Member, extent, members_of_series, overlay, row_of
-from rig.verdictview import unit_name
 
 HEADINGS = ("pull", "verdict", "breakaway", "sliding", "chatter")
 

@@ -7,36 +7,18 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.calibrated import LOADS, made_points
 from support.made import made_stream
 
 from analysis.calibration import Point, classify, examine, fit_polynomial, weigh
 from analysis.correction import calibration_u, in_force, lapses, true_torque
-from analysis.deadweight import Arm, normal_gravity, through_offset_adapter
+from analysis.deadweight import Arm, normal_gravity
 from analysis.judge import judge, judge_series
 from analysis.reading import read_pull
-from analysis.results import Calibration, Sensor
+from analysis.results import Calibration, OffsetAdapter, Sensor
 from analysis.series import read_series, zero_moved
 from analysis.trace import Trace
 from analysis.window import Window
-
-LOADS = (20.0, 40.0, 60.0, 80.0, 100.0)
-
-
-def made_points(
-    gain=0.98, curve=0.0, offset=3.0, hysteresis=0.0, scatter=0.0, left=0.0, sign=1, mountings=(1, 1, 2), rng=None, loads=LOADS
-):
-    """Indications of a sensor that shows x where the torque is gain x + curve x²; falling loads show `hysteresis` more."""
-    rng = rng or np.random.default_rng(3)
-    points = []
-    for series, mounting in enumerate(mountings, start=1):
-        points.append(Point(0.0, offset, series=series, mounting=mounting))
-        for rising, run in ((True, loads), (False, loads[-2::-1])):
-            for torque in run:
-                shown = 2 * torque / (gain + math.sqrt(gain**2 + 4 * curve * torque))
-                shown += (0 if rising else hysteresis) + scatter * rng.standard_normal()
-                points.append(Point(sign * torque, offset + sign * shown, rising, series, mounting))
-        points.append(Point(0.0, offset + left, False, series, mounting))
-    return points
 
 
 def test_a_straight_sensor_gives_its_gain_and_next_to_no_uncertainty():
@@ -161,7 +143,10 @@ def test_gravity_falls_with_height_and_rises_with_latitude():
 
 @given(st.floats(1, 500), st.floats(0.2, 2), st.floats(0, 0.2), st.floats(0, 180))
 def test_an_adapter_adds_at_most_its_length_and_the_opposite_angle_takes_the_same(torque, lever, adapter, angle):
-    there, opposite = (through_offset_adapter(torque, lever, adapter, each) for each in (angle, 180 - angle))
+    there, opposite = (
+        torque * OffsetAdapter(lever_m=lever, length_m=0.9 * min(adapter, lever), angle_deg=each).factor
+        for each in (angle, 180 - angle)
+    )
     assert there + opposite == pytest.approx(2 * torque)
     assert abs(there - torque) <= torque * adapter / lever + 1e-9 * torque
 
@@ -196,6 +181,37 @@ def test_an_offset_that_was_not_tared_does_not_move_the_reading():
     shifted = Trace(stream.time_s, stream.torque_nm + 4.0, stream.angle_deg)
     first, second = (read_pull(*in_force(trace, sensor)).breakaway.torque_nm for trace in (stream, shifted))
     assert second == pytest.approx(first, abs=1e-6)
+
+
+def test_an_offset_adapter_moves_the_reading_its_budget_and_the_calibrated_range():
+    stream, adapter = made_stream(1), OffsetAdapter(lever_m=0.5, length_m=0.1, angle_deg=60.0)
+    assert adapter.factor == pytest.approx(1.1)
+    plain, through = (
+        read_pull(*in_force(stream, Sensor(calibration=calibrated(), capacity_nm=200.0, adapter=each))) for each in (None, adapter)
+    )
+    assert through.breakaway.torque_nm == pytest.approx(1.1 * plain.breakaway.torque_nm, rel=1e-9)
+    assert through.sliding.torque_nm == pytest.approx(1.1 * plain.sliding.torque_nm, rel=1e-9)
+    lines = [next(line for line in r.breakaway.budget.lines if line.source == "calibration") for r in (plain, through)]
+    by_lever = adapter.u_relative * through.breakaway.torque_nm
+    assert lines[1].u_nm == pytest.approx(math.hypot(1.1 * lines[0].u_nm, by_lever), rel=1e-6)
+    # The sensor is the same: what it was calibrated for is told at the unit.
+    assert through.calibration.forward.high_nm == pytest.approx(1.1 * plain.calibration.forward.high_nm)
+    stated = in_force(stream, Sensor(u_nm=0.5, capacity_nm=200.0, adapter=adapter))[1]
+    assert (stated.u_nm, stated.capacity_nm) == (pytest.approx(0.55), pytest.approx(220.0))
+    assert in_force(stream, Sensor(adapter=adapter))[1].u_relative is None  # the lever alone is not the sensor's uncertainty
+
+
+def test_the_lever_s_uncertainty_goes_through_the_adapter():
+    """Held against draws of the formula itself."""
+    draws = np.random.default_rng(3).normal(0.5, 0.006, 200_000)
+    factors = (draws + 0.1) / draws
+    adapter = OffsetAdapter(lever_m=0.5, length_m=0.1)
+    assert adapter.u_relative == pytest.approx(factors.std() / factors.mean(), rel=0.02)
+
+
+def test_an_adapter_that_takes_the_whole_lever_is_refused():
+    with pytest.raises(ValueError, match="lever"):
+        OffsetAdapter(lever_m=0.3, length_m=0.3, angle_deg=180.0)
 
 
 def test_a_stated_uncertainty_counts_before_the_certificate():

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from support.made import MOMENT
 
 from analysis.pulls import find_pulls
 from analysis.reading import read_pull
@@ -31,7 +32,7 @@ NOT_READ_RIGHT_YET: dict[str, str] = {}
 def read(name: str) -> tuple[PullResult, dict[str, Any]]:
     trace, info = read_trace(RECORDINGS / f"{name}.csv")
     expected = json.loads((RECORDINGS / f"{name}.expected.json").read_text(encoding="utf-8"))
-    return read_pull(trace, info.transducer.sensor()), expected
+    return read_pull(trace, info.sensor(MOMENT.date())), expected
 
 
 def test_there_are_recordings():

@@ -3,7 +3,8 @@
 import pytest
 
 from analysis.calibration import fit_polynomial
-from analysis.deadweight import STANDARD_GRAVITY, Arm, normal_gravity, through_offset_adapter
+from analysis.deadweight import STANDARD_GRAVITY, Arm, normal_gravity
+from analysis.results import OffsetAdapter
 
 # NIST Statistical Reference Datasets (StRD), Norris: calibration of ozone monitors (data as shipped with the SciPy library).
 NORRIS_X = [
@@ -86,10 +87,10 @@ def test_dead_weights():
 
 def test_offset_adapters():
     # US Army TM 9-254, adapter length compensation, fig. 45: 60 on a 12 in lever with a 2 in straight extension gives 70.
-    assert through_offset_adapter(60.0, 12.0, 2.0, 0.0) == pytest.approx(70.0, abs=1e-9)
+    assert 60.0 * OffsetAdapter(lever_m=12.0, length_m=2.0, angle_deg=0.0).factor == pytest.approx(70.0, abs=1e-9)
     # FAA AC 43.13-1B, ch. 7 (reference from memory): set 117.39 for 135 on a 10 in lever with a 1.5 in adapter.
-    assert through_offset_adapter(117.39, 10.0, 1.5, 0.0) == pytest.approx(135.0, abs=0.006)
+    assert 117.39 * OffsetAdapter(lever_m=10.0, length_m=1.5, angle_deg=0.0).factor == pytest.approx(135.0, abs=0.006)
     # A common workshop example (public page): set 20 for 30 on a 12 in lever with a 6 in adapter.
-    assert through_offset_adapter(20.0, 12.0, 6.0, 0.0) == pytest.approx(30.0, abs=1e-9)
+    assert 20.0 * OffsetAdapter(lever_m=12.0, length_m=6.0, angle_deg=0.0).factor == pytest.approx(30.0, abs=1e-9)
     # US Army TM 9-254, angled extension: at 90 degrees nothing is added.
-    assert through_offset_adapter(60.0, 0.5, 0.05, 90.0) == pytest.approx(60.0, abs=1e-9)
+    assert 60.0 * OffsetAdapter(lever_m=0.5, length_m=0.05, angle_deg=90.0).factor == pytest.approx(60.0, abs=1e-9)

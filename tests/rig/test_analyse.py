@@ -9,9 +9,9 @@ from support.made import made_stream
 from support.same import assert_same
 from support.shareddata import shared_data
 
-from analysis import reading
 from analysis.trace import Trace
 from analysis.window import Basis, Window
+from rig import recording
 from rig.cli import main
 from rig.commands import analyse
 from rig.tracefile import write_trace
@@ -114,14 +114,14 @@ def test_a_bad_option_is_one_line_and_status_2(capsys, pull, words):
 
 
 def test_a_fault_of_ours_in_one_file_is_told_and_the_others_are_read(capsys, pull, tmp_path, monkeypatch):
-    real = reading.read_pull
+    real = recording.read_pull
 
     def fails_without_angle(trace, sensor):
         if trace.angle_deg is None:
             raise ZeroDivisionError("ours")
         return real(trace, sensor)
 
-    monkeypatch.setattr(reading, "read_pull", fails_without_angle)
+    monkeypatch.setattr(recording, "read_pull", fails_without_angle)
     bare = tmp_path / "bare.csv"
     write_trace(bare, Trace([0.0, 0.1], [0.0, 0.0]))
     status, found, err = documents(capsys, str(bare), pull)

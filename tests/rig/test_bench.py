@@ -97,8 +97,7 @@ def test_closing_during_a_pull_keeps_it():
     bench.close()
     news = bench.news()
     assert isinstance(news[-1], Ended)
-    assert isinstance(news[-2], PullJudged)
-    assert news[-2].final
+    assert [item.final for item in news if isinstance(item, PullJudged)] == [True]
     assert bench.wire.faults.garbled == 3
 
 

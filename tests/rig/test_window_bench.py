@@ -3,7 +3,7 @@
 import os
 
 import pytest
-from support.made import made_stream
+from support.made import MOMENT, made_stream
 from support.processes import pretend_bench
 
 from analysis.window import Window
@@ -17,6 +17,7 @@ from rig.desk import Desk, Means
 from rig.gui.main_window import MainWindow
 from rig.gui.replay_bar import SPEEDS, ReplayBar
 from rig.remembered import Remembered
+from rig.sensorchoice import SensorChoice
 from rig.session import Session
 from rig.tracefile import info_path, read_trace, write_trace
 from rig.traceinfo import TraceInfo
@@ -27,7 +28,7 @@ needs_pty = pytest.mark.skipif(not hasattr(os, "openpty"), reason="this system h
 
 
 def window_on(qtbot, out, remembered=None):
-    benches = Benches(lambda sensor: sensor, out, TraceInfo(who="T.W."))
+    benches = Benches(SensorChoice(MOMENT.date()), out, TraceInfo(who="T.W."))
     desk = Desk(BenchModel(window=WINDOW), remembered or Remembered(), Means(benches=benches))
     window = MainWindow(desk, cautions=False)
     qtbot.addWidget(window)

@@ -6,7 +6,7 @@ import json
 
 import pytest
 from support.fed import FedBench
-from support.made import made_stream
+from support.made import MOMENT, made_stream
 
 from analysis.results import DecisionRule, VerdictState
 from analysis.window import Window
@@ -20,6 +20,7 @@ from rig.desk import Desk, Means
 from rig.lineview import figures, row_texts
 from rig.rawtap import RawTap
 from rig.remembered import Remembered, recall, remember
+from rig.sensorchoice import SensorChoice
 from rig.sounds import Sounds
 from rig.tracefile import info_path, write_trace
 from rig.traceinfo import Calibration, TraceInfo
@@ -152,7 +153,7 @@ def test_a_missing_profile_is_told_on_the_strip(desk, tmp_path):
 def test_a_recording_opens_as_a_bench_and_its_own_window_counts(tmp_path):
     path = tmp_path / "kept.csv"
     write_trace(path, made_stream(), TraceInfo(window=Window.parse("35..70 N.m")))
-    desk = Desk(BenchModel(), Remembered(), Means(benches=Benches(lambda sensor: sensor, None, TraceInfo())))
+    desk = Desk(BenchModel(), Remembered(), Means(benches=Benches(SensorChoice(MOMENT.date()), None, TraceInfo())))
     desk.open_recording(path)
     try:
         assert desk.opened.replay.to_s == pytest.approx(9.1, abs=0.1)
@@ -216,13 +217,13 @@ def test_raw_rows_stand_beside_what_is_read_in_them(tmp_path):
     ],
 )
 def test_the_line_page_tells_when_calibration_is_due(due, words, amiss):
-    rows = figures(WireFigures(), TraceInfo(calibration=Calibration(due=due)), datetime.date(2026, 3, 5))
+    rows = figures(WireFigures(), TraceInfo(calibration=Calibration(due=due)), datetime.date(2026, 3, 5), 0.4, UnitChoice("N.m"))
     assert words in rows[-1].value
     assert rows[-1].amiss is amiss
 
 
 def test_lost_and_bad_samples_are_marked():
     wire = WireFigures(samples=9, rate_hz=998.4, faults=WireFaults(garbled=2, lost=1), dropped=4, up=True)
-    rows = {row.name: row for row in figures(wire, TraceInfo(), datetime.date(2026, 3, 5))}
+    rows = {row.name: row for row in figures(wire, TraceInfo(), datetime.date(2026, 3, 5), 0.4, UnitChoice("N.m"))}
     assert rows["samples a second"].value == "998 Hz"
     assert {name for name, row in rows.items() if row.amiss} == {"lost on the wire", "not readable", "dropped by this computer"}

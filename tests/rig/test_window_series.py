@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from support.fed import FedBench
+from support.made import MOMENT
 
 from analysis.errors import BenchError
 from analysis.results import Label
@@ -136,7 +137,7 @@ def test_recordings_are_read_on_a_thread_and_bad_ones_told(tmp_path, four):
     good, bad = tmp_path / "good.csv", tmp_path / "bad.csv"
     write_trace(good, four.pulls[1].trace)
     bad.write_text("nothing of the kind")
-    work = Work("reading", load([good, bad], lambda sensor: sensor, WINDOW, four.rule), 2)
+    work = Work("reading", load([good, bad], lambda info: info.sensor(MOMENT.date()), WINDOW, four.rule), 2)
     work._thread.join()
     assert work.share == 1.0
     assert not work.running

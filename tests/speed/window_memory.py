@@ -9,6 +9,7 @@ Memory should be flat once the pulls that are kept whole are many enough (16), w
 from __future__ import annotations
 
 import argparse
+import datetime
 import os
 import sys
 import tempfile
@@ -27,6 +28,7 @@ from rig.desk import Desk, Means
 from rig.gui.main_window import MainWindow
 from rig.pretend import PRETEND_WINDOW, pretend_bench
 from rig.remembered import Remembered
+from rig.sensorchoice import SensorChoice
 from rig.traceinfo import TraceInfo
 
 
@@ -47,7 +49,7 @@ def main() -> None:
     args = parser.parse_args()
     app = QApplication([])
     with tempfile.TemporaryDirectory() as folder, pretend_bench("workday", rate=f"{args.rate:g} Hz") as profile:
-        benches = Benches(lambda sensor: sensor, Path(folder), TraceInfo())
+        benches = Benches(SensorChoice(datetime.date.today()), Path(folder), TraceInfo())
         desk = Desk(BenchModel(window=Window.parse(PRETEND_WINDOW)), Remembered(), Means(benches=benches))
         window = MainWindow(desk, cautions=False)
         window.resize(1280, 800)

@@ -42,6 +42,13 @@ class FedBench:
         self.zeroed += 1
         self.told += self.session.zero_now()
 
+    def exercise(self, on=True):
+        self.told += self.session.exercise(on)
+
+    @property
+    def exercising(self):
+        return self.session.exercising
+
     def describe(self, info):
         self.described.append(info)
 
