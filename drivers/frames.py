@@ -47,7 +47,7 @@ An example to check a sender against. A device "bench 1" of 500 samples a second
 
 What the decoder does
 ---------------------
-A frame whose CRC or length is wrong, or that repeats the one before it, is dropped and counted. The CRC lets through no error
+A frame whose CRC or length is wrong, or that repeats one of the last 64, is dropped and counted. The CRC lets through no error
 of one, two or three bits and no burst of up to 16 bits, unless the error hits the stuffing itself; of other errors one in
 65536. Samples before the first description are of no use and ignored. A changed description holds once it came twice alike.
 Samples lie evenly between the device time of the previous frame and of this one; after a hole they lie at the period so far
@@ -59,6 +59,7 @@ from __future__ import annotations
 import math
 import struct
 from binascii import crc_hqx
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -72,6 +73,7 @@ LONGEST_BODY = 252
 LONGEST_TEXT = 64
 LONGEST_HOLE_S = 300.0
 """A longer hole is no hole but a clock that was set."""
+RECENT_FRAMES = 64
 VERSION = 1
 _LONGEST_ON_WIRE = LONGEST_BODY + 2 + 1
 _CRC_START = 0xFFFF
@@ -190,11 +192,12 @@ class FramesCodec:
         self._last_us = 0
         self._time_us = 0
         self._period_us = 0.0
-        self._last_body = b""
+        self._recent: deque[bytes] = deque(maxlen=RECENT_FRAMES)
 
     def restart(self) -> None:
         """Forget the unfinished rest: the line was opened anew."""
         self._rest, self._in_step, self._next_number = b"", False, None
+        self._recent.clear()
 
     def feed(self, data: bytes) -> list[Reading]:
         """Take the next bytes; return the readings they complete."""
@@ -222,10 +225,10 @@ class FramesCodec:
             self._describe(body)
         elif body[0] == ord("S") and self.description is None:
             self.faults.ignored += 1
-        elif body[0] != ord("S") or body == self._last_body or not self._sample(body, readings):
-            self.faults.garbled += 1  # a frame sent twice brings nothing new
+        elif body[0] != ord("S") or body in self._recent or not self._sample(body, readings):
+            self.faults.garbled += 1  # a frame that came before brings nothing new
         else:
-            self._last_body = body
+            self._recent.append(body)
 
     def _describe(self, body: bytes) -> None:
         what = decode_description(body)

@@ -28,6 +28,8 @@ class TimeRules:
     """A stamp may run ahead of the arrivals by what operating system and bridge can hold back, not more."""
     confirm: int = 3
     """Stamps in a row that must agree before a jump of the device's clock is believed."""
+    again: int = 100
+    """So many rows back a row is known as one that was sent twice; fewer than half of what an 8-bit counter counts."""
     dense_share: float = 0.2
     """Share of repeated stamps from which they mean a clock coarser than the sampling, not lines sent twice."""
     bucket_s: float = 0.25
@@ -79,7 +81,7 @@ class _Waiting(NamedTuple):
 class Unwrapper:
     """Stamps to device seconds that rise strictly, beginning at 0. `stamp * scale_s` is seconds.
 
-    dropped   samples whose stamp was impossible
+    dropped   samples whose stamp was impossible, or that came a second time
     jumps     how often the device's clock was set or restarted
     missing   values that were skipped between the first and the last one
     """
@@ -97,6 +99,8 @@ class Unwrapper:
         self._step = math.inf
         self._waiting: list[_Waiting] = []
         self._restarted = False
+        self._recent = np.empty((0, 3))
+        self._highest = -math.inf
 
     def restart(self) -> None:
         """The line was opened anew: go on by the arrivals."""
@@ -107,12 +111,13 @@ class Unwrapper:
     def feed(self, rows: Floats, arrival_s: float) -> tuple[Floats, Floats]:
         """Times, and the rows that have one. A row may come out later than it went in."""
         times = self._quickly(rows[:, 2], arrival_s)
-        if times is not None:
-            return times, rows
-        out: list[tuple[float, list[float]]] = []
-        for row in rows.tolist():
-            self._take(row, arrival_s, out)
-        return np.array([time_s for time_s, _ in out]), np.array([row for _, row in out]).reshape(-1, 3)
+        if times is None:
+            out: list[tuple[float, list[float]]] = []
+            for row in rows.tolist():
+                self._take(row, arrival_s, out)
+            times, rows = np.array([time_s for time_s, _ in out]), np.array([row for _, row in out]).reshape(-1, 3)
+        self._recent = np.concatenate([self._recent, rows])[-self._rules.again :]
+        return times, rows
 
     def _quickly(self, stamps: Floats, arrival_s: float) -> Floats | None:
         """The common case as one array: nothing waits and every step is usual. None where a closer look is needed."""
@@ -127,6 +132,7 @@ class Unwrapper:
             return None
         self._step += (float(np.median(steps)) - self._step) * min(1.0, steps.size / 64)
         self.missing += float(stamps[-1] - self._last) - stamps.size
+        self._highest = max(self._highest, float(stamps[-1]) - self._base)
         self._last, self._time_s, self._arrival_s = float(stamps[-1]), float(times[-1]), arrival_s
         return times
 
@@ -142,6 +148,9 @@ class Unwrapper:
                 self._waiting = []
                 self._accept(near, arrival_s, row, out)
                 return
+            if self._came_before(row, out):
+                self.dropped += 1
+                return
         if self._waiting and stamp == self._waiting[-1].stamp:
             self.dropped += 1
             return
@@ -152,10 +161,16 @@ class Unwrapper:
         if len(self._waiting) >= self._rules.confirm:
             self._believe(out)
 
+    def _came_before(self, row: list[float], out: list[tuple[float, list[float]]]) -> bool:
+        """Whether the very row is among the last ones: a block of lines that came twice must not look like a clock set back."""
+        recent = np.concatenate([self._recent, np.array([each for _, each in out]).reshape(-1, 3)])[-self._rules.again :]
+        same = (recent == row) | (np.isnan(recent) & np.isnan(row))
+        return bool(same.all(axis=1).any())
+
     def _unwrapped(self, stamp: float, longest: float) -> float | None:
         """The stamp with its roll-overs undone if it follows the last one by 0 up to `longest`, else None."""
         assert self._last is not None
-        for wrap in (0.0, *self._wraps):
+        for wrap in (0.0, *(wrap for wrap in self._wraps if wrap > self._highest)):  # what showed more does not roll over there
             if 0 <= stamp + self._base + wrap - self._last <= longest:
                 self._base += wrap
                 return stamp + self._base
@@ -173,7 +188,7 @@ class Unwrapper:
             gap = None if self._restarted else self._unwrapped(first.stamp, (elapsed_s + self._rules.ahead_s) / self._scale_s)
             if gap is None:
                 self.jumps += not self._restarted
-                self._base, self._last, self._step = 0.0, first.stamp - 1.0, step
+                self._base, self._last, self._step, self._highest = 0.0, first.stamp - 1.0, step, -math.inf
                 self._offset_s = self._time_s + max(elapsed_s, step * self._scale_s, 1e-6) - first.stamp * self._scale_s
         self._restarted = False
         for each in waiting:
@@ -189,6 +204,7 @@ class Unwrapper:
         if step <= self._rules.long_step * self._step:
             self._step += (step - self._step) / 64
         self.missing += step - 1
+        self._highest = max(self._highest, stamp - self._base)
         self._last, self._time_s, self._arrival_s = stamp, time_s, arrival_s
         out.append((time_s, row))
 

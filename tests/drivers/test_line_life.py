@@ -113,6 +113,26 @@ def test_damage_is_counted_and_no_false_sample_gets_through(protocol: Protocol, 
         assert len(whole) >= 10_000 - 12 * count
 
 
+@pytest.mark.parametrize("protocol", ["text", "frames"])
+@pytest.mark.parametrize("block", [2, 3, 10])
+def test_a_block_that_comes_twice_brings_no_sample_twice(protocol: Protocol, block: int) -> None:
+    """A bridge or a driver repeats a whole buffer, not just a line."""
+    units = SENDERS[protocol](0, 10_000)
+    blocks = [units[at : at + block] for at in range(0, len(units), block)]
+    twice = range(30, len(blocks), 60)
+    reads = in_reads(
+        [unit for at, each in enumerate(blocks) for unit in each * (1 + (at in twice))], 20 if protocol == "text" else 4
+    )
+    items, source = received(protocol, reads)
+    whole = whole_of(items)
+    assert whole.torque_nm == pytest.approx([torque_at(n) for n in range(10_000)], rel=1e-6)
+    assert whole.duration_s == pytest.approx(9.999, abs=1e-6)
+    assert (
+        len(twice) * (block - 1) <= source.faults.garbled <= len(twice) * block
+    )  # a description may be in it, which may come twice
+    assert source.faults.lost == 0
+
+
 def test_a_dropped_byte_in_a_frame_is_never_a_sample() -> None:
     units, count = damaged(frames_of(0, 20_000), "dropped", random.Random(8))
     items, source = received("frames", in_reads(units, 4))

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drivers.timebase import TimeBase
-from drivers.unwrap import RULES
+from drivers.unwrap import RULES, StampKind
 
 Floats = np.ndarray
 
@@ -94,6 +94,32 @@ class TestStamps:
         times, _ = run(base, stamps, np.ceil(stamps / 20 + 1) * 0.02)
         assert times == pytest.approx(true_s, abs=1e-9)
         assert base.dropped == 3
+
+    @pytest.mark.parametrize("block", [2, 3, 7, 40])
+    @pytest.mark.parametrize(
+        ("kind", "scale_s", "modulus"), [("time", 1e-6, 2.0**32), ("time", 1e-3, 2.0**16), ("counter", 0.002, 256)]
+    )
+    def test_a_block_sent_twice_is_dropped(self, kind: StampKind, scale_s: float, modulus: float, block: int) -> None:
+        """Not taken for a clock that was set back, nor for one that rolled over."""
+        number = np.arange(2000)
+        order = np.concatenate([number[:1500], number[1500 - block : 1500], number[1500:]])
+        stamps = np.round(order * 0.002 / scale_s) % modulus
+        arrivals = np.ceil((np.arange(len(order)) + 1) * 0.002 / 0.02) * 0.02
+        base = TimeBase(kind, scale_s)
+        times, kept = run(base, stamps, arrivals, order.astype(float))
+        assert kept == pytest.approx(number)
+        assert (base.dropped, base.jumps, base.lost) == (block, 0, 0)
+        assert times[-1] - times[0] == pytest.approx(1999 * 0.002, rel=0.01)
+
+    def test_a_clock_set_back_a_little_has_not_rolled_over(self) -> None:
+        """Microseconds in the millions have no 16 bits: going back by 10 ms is no step of 55 ms onwards."""
+        true_s = np.arange(1000) / 500
+        stamps = 5e6 + true_s * 1e6
+        stamps[500:] -= 10_001
+        base = TimeBase("time", 1e-6)
+        times, kept = run(base, stamps, np.ceil(true_s / 0.02 + 1) * 0.02)
+        assert (len(kept), base.jumps) == (1000, 1)
+        assert np.diff(times).max() < 0.025
 
     def test_a_coarse_clock_is_spread_evenly(self) -> None:
         """2 kHz stamped in whole milliseconds: two samples a stamp."""
