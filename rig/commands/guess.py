@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from rig.choices import positive
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -28,8 +31,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("what", metavar="PORT_OR_FILE", help="a port, a recording of the wire, or a file of bare text")
     parser.add_argument("--out", metavar="PROFILE.toml", type=Path, help="where the profile goes; else it is printed")
-    parser.add_argument("--baud", type=int, help="the baud rate, if it is known; else the usual ones are tried")
-    parser.add_argument("--seconds", type=float, default=2.0, help="how long to listen at each baud rate (default 2)")
+    parser.add_argument("--baud", type=positive(int), help="the baud rate, if it is known; else the usual ones are tried")
+    parser.add_argument("--seconds", type=positive(float), default=2.0, help="how long to listen at each baud rate (default 2)")
     parser.add_argument("--capacity", metavar="TORQUE", help='what the sensor can bear, such as "200 N.m"')
     parser.add_argument("--name", default="bench 1", help="a name for the device")
 
@@ -37,25 +40,36 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Listen, guess, write or print the profile, and say how sure it is."""
     from analysis.errors import BenchError
+    from analysis.units import to_si
     from drivers.clock import SystemClock
-    from drivers.guess import guess
+    from drivers.guess import LEAST_LINES, guess
     from drivers.line import SerialLine
     from drivers.profile import profile_text
 
+    capacity_nm = None if args.capacity is None else to_si(args.capacity, "torque")
+    if capacity_nm is not None and capacity_nm <= 0:
+        raise BenchError(
+            "a capacity must be above zero", where="--capacity", mend='take it from the sensor\'s plate, like "200 N.m"'
+        )
     path = Path(args.what)
     port, baud = args.what, args.baud or BAUDS[0]
     found: Guess | None
     if path.is_file():
-        port, found = f"wire:{path.as_posix()}", guess(chunks_of(path))
+        chunks = chunks_of(path)
+        port, found = f"wire:{path.as_posix()}", guess(chunks)
+        if found is not None and chunks[0].arrival_s is None:
+            port, found = (
+                "PORT",
+                replace(found, doubts=(*found.doubts, "port: a file does not tell; write the device's own for PORT")),
+            )
     else:
         bauds = (args.baud,) if args.baud else BAUDS
         baud, found = listen(lambda rate: SerialLine(args.what, rate), bauds, SystemClock(), args.seconds)
     if found is None:
-        raise BenchError(
-            "nothing that came makes sense as text lines or frames",
-            where=args.what,
-            mend="try --seconds 10, or --baud as its manual has it; 'platepull wire record --port' keeps the bytes to be looked at",
-        )
+        mend = "try --seconds 10, or --baud as its manual has it; 'platepull wire record --port' keeps the bytes to be looked at"
+        if path.is_file():
+            mend = f"it must hold {LEAST_LINES} whole lines or more, or frames; a Modbus device is set up by hand"
+        raise BenchError("nothing that came makes sense as text lines or frames", where=args.what, mend=mend)
     remarks = [f"Guessed; {100 * found.sureness:.0f} % sure."]
     remarks += [f"  because {reason}" for reason in found.because] + [f"  doubtful: {doubt}" for doubt in found.doubts]
     text = profile_text(

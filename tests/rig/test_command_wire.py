@@ -88,14 +88,42 @@ def test_a_guess_from_bare_text_is_printed(tmp_path: Path, capsys: pytest.Captur
     assert main(["guess", str(path)]) == 0
     said = capsys.readouterr()
     assert 'delimiter = ";"' in said.out
+    assert 'port = "PORT"' in said.out
     assert "made up" in said.err
+    assert "port: a file does not tell" in said.err
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "said"),
+    [
+        ("--capacity", "lots", "'lots' is not a number with a unit"),
+        ("--capacity", "200", "'200' has no unit"),
+        ("--capacity", "-200 N.m", "above zero"),
+        ("--capacity", "20 kg", "'kg' is not a unit of torque"),
+    ],
+)
+def test_an_option_that_would_make_a_bad_profile_is_refused(
+    recording: Path, capsys: pytest.CaptureFixture[str], option: str, value: str, said: str
+) -> None:
+    assert main(["guess", str(recording), f"{option}={value}"]) == 2
+    printed = capsys.readouterr()
+    assert said in printed.err
+    assert printed.out == ""
+
+
+@pytest.mark.parametrize("words", [["--seconds", "0"], ["--baud", "0"], ["--seconds", "nan"]])
+def test_a_number_that_is_none_is_refused(recording: Path, capsys: pytest.CaptureFixture[str], words: list[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["guess", str(recording), *words])
+    assert ended.value.code == 2
+    assert "is not above zero" in capsys.readouterr().err
 
 
 def test_nonsense_gives_no_profile(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "noise.bin"
     path.write_bytes(bytes(range(256)) * 4)
     assert main(["guess", str(path)]) == 2
-    assert "nothing that came makes sense" in capsys.readouterr().err
+    assert "nothing that came makes sense as text lines or frames; it must hold 8 whole lines" in capsys.readouterr().err
     assert main(["guess", str(tmp_path / "none")]) == 3
 
 
@@ -169,4 +197,4 @@ def test_an_unreadable_file_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: P
     path.touch()
     monkeypatch.setattr(Path, "read_bytes", refuse)
     with pytest.raises(BenchError, match="cannot be read"):
-        guess.run(argparse.Namespace(what=str(path), baud=None))
+        guess.run(argparse.Namespace(what=str(path), baud=None, capacity=None))
