@@ -33,7 +33,10 @@ MOST_BYTES = 4096
 
 @dataclass(frozen=True, slots=True)
 class PortInfo:
-    """A serial port that is there. `identity` names the device behind it, whatever the port is called; '' if unknown."""
+    """A serial port that is there. `identity` names the device behind it, whatever the port is called; '' if unknown.
+
+    It is 'VENDOR:PRODUCT:SERIAL', or 'VENDOR:PRODUCT:at SOCKET' for a bridge that has no serial number.
+    """
 
     port: str
     what: str
@@ -118,7 +121,7 @@ def list_ports() -> list[PortInfo]:
     """The serial ports that are there, in order of name."""
     found = []
     for each in comports():  # type: ignore[no-untyped-call]
-        ids = f"{each.vid:04x}:{each.pid:04x}:{each.serial_number or each.location or ''}" if each.vid is not None else ""
+        ids = f"{each.vid:04x}:{each.pid:04x}:{each.serial_number or f'at {each.location}'}" if each.vid is not None else ""
         what = each.description if each.description not in (None, "n/a") else ""
         found.append(PortInfo(each.device, what, ids))
     return sorted(found, key=lambda info: info.port)

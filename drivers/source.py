@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -103,6 +102,8 @@ class LiveSource:
         self._wiring = wiring_for(profile)
         self._watch = LineWatch(profile)
         self._identity = ""
+        self._others: set[str] = set()
+        self._refusal: LineLostError | None = None
         self._line: Line | None = None
         self._heard_s = 0.0
         self._away_from_s: float | None = None
@@ -134,7 +135,9 @@ class LiveSource:
 
     def _open(self, port: str) -> Line:
         line = self._open_line(port)
-        self._identity = next((info.identity for info in self._ports() if info.port == port), "")
+        there = self._ports()
+        self._identity = next((info.identity for info in there if info.port == port), "")
+        self._others = {info.identity for info in there if info.port != port}
         return line
 
     def _read(self, stop: threading.Event) -> bytes:
@@ -200,7 +203,8 @@ class LiveSource:
         while not self._clock.wait_until(self._clock.now() + LOOK_EVERY_S, stop):
             if self._clock.now() - self._away_from_s > patience_s:
                 what = f"the line went away and did not come back within {patience_s:.3g} s"
-                raise LineLostError(what, where=self._profile.port, mend=fault.mend)
+                what += f" ({self._refusal.what})" if self._refusal else ""
+                raise LineLostError(what, where=self._profile.port, mend=(self._refusal or fault).mend)
             line = self._look()
             if line is not None:
                 self._line, self._silent = line, False
@@ -214,10 +218,16 @@ class LiveSource:
         there = self._ports()
         names = [self._profile.port]
         if self._identity:
-            same = [info.port for info in there if info.identity == self._identity]
-            kin = [info.port for info in there if info.identity.rpartition(":")[0] == self._identity.rpartition(":")[0]]
-            names = same or (kin if len(kin) == 1 else [])
+            names = [info.port for info in there if info.identity == self._identity] or self._moved(there)
         for name in names:
-            with contextlib.suppress(LineLostError):  # not back yet; the patience decides when that becomes an error
+            try:
                 return self._open(name)
+            except LineLostError as fault:  # not back yet; the patience decides when that becomes an error
+                self._refusal = fault
         return None
+
+    def _moved(self, there: list[PortInfo]) -> list[str]:
+        """The port of a bridge without a serial number that was put into another socket: the only new one of its make."""
+        make, _, own = self._identity.rpartition(":")
+        new = [info.port for info in there if info.identity.startswith(f"{make}:at ") and info.identity not in self._others]
+        return new if own.startswith("at ") and len(new) == 1 else []

@@ -199,3 +199,5 @@ def test_ports_are_listed_in_order_with_an_identity_that_outlives_the_name(monke
     first.vid, first.pid, first.serial_number, first.description = 0x1234, 0xABCD, "S1", "invented converter"
     monkeypatch.setattr(line_module, "comports", lambda: [second, first])
     assert list_ports() == [PortInfo("/dev/ttyUSB0", "invented converter", "1234:abcd:S1"), PortInfo("/dev/ttyUSB1", "", "")]
+    first.serial_number, first.location = None, "1-2.4"
+    assert list_ports()[0].identity == "1234:abcd:at 1-2.4"

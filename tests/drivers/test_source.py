@@ -165,6 +165,49 @@ def test_a_stranger_under_the_old_name_is_not_taken_for_the_device() -> None:
     assert isinstance(error, LineLostError)
 
 
+@pytest.mark.parametrize(
+    ("own", "before", "after_it", "found"),
+    [
+        ("12:34:at 1-2", [], ["12:34:at 1-4"], True),  # the same bridge in another socket
+        ("12:34:at 1-2", ["12:34:at 1-3"], ["12:34:at 1-3"], False),  # the neighbour's, which was there all the time
+        ("12:34:at 1-2", ["12:34:at 1-3"], ["12:34:at 1-3", "12:34:at 1-4"], True),
+        ("12:34:at 1-2", [], ["12:34:at 1-4", "12:34:at 1-5"], False),  # which of the two?
+        ("12:34:at 1-2", [], ["12:35:at 1-2"], False),
+        ("12:34:S1", [], ["12:34:S2"], False),  # one of the same make, but not ours
+        ("12:34:S1", [], ["12:34:at 1-2"], False),
+    ],
+)
+def test_a_bridge_in_another_socket_is_found_and_no_other_is_taken_for_it(
+    own: str, before: list[str], after_it: list[str], found: bool
+) -> None:
+    here = [[PortInfo("P", "", own), *(PortInfo(f"Q{at}", "", each) for at, each in enumerate(before))]]
+    opened: list[str] = []
+
+    def unplug() -> Iterable[object]:
+        yield b"\r\n"
+        here[0] = [PortInfo(f"Q{at}", "", each) for at, each in enumerate(after_it)]
+        yield GONE
+
+    collect([unplug(), [b"\r\n", *sent(0, 200)]], until=after(1.5), ports=lambda: here[0], opened=opened)
+    assert opened == (["P", f"Q{len(after_it) - 1}"] if found else ["P"])
+
+
+def test_the_last_reason_why_it_did_not_open_is_told() -> None:
+    """It is back, but another program took it first, or its permissions are not set."""
+    clock = StepClock()
+    lines = iter([ScriptedLine(clock, [GONE], "P")])
+
+    def open_line(port: str) -> ScriptedLine:
+        line = next(lines, None)
+        if line is None:
+            raise LineLostError("the port is in use by another program", where=port, mend="close that program")
+        return line
+
+    source = LiveSource(profile(), clock, open_line, list)
+    with pytest.raises(LineLostError, match=r"did not come back within 10 s \(the port is in use.*close that program"):
+        list(source.pieces(threading.Event()))
+
+
 def test_a_silent_device_is_told_then_given_up() -> None:
     items, error = collect([[b"\r\n", *sent(0, 200)]])
     away = [item for item in items if isinstance(item, LineAway)]
