@@ -212,7 +212,9 @@ class Unwrapper:
 class Spreader:
     """A clock coarser than the sampling repeats its stamps: spread them evenly up to the next one.
 
-    Until repeats are common, nothing is held back. Then the newest group waits for the stamp that ends it.
+    Until repeats are common, nothing is held back: a sample that repeats a stamp goes half-way to where the next tick would be,
+    as with a board's millisecond clock whose tick is not quite a millisecond. Then the newest group waits for the stamp that
+    ends it. A row that is the very same as the one before stays as it is: it was sent twice.
     """
 
     def __init__(self, rules: TimeRules = RULES) -> None:
@@ -220,6 +222,8 @@ class Spreader:
         self._seen = 0
         self._repeats = 0
         self._last = math.nan
+        self._before = np.full((1, 3), math.nan)
+        self._run = 0
         self._tick = math.inf
         self._group = np.empty((0, 3))
 
@@ -234,7 +238,7 @@ class Spreader:
         self._repeats += int((steps == 0).sum())
         self._last = float(rows[-1, 2])
         if self._seen < 64 or self._repeats < self._rules.dense_share * self._seen:
-            return rows
+            return self._apart(rows, steps)
         rows = np.concatenate([self._group, rows])
         starts = np.flatnonzero(np.diff(rows[:, 2], prepend=math.nan) != 0)
         for first, last in pairwise(starts.tolist()):
@@ -245,3 +249,20 @@ class Spreader:
                 rows[first:last, 2] += np.arange(last - first) * room / (last - first)
         self._group = rows[starts[-1] :]
         return rows[: starts[-1]]
+
+    def _apart(self, rows: Floats, steps: Floats) -> Floats:
+        """The rows, with those that repeat a stamp but not the sample moved between their tick and the next."""
+        rising = steps[steps > 0]
+        self._tick = min(self._tick, float(rising.min())) if rising.size else self._tick
+        before, self._before = np.concatenate([self._before, rows[:-1]]), rows[-1:].copy()
+        again = steps == 0
+        if not again.any():
+            self._run = 0
+            return rows
+        same = ((rows == before) | (np.isnan(rows) & np.isnan(before))).all(axis=1)
+        rows = rows.copy()
+        for at in np.flatnonzero(~(again & same)).tolist():
+            self._run = self._run + 1 if again[at] else 0
+            if self._run and math.isfinite(self._tick):
+                rows[at, 2] += self._tick * (1 - 0.5**self._run)
+        return rows

@@ -89,9 +89,10 @@ class TestStamps:
 
     def test_lines_sent_twice_are_dropped(self) -> None:
         true_s = np.arange(1000) / 500
-        stamps = np.insert(true_s * 1e3, [100, 200, 300], true_s[[99, 199, 299]] * 1e3)
+        number = np.insert(np.arange(1000), [100, 200, 300], [99, 199, 299])
+        stamps = true_s[number] * 1e3
         base = TimeBase("time", 1e-3)
-        times, _ = run(base, stamps, np.ceil(stamps / 20 + 1) * 0.02)
+        times, _ = run(base, stamps, np.ceil(stamps / 20 + 1) * 0.02, number.astype(float))
         assert times == pytest.approx(true_s, abs=1e-9)
         assert base.dropped == 3
 
@@ -126,8 +127,20 @@ class TestStamps:
         true_s = np.arange(4000) / 2000
         base = TimeBase("time", 1e-3)
         times, kept = run(base, np.arange(4000) // 2, np.ceil(true_s / 0.02 + 1) * 0.02)
-        assert len(kept) > 3900
+        assert len(kept) > 3990
         assert np.diff(times)[-3000:] == pytest.approx(0.0005, abs=1e-9)
+
+    def test_a_tick_that_is_not_quite_a_millisecond_costs_no_sample(self) -> None:
+        """A board at 16 MHz counts milliseconds by ticks of 1.024 ms and skips one now and then (timer 0, prescaler 64, 8 bits)."""
+        true_s = np.arange(1, 5001) / 1000
+        ticks = np.floor(true_s / 1.024e-3)
+        stamps = ticks + np.floor(ticks * 0.024)
+        base = TimeBase("time", 1e-3)
+        times, kept = run(base, stamps, np.ceil(true_s / 0.02 + 1) * 0.02)
+        assert (np.diff(stamps) == 0).sum() > 100
+        assert kept == pytest.approx(np.arange(5000))
+        assert (base.dropped, base.jumps) == (0, 0)
+        assert times == pytest.approx(true_s - true_s[0], abs=0.003)
 
     def test_after_the_line_came_back_time_goes_on_by_the_arrivals(self) -> None:
         true_s = np.arange(500) / 500
