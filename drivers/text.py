@@ -165,7 +165,9 @@ def as_text(line: bytes) -> str | None:
         if not all(byte < 0x80 or byte in _OLD_SIGNS for byte in line):
             return None
         text = line.decode("latin-1")
-    return _BRACKETED_UNIT.sub(r" \1", text.replace("\u2212", "-")).strip()
+    if "[" in text or "(" in text:
+        text = _BRACKETED_UNIT.sub(r" \1", text)
+    return text.replace("\u2212", "-").strip()
 
 
 def split_fields(text: str, delimiter: str) -> list[str]:
@@ -256,21 +258,21 @@ class _FieldReader:
         return [(column, found[column.key]) for column in wanted] if all(c.key in found for c in wanted) else None
 
     def _number(self, column: Column, field: str, over: bool) -> float | None:
-        told = self._overload.fullmatch(field) if column.kind == "torque" else None
-        if told or (over and column.kind == "torque"):
-            if told and told["unit"] and _factor(column, told["unit"]) is None:
+        match = self._value.fullmatch(field)
+        factor = None if match is None else _factor(column, match["unit"]) if match["unit"] else 1.0
+        if column.kind == "torque" and (over or factor is None):
+            told = self._overload.fullmatch(field)
+            if not (over or told) or (told and told["unit"] and _factor(column, told["unit"]) is None):
                 return None
             sign = told["sign"] if told else field[:1]
             self.signed_overload = sign in ("+", "-")
             return -math.inf if sign == "-" else math.inf
-        match = self._value.fullmatch(field)
-        if match is None or (match["sign"] and self.layout.sign_after and match["after"]):
+        if match is None or factor is None or (match["sign"] and self.layout.sign_after and match["after"]):
             return None
-        value = float(match["number"].replace(self.layout.decimal, "."))
+        value = float(match["number"].replace(self.layout.decimal, ".")) * factor
         if match["sign"] == "-" or (self.layout.sign_after and match["after"] == "-"):
             value = -value
-        factor = _factor(column, match["unit"]) if match["unit"] else 1.0
-        return None if factor is None or not abs(value * factor) < BEYOND_REASON else value * factor
+        return value if abs(value) < BEYOND_REASON else None
 
 
 @functools.lru_cache(maxsize=256)

@@ -95,7 +95,7 @@ def test_a_line_that_could_not_be_read_keeps_its_place_in_the_stream() -> None:
     assert [reading.stamp for reading in readings] == [1, 3, 4]
 
 
-@pytest.mark.parametrize("word", [b"OL", b"ovl", b"----", b"O.L", b"-------", b"OL lbf.ft", b"-----N.m"])
+@pytest.mark.parametrize("word", [b"OL", b"ovl", b"----", b"O.L", b"0L", b"0.L", b"-------", b"OL lbf.ft", b"-----N.m"])
 def test_overload_words_keep_the_side_of_the_last_torque(word: bytes) -> None:
     readings, codec = read(TORQUE_ANGLE, b"-80,1\n" + word + b",2\n80,3\n" + word + b",4\n")
     assert [reading.torque for reading in readings] == [-80.0, -math.inf, 80.0, math.inf]
