@@ -150,17 +150,14 @@ def _under(lines: list[str], raw: bytes, delimiter: str, decimal: str, rate_hz: 
     bare = [line[:-3] for line in right] if check else lines
     rows = [_fields(line[len(tag) :], delimiter, tagged=tag != "") for line in bare if line.startswith(tag)]
     size = Counter(map(len, rows)).most_common(1)[0][0]
-    matches = [[_FIELD.fullmatch(field) for field in row] for row in rows if len(row) == size]
-    columns = [[match for match in column if match] for column in zip(*matches, strict=True)]
-    unread = [
-        at
-        for at in range(size)
-        if len(columns[at]) <= 0.7 * len(matches) and _changes([row[at] for row in rows if len(row) == size])
-    ]
-    numeric = [at for at, column in enumerate(columns) if len(column) > 0.7 * len(matches) and _fits(column, decimal)]
+    rows = [row for row in rows if len(row) == size]
+    columns = [[match for field in column if (match := _FIELD.fullmatch(field))] for column in zip(*rows, strict=True)]
+    most = 0.7 * len(rows)
+    unread = [at for at, column in enumerate(columns) if len(column) <= most and _changes([row[at] for row in rows])]
+    numeric = [at for at, column in enumerate(columns) if len(column) > most and _fits(column, decimal)]
     if not numeric:
         return None
-    heading = next((row for row in rows if len(row) == size and all(_word(field) for field in row)), None)
+    heading = next((row for row in rows if all(_word(field) for field in row)), None)
     meanings = _meanings([columns[at] for at in numeric], decimal, [heading[at] for at in numeric] if heading else None, rate_hz)
     by_place = dict(zip(numeric, meanings, strict=True))
     keyed = all(columns[at][0]["key"] for at in numeric)

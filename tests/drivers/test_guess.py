@@ -281,6 +281,12 @@ def test_a_device_that_falls_silent_or_nearly_so_has_a_rate_above_zero(later: by
     profile_of(result)
 
 
+def test_an_odd_last_line_and_a_field_that_cannot_be_read_do_not_raise() -> None:
+    """Found by the fuzzer."""
+    result = found([Chunk(0.0, b"\n" + b"".join(b"1.5,%d/3\n" % at for at in range(20)) + b"1.5\n")])
+    assert any("cannot be read, like '19/3'" in doubt for doubt in result.doubts)
+
+
 def test_keys_on_some_columns_only_make_no_keyed_profile() -> None:
     """Found by the fuzzer: such a guess was refused as a profile."""
     result = guess([Chunk(0.0, b"\nT=1.5,2.5\n" + b"1.5,2.5\n" * 20)])

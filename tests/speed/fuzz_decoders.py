@@ -126,6 +126,7 @@ SEEDS = {
     "text": [
         b"\0\x05\n12.5,3\r\nOL,4\r\n1 N.m,2 deg\n",
         b"\3\x09\nT=1.5 A=2\nT : OL A=3\n",
+        b"\1\3\n1;OL;- 2.5\n2;ST;+ 2 [N-m]\n3;x;----- Nm\n",
         b"\4\0\n1,2*1F\n$1,2*1F\n",
         b"\5\0\n$TQ\t4,5-\n$ST\tok\n",
     ],
@@ -137,6 +138,7 @@ SEEDS = {
         b"\n" + b"12.5,3\n" * 20,
         b"\n" + b"T=1.5 N.m A=2\r\n" * 20,
         b"\n" + b"ST,GS,+1.50 Nm\n" * 20,
+        b"\n" + b"\x02- 1,50 [Nm], 3 \xb0\x03\r\n" * 20,
         b"time;torque\n" + b"1;2,5\n" * 20,
     ],
 }
