@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,8 @@ from analysis.window import Window
 from drivers.emulated.bench import Bench
 from drivers.emulated.scenarios import Scenario, scenario
 from drivers.emulated.truth import PullTruth
+from rig.calibrationplan import load_plan
+from rig.calibrationpoints import points_header, points_row
 from rig.pretend import PRETEND_WINDOW
 from rig.tracefile import write_trace
 from rig.traceinfo import TraceInfo, Transducer
@@ -120,6 +123,50 @@ def make(demo: Demo, folder: Path) -> PullTruth:
     return truth
 
 
+CALIBRATION = "calibration"
+PLAN = """\
+# Invented, like all of this folder: Quillfen Gearworks calibrates its bench sensor with dead weights.
+# Try:  platepull calibrate recordings/calibration/plan.toml --out demo.json
+[certificate]
+number = "QG-C-7"
+sensor = "bench 1 (invented)"
+serial = "0042"
+capacity = "200 N.m"
+by = "T.W."
+made = 2026-01-12
+temperature = "21 degC"
+points = "points.csv"
+
+[weights]
+arm = "800 mm"
+arm_within = "0.5 mm"
+level_within = "2 deg"
+masses_within = "0.05%"
+latitude = "52 deg"
+height = "60 m"
+loads = ["2 kg", "4 kg", "6 kg", "8 kg", "10 kg", "12 kg"]
+
+[run]
+mountings = 2
+"""
+
+
+def calibrate(folder: Path) -> None:
+    """Write a plan and its points: a sensor that shows 1.2 % too much one way, 0.8 % the other, with a little of every fault."""
+    home = folder / CALIBRATION
+    home.mkdir(exist_ok=True)
+    (home / "plan.toml").write_text(PLAN, encoding="utf-8")
+    plan = load_plan(home / "plan.toml", date(2026, 1, 12))
+    draws = np.random.default_rng(7)
+    rows = []
+    for load in plan.all_loads():
+        torque_nm = plan.reference.torque_nm(load.size)
+        shown_nm = torque_nm * (1.012 if load.direction == 1 else 1.008) * (1 + 1e-5 * (torque_nm - 50))
+        shown_nm += 0.02 * (load.mounting - 1) + (0.0 if load.rising else 0.03 * (load.size > 0))
+        rows.append(points_row(load, load.size, 0.31 + load.direction * shown_nm + draws.normal(0, 0.015)))
+    (home / "points.csv").write_text(points_header(plan.reference) + "".join(rows), encoding="utf-8")
+
+
 def index(truths: dict[str, PullTruth]) -> str:
     """The README of the folder."""
     rows = []
@@ -150,6 +197,9 @@ _FOOT = """
 In `case_held` the case is held instead of free, so the packs read twice what they would in the other arrangement. In `clipped` the
 truth lies beyond what the sensor could tell.
 
+[calibration](calibration/plan.toml) holds an invented calibration of the bench's sensor by dead weights, plan and points:
+`platepull calibrate recordings/calibration/plan.toml --out demo.json`.
+
 All of it, this page included, is made by `python recordings/make.py` (seeded: the same each time), under the project's licence.
 A trace that once broke the program joins as `issue_NNN.csv`, with its story here.
 """
@@ -158,6 +208,7 @@ A trace that once broke the program joins as `issue_NNN.csv`, with its story her
 def main() -> None:
     """Make them all."""
     truths = {demo.name: make(demo, HERE) for demo in DEMOS}
+    calibrate(HERE)
     (HERE / "README.md").write_text(index(truths), encoding="utf-8")
 
 

@@ -37,9 +37,15 @@ def test_the_profile_is_one_and_the_line_beside_it_is_read_with_it():
     assert codec.faults.total == 0
 
 
+def test_the_offset_adapter_goes_into_that_profile():
+    texts = [next(block for block in blocks("toml") if head in block) for head in ("[device]", "[offset_adapter]")]
+    profile = parse_profile(tomllib.loads("".join(texts)), "README")
+    assert profile.adapter.factor == pytest.approx(1.15)
+
+
 def test_the_settings_are_ones(tmp_path):
     path = tmp_path / "settings.toml"
-    path.write_text(next(block for block in blocks("toml") if "[device]" not in block))
+    path.write_text(next(block for block in blocks("toml") if "who = " in block))
     settings = load_settings(path)
     assert Window.parse(settings.window)
     assert settings.who == "T.W."
@@ -53,7 +59,7 @@ def commands():
 
 @pytest.mark.parametrize("command", commands())
 def test_every_command_parses(command):
-    _, *words = shlex.split(command)
+    _, *words = shlex.split(command, comments=True)
     parser_for(words).parse_args(words)
 
 

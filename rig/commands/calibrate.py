@@ -1,0 +1,145 @@
+"""`platepull calibrate`: from a plan and points, taken at the bench or written down, to a certificate."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from analysis.errors import BenchError
+from rig.choices import ArgumentError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from rig.calibrationplan import Plan
+    from rig.certificate import Certificate
+    from rig.weighing import Gauge
+
+NAME = "calibrate"
+HELP = "calibrate the torque sensor by weights or a reference sensor, and make its certificate"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("plan", nargs="?", metavar="PLAN.toml", type=Path, help="the plan; it names the file of the points")
+    parser.add_argument("--template", action="store_true", help="print a plan to fill in")
+    parser.add_argument("--device", metavar="PROFILE.toml", help="take the points now from this device, one load after the other")
+    parser.add_argument("--reference", metavar="PROFILE.toml", help="the reference sensor's device, where it is on a line too")
+    parser.add_argument("--out", metavar="C.json", type=Path, help="the certificate (its number as a name, beside the plan)")
+    parser.add_argument("--no-pdf", action="store_true", help="no printed sheet")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Take points if a device is named, then make the certificate."""
+    from datetime import date
+
+    from rig.calibrationplan import TEMPLATE, load_plan
+    from rig.calibrationpoints import certificate_of
+    from rig.certificate import CertificateError, write_certificate
+    from rig.certificatesheet import sheet_lines
+
+    if args.template:
+        print(TEMPLATE, end="")
+        return 0
+    if args.plan is None:
+        raise ArgumentError("no plan", where="PLAN.toml", mend="get one to fill in: platepull calibrate --template")
+    if args.reference and not args.device:
+        raise ArgumentError("there is a reference, but no device", where="--reference", mend="name the sensor's profile: --device")
+    plan = load_plan(args.plan, date.today())
+    out: Path = args.out or args.plan.parent / f"certificate_{_file_name(plan.draft.number)}.json"
+    if out.exists():
+        raise CertificateError(
+            "is there already", where=str(out), mend="give the certificate another number, or name another --out"
+        )
+    if args.device and not _taken(args, plan):
+        print(f"broken off; what was taken is in {plan.points}: the same command goes on with it", file=sys.stderr)
+        return 0
+    certificate = certificate_of(plan)
+    print("\n".join(sheet_lines(certificate)))
+    write_certificate(out, certificate)
+    print(f'\nwritten: {out}; name it in the profile: certificate = "{out.name}"')
+    if not args.no_pdf:
+        _print_sheet(out.with_suffix(".pdf"), certificate)
+    return 0
+
+
+def _file_name(number: str) -> str:
+    return "".join(char if char.isalnum() or char in "-." else "_" for char in number)
+
+
+def _print_sheet(path: Path, certificate: Certificate) -> None:
+    """The certificate is made with or without its sheet: what is missing for it is said, and how to get it."""
+    from rig.certificatesheet import sheet_html
+
+    try:
+        from rig.gui.sheet import write_pdf
+
+        write_pdf(path, f"Calibration {certificate.number}", sheet_html(certificate))
+    except (ImportError, BenchError) as fault:
+        print(f"no printed sheet: {fault}", file=sys.stderr)
+    else:
+        print(f"written: {path}")
+
+
+class _Person:
+    """The person at the terminal."""
+
+    def ask(self, question: str) -> str:
+        """The answer; the end of the input is the wish to end."""
+        try:
+            return input(question + " ")
+        except EOFError:
+            print()
+            return "q"
+
+    def say(self, line: str) -> None:
+        """A line to read."""
+        print(line, flush=True)
+
+
+def _taken(args: argparse.Namespace, plan: Plan) -> bool:
+    """Take the points; False: the person broke off."""
+    from rig.weighing import PointTaker, Stopped
+
+    with contextlib.ExitStack() as open_lines:
+        gauge = open_lines.enter_context(_gauge(args.device, under_test=True))
+        reference = open_lines.enter_context(_gauge(args.reference, under_test=False)) if args.reference else None
+        try:
+            PointTaker(plan, gauge, reference, _Person()).run()
+        except (Stopped, KeyboardInterrupt):
+            return False
+    return True
+
+
+@contextlib.contextmanager
+def _gauge(profile_name: str, *, under_test: bool) -> Iterator[Gauge]:
+    """A device on its line. One under test reads as it sends; a reference with its own certificate in force."""
+    from datetime import date
+
+    from analysis.results import Sensor
+    from drivers.clock import SystemClock
+    from drivers.profile import load_profile
+    from drivers.source import LineAway, LineUp, LineWord, open_source
+    from rig.bench import Bench
+    from rig.choices import profile_path
+    from rig.news import Failed
+    from rig.opening import terminal_of
+    from rig.sensorchoice import SensorChoice
+    from rig.session import Session
+    from rig.traceinfo import TraceInfo
+    from rig.weighing import Gauge
+
+    profile, clock = load_profile(profile_path(profile_name)), SystemClock()
+    bare = Sensor(capacity_nm=profile.capacity_nm)
+    sensor = bare if under_test else SensorChoice(date.today()).of_line(profile, TraceInfo())[0]
+    terminal = terminal_of("N.m", large=False)
+
+    def tell(item: object) -> None:
+        if isinstance(item, LineUp | LineAway | LineWord | Failed):  # a weight that is hung looks like a pull: no word of that
+            terminal.show(item)
+
+    with Bench(open_source(profile, clock), Session(sensor=sensor)) as bench:
+        yield Gauge(bench, profile.capacity_nm, clock, tell)
