@@ -247,7 +247,10 @@ def _meanings(columns: list[list[re.Match[str]]], decimal: str, heading: list[st
     meanings: list[Meaning | None] = []
     for at, column in enumerate(columns):
         values = [float(re.sub(r"\s", "", match["number"]).replace(decimal, ".")) for match in column]
-        meanings.append(_said(column, heading[at] if heading else "") or _run(values, rate_hz))
+        title = heading[at] if heading else ""
+        said, run = _said(column, title), _run(values, rate_hz)
+        lone_t = "t" in (title.lower(), (column[0]["key"] or "").lower())  # torque, or time where it runs like a clock
+        meanings.append(run if run and (said is None or lone_t) else said)
     taken = {meaning.column.kind for meaning in meanings if meaning}
     free: list[Kind] = [kind for kind in ("torque", "angle") if kind not in taken]
     unknown = sum(meaning is None for meaning in meanings)

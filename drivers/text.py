@@ -157,7 +157,10 @@ class TextCodec:
 
 
 def as_text(line: bytes) -> str | None:
-    """A line as text, without what only frames it: byte order mark, STX and ETX, brackets round a unit. None if it is no text."""
+    """A line as text, without what only frames it: byte order mark, STX and ETX, brackets round a unit, JSON's braces and quotes.
+
+    None if it is no text.
+    """
     line = line.removeprefix(_BOM).strip(b" \t\x02\x03")
     try:
         text = line.decode("utf-8")
@@ -165,6 +168,8 @@ def as_text(line: bytes) -> str | None:
         if not all(byte < 0x80 or byte in _OLD_SIGNS for byte in line):
             return None
         text = line.decode("latin-1")
+    if text.startswith("{") and text.endswith("}"):
+        text = text[1:-1].replace('"', "")
     if "[" in text or "(" in text:
         text = _BRACKETED_UNIT.sub(r" \1", text)
     return text.replace("\u2212", "-").strip()

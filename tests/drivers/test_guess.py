@@ -102,6 +102,21 @@ HABITS: dict[str, tuple[Habit, list[tuple[str, str]], float]] = {
     "bars": (lambda n, t, a, s: f"|{t:.2f}|{a:.2f}|\r\n", [("skip", ""), ("torque", "N.m"), ("angle", "deg"), ("skip", "")], 0.2),
     "mark before": (lambda n, t, a, s: f"${t:.2f}\r\n", [("torque", "N.m")], 0.5),
     "letter before": (lambda n, t, a, s: f"N{t:+09.2f}\r\n", [("torque", "N.m")], 0.5),
+    "JSON": (
+        lambda n, t, a, s: f'{{"id": "bench", "torque": {t:.2f}, "angle":{a:.2f}, "ok": true}}\n',
+        [("torque", "N.m"), ("angle", "deg")],
+        0.6,
+    ),
+    "t is time": (
+        lambda n, t, a, s: f'{{"t":{s * 1000:.0f},"torque":{t:.2f},"angle":{a:.2f}}}\n',
+        [("time", "ms"), ("torque", "N.m"), ("angle", "deg")],
+        0.5,
+    ),
+    "t is time, in a heading": (
+        lambda n, t, a, s: "t;torque [N.m]\n" if n == 0 else f"{s * 1000:.0f};{t:.2f}\n",
+        [("time", "ms"), ("torque", "N.m")],
+        0.8,
+    ),
     "temperature too": (lambda n, t, a, s: f"{t:.2f} Nm,{23 + n % 5 * 0.1:.1f} C\r\n", [("torque", "Nm"), ("skip", "")], 0.9),
     "time of day": (
         lambda n, t, a, s: f"12:30:{10 + s:06.3f},{t:.2f},{a:.2f}\r\n",
