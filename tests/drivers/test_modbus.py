@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import struct
 import threading
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -171,13 +172,20 @@ def test_no_changed_byte_gives_a_sample(at: int, mask: int) -> None:
 class AnsweringLine:
     """A device that answers 8 ms after it is asked, with the number of the question.
 
-    `deaf` questions go unanswered; `slow` ones are answered only `SLOW_S` after they were asked.
+    `deaf` questions go unanswered; `slow` ones are answered only `slow_s` after they were asked; every seventh answer is `spoilt`.
     """
 
-    SLOW_S = 0.7
-
-    def __init__(self, clock: StepClock, deaf: range = range(0), slow: range = range(0), reply: bytes | None = None) -> None:
+    def __init__(
+        self,
+        clock: StepClock,
+        deaf: range = range(0),
+        slow: range = range(0),
+        reply: bytes | None = None,
+        spoilt: Callable[[bytes], bytes] = bytes,
+        slow_s: float = 0.7,
+    ) -> None:
         self.name, self.ended = "P", False
+        self._spoilt, self._slow_s = spoilt, slow_s
         self._clock, self._deaf, self._slow, self._reply = clock, deaf, slow, reply
         self._asked = 0
         self._due: list[tuple[float, bytes]] = []
@@ -186,8 +194,9 @@ class AnsweringLine:
     def write(self, data: bytes) -> None:
         self._asked += 1
         if self._asked not in self._deaf:
-            after_s = self.SLOW_S if self._asked in self._slow else 0.008
-            self._due.append((self._clock.moment + after_s, self._reply or answer(self._asked, 0, -self._asked)))
+            after_s = self._slow_s if self._asked in self._slow else 0.008
+            data = self._reply or answer(self._asked, 0, -self._asked)
+            self._due.append((self._clock.moment + after_s, self._spoilt(data) if self._asked % 7 == 0 else data))
 
     def read(self, most: int = MOST_BYTES) -> bytes:
         if not self._due or self._due[0][0] > self._clock.moment + READ_S:
@@ -246,6 +255,50 @@ def test_questions_without_answer_leave_a_gap() -> None:
     whole = join(item for item in items if isinstance(item, Trace))
     assert list(whole.torque_nm[47:51] * 10) == pytest.approx([48, 49, 53, 54])
     assert np.diff(whole.time_s)[48] == pytest.approx(0.05 + 3 * 0.5, abs=0.1)
+
+
+SPOILT: dict[str, Callable[[bytes], bytes]] = {
+    "dropped": lambda data: data[:5] + data[6:],
+    "flipped": lambda data: data[:4] + bytes((data[4] ^ 0x10,)) + data[5:],
+    "half": lambda data: data[: len(data) // 2],
+    "doubled byte": lambda data: data[:5] + data[4:],
+    "doubled": lambda data: data + data,
+    "merged": lambda data: data[:-3] + data,
+    "noise before": lambda data: b"\x00\xff\x11\x03" + data,
+}
+
+
+@pytest.mark.parametrize("damage", SPOILT)
+def test_damaged_answers_are_counted_and_never_a_sample(damage: str) -> None:
+    """The torque tells which question was answered."""
+    clock, stop = StepClock(), threading.Event()
+    line = AnsweringLine(clock, spoilt=SPOILT[damage])
+    clock.at_wait = lambda moment: stop.set() if moment > 60.0 else None
+    source = LiveSource(PROFILE, clock, lambda port: line, list)
+    whole = join(item for item in source.pieces(stop) if isinstance(item, Trace))
+    numbers = np.round(whole.torque_nm * 10).astype(int)
+    assert whole.torque_nm * 10 == pytest.approx(numbers)
+    assert whole.angle_deg is not None
+    assert whole.angle_deg * 100 == pytest.approx(-numbers)
+    assert (np.diff(numbers) > 0).all()
+    asked, spoilt = numbers[-1], (numbers % 7 == 0).sum()
+    if damage == "doubled":
+        assert len(numbers) == asked
+        assert source.faults.total == 0
+    elif damage in ("merged", "noise before"):  # the whole answer stands at the end of what came
+        assert spoilt == 0 or len(numbers) == asked
+        assert source.faults.garbled >= asked // 7
+    else:
+        assert spoilt == 0
+        assert source.faults.garbled >= asked // 7
+        assert len(numbers) >= asked - asked // 7 - 1
+
+
+def test_a_stall_of_200_ms_costs_no_sample() -> None:
+    clock = StepClock()
+    whole = join(item for item in run(AnsweringLine(clock, slow=range(50, 60), slow_s=0.2), clock, 10.0) if isinstance(item, Trace))
+    assert whole.torque_nm * 10 == pytest.approx(np.arange(1, len(whole) + 1))
+    assert np.diff(whole.time_s).max() < 0.25
 
 
 def test_answers_that_come_too_late_do_not_put_all_later_ones_a_question_behind() -> None:
