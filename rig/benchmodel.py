@@ -21,7 +21,7 @@ from rig.benchport import BenchPort
 from rig.language import say
 from rig.news import Ended, Exercised, Failed, News, PullBegan, PullJudged, ZeroFound
 from rig.picture import NO_CURVE, Curve, LiveRing, extremes
-from rig.shown import torque, way_mark
+from rig.shown import torque
 from rig.unitchoice import NEWTON_METRES, UnitChoice
 
 WHOLE_TRACES = 16
@@ -38,6 +38,7 @@ class BenchState(StrEnum):
     WAITING = "waiting"
     PULLING = "pulling"
     READING = "reading"
+    EXERCISING = "exercising"
     LOST = "line lost"
     ENDED = "ended"
 
@@ -73,14 +74,14 @@ class Pull:
 class Trouble:
     """Something the person should know and can mend.
 
-    `of_line` goes away by itself when the line is back, `of_exercise` at the next load.
+    `of_line` goes away by itself when the line is back. `good`: nothing to mend, only to know.
     """
 
     what: str
     where: str
     mend: str
     of_line: bool = False
-    of_exercise: bool = False
+    good: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +126,7 @@ class BenchModel:
         self._told: set[int] = set()
         self.now_nm: float | None = None
         self.peak_nm: float | None = None
+        self.exercised: Exercised | None = None
         self._pull_from_s: float | None = None
 
     # what comes in
@@ -156,7 +158,7 @@ class BenchModel:
         """Take what the bench has told since the last call."""
         if self.bench is None:
             return Changed.NOTHING
-        changed = Changed.NOTHING
+        changed = self._see_exercise(self.bench.exercising)
         for item in self.bench.news():
             changed |= self._take(item)
         pieces = self.bench.scope()
@@ -164,6 +166,16 @@ class BenchModel:
             self.ring.add(piece)
             self._watch(piece)
         return changed | (Changed.SCOPE if pieces else Changed.NOTHING)
+
+    def _see_exercise(self, on: bool) -> Changed:
+        """An exercise is begun and ended by the session; the state follows it."""
+        if on and self.state is BenchState.WAITING:
+            self.state, self.exercised, self.looking_at = BenchState.EXERCISING, None, None
+            return Changed.STATE | Changed.PULLS
+        if not on and self.state is BenchState.EXERCISING:
+            self.state = BenchState.WAITING
+            return Changed.STATE
+        return Changed.NOTHING
 
     def _watch(self, piece: Trace) -> None:
         zero_nm = 0.0 if self.bench is None else self.bench.zero_nm
@@ -188,7 +200,8 @@ class BenchModel:
             case ZeroFound(zero_nm, asked, far_off):
                 return self._zero_found(zero_nm, asked=asked, far_off=far_off)
             case Exercised():
-                return self._exercised(item)
+                self.exercised = item
+                return Changed.STATE
             case PullBegan(from_s=from_s):
                 self.state, self._pull_from_s, self.peak_nm = BenchState.PULLING, from_s, None
                 self.looking_at = None
@@ -205,14 +218,7 @@ class BenchModel:
         if far_off:
             mend = say("something hangs on the sensor, or it was overloaded: check it first")
             return self._trouble(Trouble(say("the zero is far off: {torque}", torque=shown), self.line_name, mend))
-        return self._trouble(Trouble(say("new zero: {torque}", torque=shown), "", "")) if asked else Changed.NOTHING
-
-    def _exercised(self, news: Exercised) -> Changed:
-        self.troubles = [trouble for trouble in self.troubles if not trouble.of_exercise]
-        way, shown = way_mark(news.direction), torque(news.torque_nm, self.unit.first)
-        what = say("exercise {way} {torque}: {times} so high", way=way, torque=shown, times=news.times)
-        mend = say("done: hands off for the new zero") if news.over else ""
-        return self._trouble(Trouble(what, "", mend, of_exercise=True))
+        return self._trouble(Trouble(say("new zero: {torque}", torque=shown), "", "", good=True)) if asked else Changed.NOTHING
 
     def _judged(self, news: PullJudged) -> Changed:
         pull = Pull(news.number, news.trace, news.result, news.verdict, news.file, news.final, lacks=self.lacks)

@@ -23,7 +23,6 @@ from rig.sidesview import Member, load
 from rig.sounds import Sounds
 from rig.unitchoice import UNIT_CHOICES
 from rig.verdictview import TONES, Tone
-from rig.wording import EXERCISE
 from rig.work import Work
 
 
@@ -106,10 +105,7 @@ class Desk:
         """Begin to exercise the sensor, or stop it."""
         bench = self.model.bench
         if bench is not None:
-            begins = not bench.exercising
-            bench.exercise(begins)
-            if begins:
-                self.model.tell(say("exercise the sensor"), mend=say(EXERCISE))
+            bench.exercise(not bench.exercising)
 
     # pulls
 

@@ -11,7 +11,9 @@ from analysis.window import Basis, Window
 from rig.benchmodel import BenchState, Pull
 from rig.conditions import FIELD_NAMES
 from rig.language import number, say
-from rig.shown import digits, torque, unit_name
+from rig.news import Exercised
+from rig.sensorlog import EXERCISE_LOADS
+from rig.shown import digits, torque, unit_name, way_mark
 from rig.unitchoice import UnitChoice
 from rig.wording import STATE_WORD
 
@@ -111,6 +113,7 @@ def state_word(state: BenchState) -> str:
         BenchState.WAITING: say("READY"),
         BenchState.PULLING: say("PULLING"),
         BenchState.READING: say("READING"),
+        BenchState.EXERCISING: say("EXERCISE"),
         BenchState.LOST: say("LINE LOST"),
         BenchState.ENDED: say("ENDED"),
     }[state]
@@ -124,6 +127,7 @@ def state_hint(state: BenchState) -> str:
         BenchState.WAITING: say("Pull when you like. No key is needed."),
         BenchState.PULLING: say("Pull steadily. The reading comes when the lever is back at rest."),
         BenchState.READING: say("The pull is being read."),
+        BenchState.EXERCISING: say("Load the sensor three times each way, let go each time."),
         BenchState.LOST: say("Check plug and power. It is opened again by itself."),
         BenchState.ENDED: say("Nothing more comes. All pulls are kept."),
     }[state]
@@ -264,12 +268,17 @@ def scale_of(pull: Pull, unit: UnitChoice) -> Scale | None:
     return Scale(low, high, value, spread, end, "" if low is None else number(low, 1), "" if high is None else number(high, 1))
 
 
-def live_view(now_nm: float | None, peak_nm: float | None, state: BenchState, unit: UnitChoice) -> LiveView:
-    """The torque now; while pulling with the highest so far."""
-    word = say("TORQUE NOW") if state is BenchState.PULLING else say("NO PULL YET")
+def live_view(
+    now_nm: float | None, peak_nm: float | None, state: BenchState, unit: UnitChoice, exercised: Exercised | None = None
+) -> LiveView:
+    """The torque now; while pulling with the highest so far, while exercising with the last load."""
+    word = say("TORQUE NOW") if state in (BenchState.PULLING, BenchState.EXERCISING) else say("NO PULL YET")
     value = None if now_nm is None else in_unit(abs(now_nm), unit.first)
     shown = "–" if value is None else number(value, digits(unit.first, value))
     note = state_hint(state)
     if state is BenchState.PULLING and peak_nm is not None:
         note = say("highest so far {torque}", torque=torque(peak_nm, unit.first))
+    if state is BenchState.EXERCISING and exercised is not None:
+        way, load = way_mark(exercised.direction), torque(exercised.torque_nm, unit.first)
+        note = say("{way} {torque}: load {times} of {all}", way=way, torque=load, times=exercised.times, all=EXERCISE_LOADS)
     return LiveView(word, shown, unit_name(unit.first), note)

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from analysis.results import Budget, Chatter, Doubt, DoubtCode, PullResult, SeriesResult, Settling, Verdict, VerdictState
 from analysis.units import in_unit
 from analysis.window import Basis, Window
+from rig.sensorlog import EXERCISE_LOADS
 
 CAUTIONS = (
     "Clamp the unit by a proper stub in a bolted-down vice; stand so that a sudden release cannot throw you.",
@@ -225,7 +226,9 @@ def zero_text(zero_nm: float, *, asked: bool, far_off: bool, unit: str = "N.m") 
 def exercised_text(direction: int, torque_nm: float, times: int, *, over: bool, unit: str = "N.m") -> str:
     """A load of an exercise."""
     way = "first direction" if direction == 1 else "other way"
-    return f"exercise, {way}: {torque(torque_nm, unit)}, {times} so high" + ("; done, hands off for the new zero" if over else "")
+    return f"exercise, {way}: {torque(torque_nm, unit)}, load {times} of {EXERCISE_LOADS}" + (
+        "; done, hands off for the new zero" if over else ""
+    )
 
 
 def series_zero_text(before_nm: float, after_nm: float, *, moved: bool, unit: str = "N.m") -> str:

@@ -94,10 +94,10 @@ class BenchPage(QWidget):
     def _show_panel(self, shown: Pull | None, changed: Changed) -> None:
         model = self._model
         self._ticks += 1
-        if shown is None or model.state is BenchState.PULLING:
+        if shown is None or model.state in (BenchState.PULLING, BenchState.EXERCISING):
             if changed == Changed.SCOPE and self._ticks % DIGITS_EVERY:
                 return
-            self.panel.show_live(live_view(model.now_nm, model.peak_nm, model.state, model.unit))
+            self.panel.show_live(live_view(model.now_nm, model.peak_nm, model.state, model.unit, model.exercised))
         else:
             self.panel.show_verdict(view_of(shown, model.unit), scale_of(shown, model.unit))
 

@@ -73,7 +73,7 @@ def paint_tone(painter: QPainter, tone: Tone, box: QRectF, shape: str, mark: str
 
 
 def paint_state(painter: QPainter, state: BenchState, box: QRectF, ink: str) -> None:
-    """Open ring: ready; turning arrow: pulling; bars: reading; broken line: lost; dotted ring: no line; square: ended."""
+    """Ring: ready; arrow: pulling; bars: reading; rungs: exercise; broken line: lost; dotted ring: no line; square: ended."""
     painter.save()
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     painter.translate(box.topLeft())
@@ -94,6 +94,9 @@ def paint_state(painter: QPainter, state: BenchState, box: QRectF, ink: str) -> 
         case BenchState.READING:
             for left, top in ((10, 52), (40, 14), (70, 36)):
                 painter.fillRect(QRectF(left, top, 20, 92 - top), QColor(ink))
+        case BenchState.EXERCISING:
+            for top in (8, 42, 76):
+                painter.fillRect(QRectF(10, top, 80, 16), QColor(ink))
         case BenchState.LOST:
             painter.drawPolyline(QPolygonF([QPointF(2, 50), QPointF(26, 50), QPointF(42, 16)]))
             painter.drawPolyline(QPolygonF([QPointF(58, 84), QPointF(74, 50), QPointF(98, 50)]))

@@ -39,6 +39,11 @@ class TroubleStrip(QFrame):
         self.setVisible(bool(troubles))
         if troubles:
             trouble = troubles[-1]
+            if self.property("good") is not trouble.good:
+                self.setProperty("good", trouble.good)
+                for widget in (self, self._what, self._mend, self._button):  # Qt looks a property up once only
+                    widget.style().unpolish(widget)
+                    widget.style().polish(widget)
             more = "" if len(troubles) == 1 else "  (+" + str(len(troubles) - 1) + ")"
             self._what.setText((f"{trouble.where}: " if trouble.where else "") + say(trouble.what) + more)
             self._mend.setText("→ " + say(trouble.mend) if trouble.mend else "")

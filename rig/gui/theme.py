@@ -164,4 +164,8 @@ def style_sheet(theme: Theme, scale: float) -> str:
     QFrame#strip QLabel#mend {{ font-weight: normal; }}
     QFrame#strip QPushButton {{ background: {theme.alarm.fill}; color: {theme.alarm.ink};
         border: {px(2)} solid {theme.alarm.ink}; }}
+    QFrame#strip[good="true"] {{ background: {theme.busy.fill}; }}
+    QFrame#strip[good="true"] QLabel {{ color: {theme.busy.ink}; }}
+    QFrame#strip[good="true"] QPushButton {{ background: {theme.busy.fill}; color: {theme.busy.ink};
+        border-color: {theme.busy.ink}; }}
     """

@@ -67,7 +67,7 @@ class VerdictPanel(QWidget):
     def _write(
         self, painter: QPainter, name: str, text: str, left: float, base: float, width: float, cap: float, ink: str
     ) -> float:
-        font = fitted(text, width, cap, bold=name not in ("note", "margin", "spread"))
+        font = fitted(text, width, cap, bold=name not in ("note", "more", "margin", "spread"))
         end = put_text(painter, text, left, base, font, ink)
         self.cap_heights[name] = painter.fontMetrics().capHeight()
         return end
@@ -91,8 +91,9 @@ class VerdictPanel(QWidget):
         self._write(painter, "spread", view.uncertainty, left, 0.77 * height, right - left, 0.055 * height, paint.ink)
         if self._scale is not None and self._scale.value is not None:
             self._paint_scale(painter, QRectF(left, 0.795 * height, right - left, 0.11 * height), self._scale, paint)
-        if view.notes:
-            self._write(painter, "note", " · ".join(view.notes[:3]), left, 0.97 * height, right - left, 0.032 * height, paint.ink)
+        # The most important note has a line of its own, so that what follows does not make it small.
+        for name, words, base in zip(("note", "more"), (view.notes[:1], view.notes[1:4]), (0.943, 0.985), strict=True):
+            self._write(painter, name, " · ".join(words), left, base * height, right - left, 0.03 * height, paint.ink)
 
     def _paint_scale(self, painter: QPainter, box: QRectF, scale: Scale, paint: Paint) -> None:
         ink = QColor(paint.ink)
@@ -172,7 +173,7 @@ class StateBand(QWidget):
         theme, box = self._theme, QRectF(self.rect())
         if self._state in (BenchState.LOST, BenchState.NO_LINE):
             fill, ink = theme.alarm.fill, theme.alarm.ink
-        elif self._state in (BenchState.PULLING, BenchState.READING):
+        elif self._state in (BenchState.PULLING, BenchState.READING, BenchState.EXERCISING):
             fill, ink = theme.busy.fill, theme.busy.ink
         else:
             fill, ink = theme.panel, theme.ink

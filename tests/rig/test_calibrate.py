@@ -24,6 +24,8 @@ from rig.cli import main
 from rig.gui.sheet import SheetError, write_pdf
 from rig.weighing import PointTaker, Stopped
 
+pytestmark = pytest.mark.usefixtures("qapp")  # a sheet needs fonts, and windows of other tests an application of their own kind
+
 DAY = date(2026, 11, 25)
 DEMO = Path(__file__).resolve().parents[2] / "recordings" / "calibration"
 BY_REFERENCE = (

@@ -1,9 +1,8 @@
 """Zero before and after, its drift over a series, and exercise: what the session says of its sensor."""
 
-import numpy as np
 import pytest
 from support.calibrated import made_certificate
-from support.made import MOMENT, made_stream, pieces_of
+from support.made import MOMENT, made_loads, made_stream, pieces_of
 
 from analysis.results import Sensor
 from analysis.trace import Trace
@@ -34,17 +33,6 @@ def finals(news):
 
 def offset(stream, by_nm):
     return Trace(stream.time_s, stream.torque_nm + by_nm, stream.angle_deg)
-
-
-def loads(peaks_nm, start_s=0.0, rest_s=2.5):
-    """Loads against a lever that does not turn: up in half a second, down again."""
-    at_s, torque = [0.0, rest_s], [0.0, 0.0]
-    for peak in peaks_nm:
-        at_s += [at_s[-1] + 0.5, at_s[-1] + 1.0, at_s[-1] + 1.0 + rest_s]
-        torque += [peak, 0.0, 0.0]
-    time_s = np.arange(int(500 * at_s[-1])) / 500
-    noise = np.random.default_rng(5).normal(0, 0.05, time_s.size)
-    return Trace(start_s + time_s, np.interp(time_s, at_s, torque) + noise, np.zeros(time_s.size))
 
 
 def test_the_zero_is_told_when_the_line_opens_and_when_it_was_asked_for():
@@ -93,7 +81,7 @@ def test_loads_of_an_exercise_are_counted_neither_recorded_nor_judged_and_end_wi
     recorder = Recorder(tmp_path, TraceInfo(), lambda: MOMENT, lambda: 0.0)
     session = Session(sensor=UNDER, window=WINDOW, recorder=recorder)
     session.exercise()
-    news = run(session, loads([70, 69, 71, -70, -68, -72]))
+    news = run(session, made_loads([70, 69, 71, -70, -68, -72]))
     told = of(Exercised, news)
     assert [(item.direction, item.times) for item in told] == [(1, 1), (1, 2), (1, 3), (-1, 1), (-1, 2), (-1, 3)]
     assert [item.over for item in told] == [False] * 5 + [True]
@@ -113,7 +101,7 @@ def test_loads_of_an_exercise_are_counted_neither_recorded_nor_judged_and_end_wi
 def test_one_way_alone_is_over_after_some_quiet():
     session = Session(sensor=SENSOR)
     session.exercise()
-    news = run(session, loads([70, 69, 71]))
+    news = run(session, made_loads([70, 69, 71]))
     assert session.exercising
     news += run(session, made_stream(1, start_s=30.0, rest_s=12.0))
     assert not session.exercising

@@ -14,7 +14,7 @@ from rig.gui.pull_page import REASONS
 from rig.gui.sides_page import HEADINGS
 from rig.language import LANGUAGES, LanguageError, catalogue, number, read_po, say, speak
 from rig.verdictview import DOUBTS, LAPSES
-from rig.wording import CAUTIONS, EXERCISE, STATE_WORD
+from rig.wording import CAUTIONS, STATE_WORD
 
 RIG = Path(language.__file__).parent
 
@@ -42,7 +42,7 @@ def in_tables():
     choices = {words for pairs in CHOICES.values() for _, words in pairs if words}
     arrangements = {text for one in ARRANGEMENTS for text in (one.what, one.factor)}
     keys = {words for _, words in KEYS}
-    tables = (CAUTIONS, (EXERCISE,), LAPSES.values(), STATE_WORD.values(), DOUBTS.values(), FIELD_NAMES.values(), REASONS, HEADINGS)
+    tables = (CAUTIONS, LAPSES.values(), STATE_WORD.values(), DOUBTS.values(), FIELD_NAMES.values(), REASONS, HEADINGS)
     return choices | arrangements | keys | {text for table in tables for text in table}
 
 

@@ -7,21 +7,26 @@ import pytest
 from PySide6.QtCore import QPoint, QRect, Qt
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QAbstractButton, QComboBox, QLabel, QLineEdit
+from support.calibrated import made_certificate
 from support.fed import FedBench
+from support.made import made_loads, made_stream
 from support.structure import compare, structure
 
+from analysis.results import Sensor
+from analysis.trace import Trace
 from analysis.window import Window
 from drivers.profile import load_profile
 from drivers.source import LineAway, LineUp
 from rig.app import Shell
 from rig.benches import Opened
-from rig.benchmodel import BenchModel
+from rig.benchmodel import BenchModel, BenchState
 from rig.desk import Desk, Means
 from rig.gui.main_window import MainWindow
 from rig.gui.theme import THEMES
 from rig.language import speak
 from rig.rawtap import RawTap
 from rig.remembered import Remembered
+from rig.session import Session
 from rig.traceinfo import Calibration, TraceInfo
 from rig.unitchoice import UnitChoice
 
@@ -299,6 +304,50 @@ def test_errors_are_a_strip_that_blocks_nothing_and_goes_when_read(stage):
     stage.tick()
     stage.key(Qt.Key.Key_Escape)
     assert not strip.isVisible()
+
+
+def test_an_exercise_is_seen_from_afar_counted_and_leaves_no_pull(stage):
+    stage.window.line.exercise_wanted.emit()
+    stage.tick()
+    assert stage.model.state is BenchState.EXERCISING
+    stage.window.show_bench()
+    stage.bench.feed(made_loads([60.0, 61.0]))
+    stage.tick()
+    assert "load 2 of 3" in stage.window.bench.panel.accessibleName()
+    assert "three times each way" in stage.window.bench.band.accessibleName()
+    stage.window.line.exercise_wanted.emit()
+    stage.tick()
+    assert stage.model.state is BenchState.WAITING
+    assert stage.model.pulls == []
+
+
+def test_a_new_zero_is_told_but_not_as_a_trouble(stage):
+    stage.key(Qt.Key.Key_F7)
+    stage.bench.feed(made_stream(1), until_s=2.5)
+    stage.tick()
+    strip = stage.window.strip
+    assert (strip.isVisible(), strip.property("good")) == (True, True)
+    assert "new zero" in strip.accessibleName()
+    stage.key(Qt.Key.Key_Escape)
+    assert not strip.isVisible()
+
+
+def test_a_zero_far_off_is_a_trouble(stage):
+    stream = made_stream(1)
+    stage.bench.feed(Trace(stream.time_s, stream.torque_nm + 15.0, stream.angle_deg), until_s=2.5)
+    stage.tick()
+    assert "far off" in stage.window.strip.accessibleName()
+    assert stage.window.strip.property("good") is not True
+
+
+def test_a_certificate_that_ran_out_is_said_on_the_verdict_and_large_enough(stage):
+    expired = made_certificate(gain=1.0, due=datetime.date(2026, 1, 1)).on(datetime.date(2026, 3, 5))
+    stage.bench.session = Session(sensor=Sensor(capacity_nm=200.0, calibration=expired), window=WINDOW)
+    stage.pull(60.0)
+    panel = stage.window.bench.panel
+    assert "calibration is out of date" in panel.accessibleName()
+    stage.window.grab()
+    assert panel.cap_heights["note"] > 0.4 * panel.cap_heights["margin"]
 
 
 def test_everything_that_can_be_pressed_has_a_tooltip_and_can_be_reached_by_keyboard(opened):

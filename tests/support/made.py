@@ -34,6 +34,17 @@ def made_stream(
     return Trace(start_s + time_s, np.interp(time_s, at_s, torque) + noise, np.interp(time_s, at_s, angle))
 
 
+def made_loads(peaks_nm, start_s=0.0, rest_s=2.5):
+    """Loads against a lever that does not turn: up in half a second, down again."""
+    at_s, torque = [0.0, rest_s], [0.0, 0.0]
+    for peak in peaks_nm:
+        at_s += [at_s[-1] + 0.5, at_s[-1] + 1.0, at_s[-1] + 1.0 + rest_s]
+        torque += [peak, 0.0, 0.0]
+    time_s = np.arange(int(500 * at_s[-1])) / 500
+    noise = np.random.default_rng(5).normal(0, 0.05, time_s.size)
+    return Trace(start_s + time_s, np.interp(time_s, at_s, torque) + noise, np.zeros(time_s.size))
+
+
 def pieces_of(trace: Trace, sizes: Iterable[int]) -> list[Trace]:
     """The trace cut into pieces of these sizes, over and over."""
     pieces, at, sizes = [], 0, list(sizes)

@@ -97,7 +97,7 @@ def question(out):
 def test_weights_hung_as_they_are_asked_for_make_a_certificate_that_sets_a_pull_right(tmp_path, scales):
     (tmp_path / "bench.toml").write_text(PROFILE.format(port=scales.server_address[1]))
     (tmp_path / "plan.toml").write_text(PLAN)
-    words = ["calibrate", str(tmp_path / "plan.toml"), "--device", str(tmp_path / "bench.toml"), "--no-pdf"]
+    words = ["calibrate", str(tmp_path / "plan.toml"), "--device", str(tmp_path / "bench.toml")]
     child = subprocess.Popen(
         [*PLATEPULL, *words], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, bufsize=0,
         env=environment(tmp_path) | {"PYTHONUNBUFFERED": "1"},
@@ -121,6 +121,7 @@ def test_weights_hung_as_they_are_asked_for_make_a_certificate_that_sets_a_pull_
         child.kill()
     assert child.returncode == 0, err
     assert len(asked) == 1 + 7  # the exercise, and seven loads, none of them in doubt
+    assert (tmp_path / "certificate_W-1.pdf").read_bytes().startswith(b"%PDF-")
     certificate = json.loads((tmp_path / "certificate_W-1.json").read_text())
     assert certificate["forward"]["coefficients"][0] == pytest.approx(1 / GAIN, rel=2e-4)
 
