@@ -19,7 +19,7 @@ from typing import NamedTuple
 from analysis.errors import UnitError
 from analysis.units import ColumnHeader, Quantity, scale_to_si
 from drivers.frames import FramesCodec
-from drivers.text import Column, Kind, TextCodec, TextFormat, as_text, check_of, plain_unit, split_fields
+from drivers.text import LONGEST_LINE, Column, Kind, TextCodec, TextFormat, as_text, check_of, plain_unit, split_fields
 
 LEAST_LINES = 8
 """Fewer say too little."""
@@ -35,8 +35,8 @@ _NAMES: tuple[tuple[Kind, str], ...] = (
     ("angle", r"a|ang|angle|deg|pos|phi|winkel|angolo|rot"),
 )
 _FIELD = re.compile(
-    r"(?:(?P<key>[A-Za-z_]\w*)\s*[=:]\s*)?(?P<number>(?:[-+]\s*)?\d*[.,]?\d+(?:[eE][-+]?\d+)?)\s*(?P<after>[-+])?"
-    r"\s*(?P<unit>[A-Za-z°µμ%][^\s;,|]{0,11})?"
+    r"(?:(?P<key>[A-Za-z_]\w*)\s*[=:]\s*)?(?P<number>(?:[-+]\s*+)?(?:\d++(?:[.,]\d*+)?+|[.,]\d++)(?:[eE][-+]?\d++)?+)\s*+(?P<after>[-+])?"
+    r"\s*+(?P<unit>[A-Za-z°µμ%][^\s;,|]{0,11})?"
 )
 # A mark or a word before the first number; a word may stand right before the number, where that shows a sign or decimals.
 _TAG = re.compile(r"[$#!@>]+(?:[A-Za-z]\w*)?|[A-Za-z]{2,}(?=[\s,;])|[A-Za-z]+(?=[-+ ]*\d+[.,]\d)")
@@ -88,7 +88,7 @@ def guess(chunks: Sequence[Chunk]) -> Guess | None:
     if bits is not None:
         found = guess([Chunk(chunk.arrival_s, bytes(byte & 0x7F for byte in chunk.data)) for chunk in chunks])
         return None if found is None else replace(found, bits=bits, because=(f"the eighth bit is a parity: {bits}", *found.because))
-    raw = [line for line in re.split(rb"[\r\n]+", data)[1:-1] if line.strip()][:MOST_LINES]
+    raw = [line[: LONGEST_LINE + 1] for line in re.split(rb"[\r\n]+", data)[1:-1] if line.strip()][:MOST_LINES]
     lines = [as_text(line) or line.decode("utf-8", "replace") for line in raw]
     legible = sum(char.isprintable() or char == "\t" for line in lines for char in line)
     if len(lines) < LEAST_LINES or legible < 0.9 * sum(map(len, lines)):

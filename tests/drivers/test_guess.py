@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+import time
 import tomllib
 from collections.abc import Callable
 
@@ -300,6 +301,15 @@ def test_an_odd_last_line_and_a_field_that_cannot_be_read_do_not_raise() -> None
     """Found by the fuzzer."""
     result = found([Chunk(0.0, b"\n" + b"".join(b"1.5,%d/3\n" % at for at in range(20)) + b"1.5\n")])
     assert any("cannot be read, like '19/3'" in doubt for doubt in result.doubts)
+
+
+@pytest.mark.parametrize("unit", [b"1", b"1.", b"a", b"- ", b"k=", b"1,", b"(", b"[a"])
+def test_a_device_that_never_ends_a_line_does_not_keep_us(unit: bytes) -> None:
+    """It took longer the more came, by the square: minutes for what two seconds bring."""
+    line = unit * 20_000 + b"?\n"
+    before_s = time.process_time()
+    guess([Chunk(0.0, b"\n" + line * 10)])
+    assert time.process_time() - before_s < 5
 
 
 def test_keys_on_some_columns_only_make_no_keyed_profile() -> None:
