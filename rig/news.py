@@ -44,7 +44,10 @@ class ZeroFound:
 
 @dataclass(frozen=True, slots=True)
 class Exercised:
-    """A load of an exercise was seen: the direction, its torque, how many as high there were that way; `over` ends the exercise."""
+    """A load of an exercise was seen: direction, torque, how many as high there were that way (0: too low to count).
+
+    `over`: it was the last; the exercise is done.
+    """
 
     direction: int
     torque_nm: float

@@ -32,10 +32,11 @@ class SensorLog:
     _loads_nm: dict[int, list[float]] = field(default_factory=lambda: {1: [], -1: []})
 
     def add_load(self, direction: int, torque_nm: float) -> int:
-        """Note a load; how many there were as high as the highest of that direction."""
+        """Note a load; how many there were as high as the highest of that direction, 0 where this one is not."""
         loads = self._loads_nm[direction]
         loads.append(torque_nm)
-        return sum(load >= NEAR * max(loads) for load in loads)
+        enough_nm = NEAR * max(loads)
+        return sum(load >= enough_nm for load in loads) if torque_nm >= enough_nm else 0
 
     def exercised_nm(self, direction: int) -> float:
         """The torque that way which was reached often enough to count as exercised; 0 before that."""

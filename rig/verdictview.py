@@ -280,5 +280,7 @@ def live_view(
         note = say("highest so far {torque}", torque=torque(peak_nm, unit.first))
     if state is BenchState.EXERCISING and exercised is not None:
         way, load = way_mark(exercised.direction), torque(exercised.torque_nm, unit.first)
-        note = say("{way} {torque}: load {times} of {all}", way=way, torque=load, times=exercised.times, all=EXERCISE_LOADS)
+        note = say("{way} {torque}: too low to count", way=way, torque=load)
+        if exercised.times:
+            note = say("{way} {torque}: load {times} of {all}", way=way, torque=load, times=exercised.times, all=EXERCISE_LOADS)
     return LiveView(word, shown, unit_name(unit.first), note)

@@ -226,9 +226,8 @@ def zero_text(zero_nm: float, *, asked: bool, far_off: bool, unit: str = "N.m") 
 def exercised_text(direction: int, torque_nm: float, times: int, *, over: bool, unit: str = "N.m") -> str:
     """A load of an exercise."""
     way = "first direction" if direction == 1 else "other way"
-    return f"exercise, {way}: {torque(torque_nm, unit)}, load {times} of {EXERCISE_LOADS}" + (
-        "; done, hands off for the new zero" if over else ""
-    )
+    count = f"load {times} of {EXERCISE_LOADS}" if times else "too low to count"
+    return f"exercise, {way}: {torque(torque_nm, unit)}, {count}" + ("; done, hands off for the new zero" if over else "")
 
 
 def series_zero_text(before_nm: float, after_nm: float, *, moved: bool, unit: str = "N.m") -> str:

@@ -110,7 +110,7 @@ def test_one_way_alone_is_over_after_some_quiet():
 
 def test_lower_loads_do_not_count_as_exercise_to_the_highest():
     log = SensorLog()
-    assert [log.add_load(1, torque) for torque in (30.0, 31.0, 60.0, 58.0)] == [1, 2, 1, 2]
+    assert [log.add_load(1, torque) for torque in (30.0, 31.0, 60.0, 58.0, 20.0)] == [1, 2, 1, 2, 0]
     assert not log.exercised_one_way(1)
     assert log.add_load(1, 59.0) == 3
     assert log.exercised_one_way(1)

@@ -10,7 +10,7 @@ from analysis.window import Window
 from drivers.errors import LineLostError
 from drivers.source import LineAway, LineUp, LineWord
 from rig.bench import Bench
-from rig.news import Ended, Failed, PullBegan
+from rig.news import Ended, Exercised, Failed, PullBegan, SeriesOver, ZeroFound
 from rig.session import Session
 from rig.terminal import Terminal, follow
 
@@ -125,3 +125,28 @@ def test_news_of_the_line_say_what_to_do(terminal):
 def test_the_cautions_come_first(terminal):
     terminal.caution()
     assert "maker's manual" in terminal.err.getvalue()
+
+
+def test_zero_and_exercise_are_told_in_the_unit_chosen(terminal):
+    terminal.unit = "lbf.ft"
+    nm = 1.3558179483314004  # 1 lbf.ft, exact by definition (NIST SP 811, B.8)
+    for item in (
+        ZeroFound(0.2 * nm, asked=False, far_off=False),
+        ZeroFound(20 * nm, asked=True, far_off=True),
+        Exercised(-1, 50 * nm, 2, over=False),
+        Exercised(1, 5 * nm, 0, over=False),
+        Exercised(1, 50 * nm, 3, over=True),
+        SeriesOver(0.2 * nm, 2.2 * nm, moved=True),
+        SeriesOver(0.2 * nm, 0.25 * nm, moved=False),
+    ):
+        terminal.show(item)
+    out, err = terminal.out.getvalue().splitlines(), terminal.err.getvalue().splitlines()
+    assert out == [
+        "exercise, other way: 50.0 lbf.ft, load 2 of 3",
+        "exercise, first direction: 5.00 lbf.ft, too low to count",
+        "exercise, first direction: 50.0 lbf.ft, load 3 of 3; done, hands off for the new zero",
+    ]
+    assert err[0] == "zero: 0.200 lbf.ft"
+    assert err[1].startswith("new zero: 20.0 lbf.ft; so far off")
+    assert "2.20 lbf.ft after it; it moved too far" in err[2]
+    assert err[3] == "zero: 0.200 lbf.ft before the series, 0.250 lbf.ft after it"
