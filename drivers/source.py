@@ -106,6 +106,7 @@ class LiveSource:
         self._refusal: LineLostError | None = None
         self._line: Line | None = None
         self._heard_s = 0.0
+        self._before_nm = 0.0
         self._away_from_s: float | None = None
         self._silent = False
         self._polled = self._wiring.codec if isinstance(self._wiring.codec, PolledCodec) else None
@@ -177,8 +178,13 @@ class LiveSource:
     def _piece(self, times: Floats, rows: Floats) -> Trace:
         capacity_nm, torque, angle = self._profile.capacity_nm, self._wiring.torque, self._wiring.angle
         sent_nm = rows[:, 0] * torque.factor + torque.offset
-        # The device said 'overloaded': all that is known is that the torque lies beyond the sensor's limit.
-        torque_nm = np.where(np.isinf(sent_nm), np.copysign(capacity_nm, sent_nm), sent_nm)
+        # The device said 'overloaded': all that is known is that the torque lies beyond the sensor's limit, and that is not below
+        # what it read just before, whatever capacity the profile claims.
+        over = np.isinf(sent_nm)
+        read_at = np.maximum.accumulate(np.where(over, -1, np.arange(sent_nm.size)))
+        before_nm = np.where(read_at < 0, self._before_nm, np.abs(sent_nm[read_at]))
+        self._before_nm = float(before_nm[-1])
+        torque_nm = np.where(over, np.copysign(np.maximum(capacity_nm, before_nm), sent_nm), sent_nm)
         return Trace(times, torque_nm, None if np.isnan(rows[0, 1]) else rows[:, 1] * angle.factor + angle.offset)
 
     def _hush(self) -> Iterator[SourceItem]:

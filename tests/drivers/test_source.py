@@ -101,6 +101,15 @@ def test_an_overload_is_kept_at_the_limit_and_told_once_a_while() -> None:
     assert [item.what for item in items if isinstance(item, LineWord)] == ["the device says its sensor is overloaded"]
 
 
+def test_an_overload_never_reads_less_than_what_came_before_it() -> None:
+    """The profile claims 200 N.m, the sensor bears 500: else the torque would seem to fall just where it is highest."""
+    values = ["150", "420", "OL", "OL", "410", "-430", "-OL", "10", "OL"]
+    lines = [f"{20 * at},{value}\r\n".encode() for at, value in enumerate(values)]
+    layout = TextFormat(columns=(Column("time", "ms"), Column("torque", "N.m")))
+    items, _ = collect([[b"\r\n", b"".join(lines[:3]), *lines[3:]]], layout, until=after(1.0))
+    assert list(traces(items).torque_nm) == [150, 420, 420, 420, 410, -430, -430, 10, 200]
+
+
 def test_an_unplugged_line_comes_back_and_time_goes_on() -> None:
     first, second = [b"\r\n", *sent(0, 1000), b"1000,1", GONE], [b"5,0.5\r\n", *sent(40, 1040)]
     items, source = collect([first, second], until=after(2.3))
