@@ -1,6 +1,6 @@
 """The series as the window shows it: a small card a pull, and what all pulls together say so far. No Qt.
 
-No statistics beyond count, mean, range and sample standard deviation: what a difference means is not told here.
+Mean, scatter and verdict are those of `analysis.series`; what a difference means is not told here.
 """
 
 from __future__ import annotations
@@ -9,13 +9,15 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analysis.results import VerdictState
+from analysis.judge import judge_series
+from analysis.results import DecisionRule, SeriesResult, Settling, VerdictState
+from analysis.series import read_series
 from analysis.units import in_unit
-from analysis.window import Basis
+from analysis.window import Basis, Window
 from rig.benchmodel import Pull
 from rig.language import number, say
 from rig.picture import Curve, aligned
-from rig.shown import digits, torque, unit_name, way_mark
+from rig.shown import digits, torque, unit_name, way_mark, with_spread
 from rig.unitchoice import UnitChoice
 from rig.verdictview import TONES, Tone, verdict_word, view_of
 
@@ -53,11 +55,17 @@ def card_of(pull: Pull, unit: UnitChoice, *, apart: bool) -> Card:
     return Card(pull.number, way_mark(pull.result.direction), view.value, view.tone, view.word, curve, apart, pull.aside)
 
 
-def counted(pulls: Sequence[Pull]) -> list[Pull]:
-    """The pulls that count: not set aside, and without the first (after a long rest it stands apart), unless it is alone."""
+def counted(pulls: Sequence[Pull], basis: Basis) -> list[Pull]:
+    """The pulls that count: not set aside, and without the first where it stands apart."""
+    standing, series = _together(pulls, basis)
+    return [pull for at, pull in enumerate(standing) if at != series.apart]
+
+
+def _together(pulls: Sequence[Pull], basis: Basis) -> tuple[list[Pull], SeriesResult]:
     standing = [pull for pull in pulls if pull.aside is None]
-    later = [pull for pull in standing if pull is not pulls[0]]
-    return later or standing
+    # The first stands apart for the long rest before it; another one that is the first left over does not.
+    began = bool(standing) and standing[0] is pulls[0]
+    return standing, read_series([pull.result for pull in standing], basis, first_apart=began)
 
 
 def value_nm(pull: Pull, basis: Basis) -> float | None:
@@ -68,30 +76,48 @@ def value_nm(pull: Pull, basis: Basis) -> float | None:
     return 0.0 if pull.result.held_nothing else None
 
 
-def running_verdict(pulls: Sequence[Pull]) -> VerdictState | None:
-    """The state all counted pulls agree on; undecided where they do not; None where nothing is judged yet."""
-    states = {pull.verdict.state for pull in counted(pulls) if pull.verdict is not None}
-    if not states:
-        return None
-    return states.pop() if len(states) == 1 else VerdictState.UNDECIDED
-
-
-def summary_of(pulls: Sequence[Pull], unit: UnitChoice, basis: Basis) -> Summary:
-    """The running verdict of the series."""
+def summary_of(
+    pulls: Sequence[Pull], unit: UnitChoice, window: Window | None, rule: DecisionRule = DecisionRule.GUARDED
+) -> Summary:
+    """What the pulls say together so far: the verdict on their mean with its uncertainty, unless they contradict each other."""
     if not pulls:
         return Summary(Tone.NONE, say("SERIES"), say("no pull yet"), ())
-    state = running_verdict(pulls)
-    group = counted(pulls)
-    inside = sum(pull.verdict is not None and pull.verdict.state is VerdictState.IN_WINDOW for pull in group)
-    word = say("SERIES") if state is None else verdict_word(state)
+    basis = Basis.BREAKAWAY if window is None else window.basis
+    standing, series = _together(pulls, basis)
+    group = [pull for at, pull in enumerate(standing) if at != series.apart]
+    verdict = None if window is None else judge_series(series, window, rule)
     states = {pull.verdict.state for pull in group if pull.verdict is not None}
-    if len(states) > 1:
-        word = say("PULLS DISAGREE")
-    count = say("{inside} of {all} in the window", inside=inside, all=len(group)) if state else say("{all} pulls", all=len(group))
-    lines = tuple(line for way in (1, -1) if (line := _direction_line(group, way, unit, basis)))
+    state = None if verdict is None else verdict.state
+    if state is VerdictState.NO_READING and len(states) == 1:
+        (state,) = states  # a unit that spins free gives no mean, and a verdict all the same
+    disagree = len(states - {VerdictState.UNDECIDED}) > 1
+    if disagree:
+        state = VerdictState.UNDECIDED
+    word = say("SERIES") if state is None else say("PULLS DISAGREE") if disagree else verdict_word(state)
+    lines = [line for way in (1, -1) if (line := _direction_line(group, way, unit, basis))]
+    if verdict is not None and verdict.settling is not None and not disagree:
+        lines.append(settling_text(verdict.settling))
     if len({pull.result.direction for pull in group} & {1, -1}) == 1:
-        lines = (*lines, say("the other way is missing"))
-    return Summary(Tone.NONE if state is None else TONES[state], word, count, lines)
+        lines.append(say("the other way is missing"))
+    count = _count(series, group, unit, judged=state is not None)
+    return Summary(Tone.NONE if state is None else TONES[state], word, count, tuple(lines))
+
+
+def settling_text(settling: Settling) -> str:
+    """What would settle an undecided series."""
+    if settling.better_sensor:
+        return say("only a better sensor settles it")
+    if settling.more_pulls is None:
+        return say("it lies on the limit")
+    return say("pulls that should settle it: {n}", n=settling.more_pulls)
+
+
+def _count(series: SeriesResult, group: Sequence[Pull], unit: UnitChoice, *, judged: bool) -> str:
+    inside = sum(pull.verdict is not None and pull.verdict.state is VerdictState.IN_WINDOW for pull in group)
+    count = say("{inside} of {all} in the window", inside=inside, all=len(group)) if judged else say("{all} pulls", all=len(group))
+    if series.mean_nm is None or series.budget is None:
+        return count
+    return f"{with_spread(series.mean_nm, series.budget.expanded_u_nm, unit.first)}   {count}"
 
 
 def _direction_line(group: Sequence[Pull], way: int, unit: UnitChoice, basis: Basis) -> str:

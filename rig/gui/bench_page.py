@@ -5,7 +5,6 @@ from __future__ import annotations
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
-from analysis.window import Basis
 from rig.benchmodel import BenchModel, BenchState, Changed, Pull
 from rig.gui.curves import CurvePlot
 from rig.gui.series_row import SeriesRow
@@ -103,9 +102,8 @@ class BenchPage(QWidget):
 
     def _show_series(self) -> None:
         model = self._model
-        basis = model.window.basis if model.window else Basis.BREAKAWAY
         cards = [card_of(pull, model.unit, apart=i == 0) for i, pull in enumerate(model.pulls)]
-        summary = summary_of(model.pulls, model.unit, basis)
+        summary = summary_of(model.pulls, model.unit, model.window, model.rule)
         self.series.show_series(self._theme, self._scale, summary, cards, model.looking_at)
 
     def _show_live(self, changed: Changed) -> None:

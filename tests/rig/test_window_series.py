@@ -1,17 +1,22 @@
 """The series, the closer look and the two sets: what is shown of several pulls."""
 
+import re
+
 import numpy as np
 import pytest
 from support.fed import FedBench
 from support.made import MOMENT
 
 from analysis.errors import BenchError
-from analysis.results import Label
+from analysis.judge import judge_series
+from analysis.results import Label, Settling, VerdictState
+from analysis.series import read_series
 from analysis.window import Basis, Window
 from rig.benchmodel import BenchModel
 from rig.picture import aligned
 from rig.pullview import cursor_text, figures_of, label_name, picture_of, torque_spectrum
-from rig.seriesview import card_of, counted, summary_of
+from rig.seriesview import card_of, counted, settling_text, summary_of
+from rig.shown import with_spread
 from rig.sidesview import extent, load, members_of_series, overlay, row_of
 from rig.tracefile import write_trace
 from rig.unitchoice import UnitChoice
@@ -39,9 +44,9 @@ def four():
 
 
 def test_the_first_pull_stands_apart_and_scatter_is_told_for_each_direction(four):
-    summary = summary_of(four.pulls, UNIT, Basis.BREAKAWAY)
+    summary = summary_of(four.pulls, UNIT, WINDOW)
     assert (summary.tone, summary.word) == (Tone.GOOD, "IN WINDOW")
-    assert summary.count == "3 of 3 in the window"
+    assert re.fullmatch(r"60\.\d ± \d\.\d N·m   3 of 3 in the window", summary.count)
     first, second = summary.lines
     # Sample standard deviation of 60 and 62: the square root of 2.
     assert first.startswith("↻ 61.")
@@ -50,23 +55,48 @@ def test_the_first_pull_stands_apart_and_scatter_is_told_for_each_direction(four
 
 
 def test_a_pull_alone_is_the_series():
-    summary = summary_of(model_after(60.0).pulls, UNIT, Basis.BREAKAWAY)
+    summary = summary_of(model_after(60.0).pulls, UNIT, WINDOW)
     assert summary.tone is Tone.GOOD
     assert summary.lines[-1] == "the other way is missing"
 
 
 def test_pulls_that_disagree_are_undecided_until_the_odd_one_is_set_aside():
     model = model_after(60.0, 60.0, 20.0)
-    assert summary_of(model.pulls, UNIT, Basis.BREAKAWAY).word == "PULLS DISAGREE"
-    assert summary_of(model.pulls, UNIT, Basis.BREAKAWAY).tone is Tone.UNDECIDED
+    assert summary_of(model.pulls, UNIT, WINDOW).word == "PULLS DISAGREE"
+    assert summary_of(model.pulls, UNIT, WINDOW).tone is Tone.UNDECIDED
     model.set_aside(3, "slipped off the lever")
-    assert summary_of(model.pulls, UNIT, Basis.BREAKAWAY).tone is Tone.GOOD
-    assert [pull.number for pull in counted(model.pulls)] == [2]
+    assert summary_of(model.pulls, UNIT, WINDOW).tone is Tone.GOOD
+    assert [pull.number for pull in counted(model.pulls, Basis.BREAKAWAY)] == [1, 2]
     assert card_of(model.pulls[2], UNIT, apart=False).aside == "slipped off the lever"
 
 
+def test_a_series_is_judged_on_its_mean_as_the_command_line_judges_it():
+    """Each pull too near to the limit, their mean with its own uncertainty too: what would settle it is said."""
+    model = model_after(60.0, 35.4, 35.9, 35.6)
+    summary = summary_of(model.pulls, UNIT, WINDOW)
+    verdict = judge_series(read_series([pull.result for pull in model.pulls]), WINDOW)
+    assert verdict.state is VerdictState.UNDECIDED
+    assert summary.tone is Tone.UNDECIDED
+    assert summary.lines[1] == settling_text(verdict.settling)
+    assert summary.count.startswith(with_spread(verdict.value_nm, verdict.expanded_u_nm, "N.m"))
+
+
+@pytest.mark.parametrize(
+    ("settling", "said"),
+    [(Settling(3, False), "pulls that should settle it: 3"), (Settling(None, False), "limit"), (Settling(None, True), "sensor")],
+)
+def test_what_would_settle_a_series_is_said(settling, said):
+    assert said in settling_text(settling)
+
+
+def test_without_a_window_a_series_has_its_mean(four):
+    summary = summary_of(four.pulls, UNIT, None)
+    assert (summary.tone, summary.word) == (Tone.NONE, "SERIES")
+    assert summary.count.endswith("3 pulls")
+
+
 def test_an_empty_series_says_so():
-    assert summary_of([], UNIT, Basis.BREAKAWAY).count == "no pull yet"
+    assert summary_of([], UNIT, WINDOW).count == "no pull yet"
 
 
 def test_a_card_holds_a_small_curve_the_value_and_the_direction(four):
