@@ -92,7 +92,7 @@ class VerdictPanel(QWidget):
         if self._scale is not None and self._scale.value is not None:
             self._paint_scale(painter, QRectF(left, 0.795 * height, right - left, 0.11 * height), self._scale, paint)
         # The most important note has a line of its own, so that what follows does not make it small.
-        for name, words, base in zip(("note", "more"), (view.notes[:1], view.notes[1:4]), (0.943, 0.985), strict=True):
+        for name, words, base in zip(("note", "more"), (view.notes[:1], view.notes[1:3]), (0.943, 0.985), strict=True):
             self._write(painter, name, " · ".join(words), left, base * height, right - left, 0.03 * height, paint.ink)
 
     def _paint_scale(self, painter: QPainter, box: QRectF, scale: Scale, paint: Paint) -> None:
