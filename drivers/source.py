@@ -23,6 +23,10 @@ from drivers.wiring import wiring_for
 SILENT_AFTER_S = 3.0
 """A board that restarts when its port is opened needs up to two seconds before it speaks."""
 LOOK_EVERY_S = 0.2
+IMPOSSIBLE = 3.0
+"""Times the capacity. A sensor breaks before it reads that (common practice, no source): such a number was damaged on the way."""
+IMPOSSIBLE_IN_A_ROW = 20
+"""So many are no damage but a profile that is off."""
 WIRE_PREFIX = "wire:"
 """A port so named is a recording of the wire, played back as it came."""
 _MUTE = "check address, baud rate, bits and wiring: the device must answer when asked"
@@ -107,6 +111,8 @@ class LiveSource:
         self._line: Line | None = None
         self._heard_s = 0.0
         self._before_nm = 0.0
+        self._impossible = self._impossible_in_a_row = 0
+        self._impossible_told = False
         self._away_from_s: float | None = None
         self._silent = False
         self._polled = self._wiring.codec if isinstance(self._wiring.codec, PolledCodec) else None
@@ -116,7 +122,7 @@ class LiveSource:
     def faults(self) -> WireFaults:
         """What was dropped since the start, by decoder and time base."""
         faults, timebase = self._wiring.codec.faults, self._wiring.timebase
-        return replace(faults, garbled=faults.garbled + timebase.dropped, lost=faults.lost + timebase.lost)
+        return replace(faults, garbled=faults.garbled + timebase.dropped + self._impossible, lost=faults.lost + timebase.lost)
 
     def pieces(self, stop: threading.Event) -> Iterator[SourceItem]:
         """Yield what comes, in order. Raises LineLostError at once if the port cannot be opened, later after the patience."""
@@ -170,10 +176,29 @@ class LiveSource:
         rows = np.array(readings, dtype=np.float64).reshape(-1, 3)
         if self._polled is not None:
             rows[:, 2] = self._asked_s
+        rows = self._possible(rows)
         times, rows = wiring.timebase.feed(rows, arrival_s)
         if times.size:
             yield self._piece(times, rows)
+        if self._impossible_in_a_row >= IMPOSSIBLE_IN_A_ROW and not self._impossible_told:
+            self._impossible_told = True
+            yield LineWord(
+                "the torque that arrives is far beyond the sensor's capacity", "check capacity, unit and scale in the profile"
+            )
         yield from (LineWord(what, mend) for what, mend in self._watch.words(data, len(readings), wiring, arrival_s))
+
+    def _possible(self, rows: Floats) -> Floats:
+        """The rows without torques that no sensor of this capacity can read; nines are how some devices say 'overloaded'."""
+        sent_nm = rows[:, 0] * self._wiring.torque.factor + self._wiring.torque.offset
+        beyond = np.flatnonzero(np.isfinite(sent_nm) & (np.abs(sent_nm) > IMPOSSIBLE * self._profile.capacity_nm))
+        nines = [at for at in beyond if set(f"{abs(rows[at, 0]):.12g}") <= {"9", "."}]
+        rows[nines, 0] = np.copysign(np.inf, rows[nines, 0])
+        self._wiring.codec.faults.overload += len(nines)
+        wrong = np.setdiff1d(beyond, nines)
+        self._impossible += wrong.size
+        all_wrong = 0 < wrong.size == rows.shape[0]
+        self._impossible_in_a_row = self._impossible_in_a_row + wrong.size if all_wrong else 0
+        return np.delete(rows, wrong, axis=0) if wrong.size else rows
 
     def _piece(self, times: Floats, rows: Floats) -> Trace:
         capacity_nm, torque, angle = self._profile.capacity_nm, self._wiring.torque, self._wiring.angle

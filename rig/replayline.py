@@ -53,9 +53,8 @@ class LineReplay:
         self._outlet = open_outlet(over, unplugs=False)
         self._served = threading.Event()
         reach_nm = float(max(abs(trace.torque_nm).max(), 1.0)) if len(trace) else 1.0
-        profile = DeviceProfile(
-            name=name, port=self._outlet.name, protocol="text", capacity_nm=sensor.capacity_nm or reach_nm, text=self._layout
-        )
+        capacity_nm = max(sensor.capacity_nm or 0.0, reach_nm)  # what was recorded once is not doubted again
+        profile = DeviceProfile(name=name, port=self._outlet.name, protocol="text", capacity_nm=capacity_nm, text=self._layout)
         self._live = open_source(profile, self._clock)
 
     @property

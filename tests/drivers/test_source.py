@@ -110,6 +110,36 @@ def test_an_overload_never_reads_less_than_what_came_before_it() -> None:
     assert list(traces(items).torque_nm) == [150, 420, 420, 420, 410, -430, -430, 10, 200]
 
 
+def test_a_torque_that_no_sensor_can_read_was_damaged_on_the_way() -> None:
+    """A decimal point is lost: 51.320 becomes 51320. The hole stays a hole."""
+    chunks = sent(0, 400, "51.320")
+    chunks[7] = chunks[7].replace(b"51.320", b"51320", 1)
+    items, source = collect([[b"\r\n", *chunks]], until=after(1.0))
+    whole = traces(items)
+    assert len(whole) == 199
+    assert whole.torque_nm == pytest.approx(51.32 * LBF_FT)
+    assert np.diff(whole.time_s).max() == pytest.approx(0.004)
+    assert source.faults.garbled == 1
+    assert not any(isinstance(item, LineWord) for item in items)
+
+
+@pytest.mark.parametrize("nines", ["9999.99", "-99999", "999.9"])
+def test_a_row_of_nines_beyond_reach_says_overloaded(nines: str) -> None:
+    items, source = collect([[b"\r\n", *sent(0, 100, "140"), *sent(100, 200, nines)]], until=after(1.0))
+    assert np.abs(traces(items).torque_nm[50:]) == pytest.approx(200.0)
+    assert (source.faults.overload, source.faults.garbled) == (50, 0)
+    assert [item.what for item in items if isinstance(item, LineWord)] == ["the device says its sensor is overloaded"]
+
+
+def test_a_profile_whose_unit_is_far_off_is_told_once() -> None:
+    items, source = collect([[b"\r\n", *sent(0, 2000, "46800")]], until=after(3.0))
+    assert not any(isinstance(item, Trace) for item in items)
+    assert [item.what for item in items if isinstance(item, LineWord)] == [
+        "the torque that arrives is far beyond the sensor's capacity"
+    ]
+    assert source.faults.garbled == 1000
+
+
 def test_an_unplugged_line_comes_back_and_time_goes_on() -> None:
     first, second = [b"\r\n", *sent(0, 1000), b"1000,1", GONE], [b"5,0.5\r\n", *sent(40, 1040)]
     items, source = collect([first, second], until=after(2.3))

@@ -81,7 +81,8 @@ def test_it_can_be_read_with_another_decoder(tmp_path: Path) -> None:
     recorded(path)
     player = WirePlayer(path)
     kgf = replace(LAYOUT, columns=(Column("torque", "kgf.m"), Column("skip")))
-    whole = samples(list(LiveSource(replace(PROFILE, text=kgf), player, lambda port: player, list).pieces(threading.Event())))
+    other = replace(PROFILE, text=kgf, capacity_nm=2000.0)
+    whole = samples(list(LiveSource(other, player, lambda port: player, list).pieces(threading.Event())))
     assert whole.angle_deg is None
     assert whole.torque_nm[-1] == pytest.approx(199.5 * 9.80665)
 

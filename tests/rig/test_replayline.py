@@ -55,6 +55,15 @@ def test_over_the_line_it_gives_the_very_reading_it_gave_live(recorded, over):
     assert (wire.samples, wire.faults.total, wire.dropped) == (len(trace), 0, 0)
 
 
+def test_what_was_recorded_beyond_the_sensors_capacity_comes_back_too():
+    """A spike of five times the capacity: on a live line it would be taken for damage, in a recording it stands as it is."""
+    time_s = np.arange(1000) / 1000
+    trace = Trace(time_s, np.where(np.arange(1000) == 500, 1000.0, 0.0))
+    source = LineReplay(trace, SENSOR, speed=50.0, over="socket")
+    _, wire = judged(source)
+    assert (wire.samples, wire.faults.total) == (1000, 0)
+
+
 def test_at_the_pieces_too(recorded):
     trace, _ = read_trace(recorded.file)
     (again,), _ = judged(Replay(trace, SystemClock(), speed=float("inf")))
