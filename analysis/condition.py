@@ -28,6 +28,8 @@ class ConditionRules:
     spike_share: float = 0.012  # ... and by this share of the largest torque: less does no harm
     spike_longest_s: float = 0.012  # two samples that last longer could be a real peak of a slow sensor ...
     lone_peak: float = 4.0  # ... if they stand this many times above everything else: the one peak of a joint that came loose
+    level_samples: int = 5  # ... unless much the same load stands for so many samples before and after: plates that slide
+    level_noise: float = 12.0  # a load is off rest by so many deviations
     clip_run_s: float = 0.004  # a sensor at its limit stays exactly there for at least so long
     clip_run: int = 10  # ... and so many samples
     dead_run: int = 40  # a sensor whose last digit flickers at rest cannot stand still for so many
@@ -133,7 +135,7 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
     usual = float(np.percentile(np.abs(np.delete(torque_nm, candidates)), 98.0)) if candidates.size < torque_nm.size else largest
     spikes: list[int] = []
     n = torque_nm.size
-    for i in candidates:
+    for i in candidates.tolist():
         if i in spikes:
             continue
         for length in (1, 2):
@@ -150,12 +152,23 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
             around = np.concatenate((np.diff(torque_nm[max(0, i - 6) : i], 2), np.diff(torque_nm[after : after + 6], 2)))
             if around.size:
                 calm = max(calm, float(np.max(np.abs(around))))
-            if length == 2 and 2 * step_s > rules.spike_longest_s and abs(float(np.mean(body))) > rules.lone_peak * usual:
+            lone = length == 2 and 2 * step_s > rules.spike_longest_s and abs(float(np.mean(body))) > rules.lone_peak * usual
+            if lone and not _on_a_level(torque_nm, i, length, noise_nm, rules):
                 continue
             if stands_out > threshold and calm < 0.5 * stands_out:
                 spikes.extend(range(i, i + length))
                 break
     return np.asarray(spikes, dtype=np.intp)
+
+
+def _on_a_level(torque_nm: Floats, at: int, length: int, noise_nm: float, rules: ConditionRules) -> bool:
+    """Whether much the same load, and not rest, stands before and after the samples from `at`: what slides there cannot leap."""
+    before, after = torque_nm[max(0, at - rules.level_samples) : at], torque_nm[at + length : at + length + rules.level_samples]
+    if min(before.size, after.size) < rules.level_samples:
+        return False
+    rest = float(np.median(torque_nm[: 2 * rules.level_samples]))
+    level, both = float(np.median(before)) - rest, np.concatenate((before, after)) - rest
+    return abs(level) > rules.level_noise * noise_nm and bool((np.abs(both - level) < 0.5 * abs(level)).all())
 
 
 def bridge(torque_nm: Floats, spikes: NDArray[np.intp]) -> Floats:

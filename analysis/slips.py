@@ -33,7 +33,9 @@ class CourseRules:
     far_above: float = 0.3  # ... a climb this far above a sudden fall shows that it was none of the plates' slips
     sudden: float = 1.0  # a fall steeper than the load's climb ...
     sudden_share: float = 0.015  # ... and of this share of the peak is a slip
+    sudden_noise: float = 6.0  # ... if it is so many deviations of the noise
     reload_share: float = 0.3  # ... nor later on by a climb this steep against the load's: the hand had only held
+    hold_longest_s: float = 2.5  # ... which no hand does for longer within a few percent (common practice, no source)
     died_share: float = 0.1  # the first slip has died away where so little of its fall is left
     after_slip_deg: float = 2.0  # steady sliding starts so far after it (definition of the known-truth pulls)
     after_slip_s: float = 0.15  # the same without an angle
@@ -165,10 +167,13 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, bite: Span, rules: Cou
         below = np.flatnonzero(smooth[peak : again + 1] <= (1 - rules.step_rise / 4) * fine[peak])
         foot = peak + int(below[-1]) if below.size else peak
         load_from = first + int(np.argmax(smooth[first : peak + 1] > 0.3 * fine[peak]))
-        loading = 0.5 * fine[peak] / max(peak - load_from, 1)
-        climbing = (smooth[again] - smooth[foot]) / max(again - foot, 1)
-        held_only = climbing >= rules.reload_share * loading and not _fell(
-            fine[peak : again + 1], loading, c.samples_in(0.01), rules
+        # Against time, not samples: where some are missing a slow fall must not look like a sudden one.
+        loading = 0.5 * fine[peak] / _seconds(c, load_from, peak)
+        climbing = (smooth[again] - smooth[foot]) / _seconds(c, foot, again)
+        held_only = (
+            climbing >= rules.reload_share * loading
+            and _seconds(c, peak, foot) < rules.hold_longest_s
+            and not _fell(c, fine, (peak, again + 1), loading, rules)
         )
         # A vice or a first step slips suddenly too, but the same load then climbs on far above it.
         soon = smooth[peak : min(last, peak + round(rules.soon * (peak - load_from)))]
@@ -179,12 +184,21 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, bite: Span, rules: Cou
     return None
 
 
-def _fell(after_peak: Floats, loading_nm: float, span: int, rules: CourseRules) -> bool:
-    """Whether the torque fell suddenly after the peak, against the load's climb: plates that slip, not a hand that holds."""
-    if after_peak.size <= span:
+def _seconds(c: Conditioned, first: int, last: int) -> float:
+    return max(float(c.time_s[last] - c.time_s[first]), c.step_s)
+
+
+def _fell(c: Conditioned, fine: Floats, span: Span, loading_nm_s: float, rules: CourseRules) -> bool:
+    """Whether the torque fell suddenly in the span, against the load's climb: plates that slip, not a hand that holds."""
+    first, last = span
+    step = c.samples_in(0.01)
+    if last - first <= step:
         return False
-    falls = after_peak[:-span] - after_peak[span:]
-    return bool(np.any((falls > rules.sudden * loading_nm * span) & (falls > rules.sudden_share * after_peak[0])))
+    torque, time_s = fine[first:last], c.time_s[first:last]
+    falls, spans_s = torque[:-step] - torque[step:], time_s[step:] - time_s[:-step]
+    noise = rules.sudden_noise * c.noise_nm / np.sqrt(c.samples_in(rules.fine_s))
+    least = max(rules.sudden_share * float(torque[0]), noise)
+    return bool(np.any((falls > rules.sudden * loading_nm_s * spans_s) & (falls > least)))
 
 
 def find_first_slip(

@@ -1,0 +1,63 @@
+"""Traces that were once read far wrong, made small: spikes of a slow sensor, a hand that goes faster, samples that are missing."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support.made import made_stream
+
+from analysis.reading import read_pull
+from analysis.results import DoubtCode
+from analysis.trace import Trace
+
+
+def trace_of(points, *, rate_hz, noise_nm=0.05, seed=1):
+    """A trace without an angle, straight from point to point (s, N.m)."""
+    at_s, torque = np.array(points, dtype=float).T
+    time_s = np.arange(int(rate_hz * at_s[-1])) / rate_hz
+    return Trace(time_s, np.interp(time_s, at_s, torque) + np.random.default_rng(seed).normal(0, noise_nm, time_s.size))
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.floats(40, 90), st.floats(4.5, 12), st.floats(4.6, 5.6), st.booleans(), st.sampled_from([1, 2]))
+def test_a_spike_on_sliding_is_none_of_a_slow_sensor_s_peaks(rate_hz, times, at_s, with_angle, length):
+    """One or two samples far above all else are electrical: plates that slide at a torque cannot take several times as much."""
+    clean = made_stream(1, rate_hz=rate_hz)
+    clean = clean if with_angle else Trace(clean.time_s, clean.torque_nm)
+    spiked = clean.torque_nm.copy()
+    at = int(clean.time_s.searchsorted(at_s))
+    spiked[at : at + length] = times * spiked[at]
+    expected, found = (read_pull(Trace(clean.time_s, torque, clean.angle_deg)) for torque in (clean.torque_nm, spiked))
+    assert found.breakaway.torque_nm == pytest.approx(expected.breakaway.torque_nm, rel=0.01)
+    assert found.sliding.torque_nm == pytest.approx(expected.sliding.torque_nm, rel=0.01)
+    assert any(doubt.code is DoubtCode.SPIKES for doubt in found.doubts)
+
+
+def test_the_one_peak_of_a_joint_that_came_loose_is_still_a_peak():
+    """Nothing stands before or after it: 60 N.m for two samples of a sensor at 60 Hz (the shape of the open loosening data)."""
+    trace = trace_of([(0, 0), (2, 0), (2.3, 20), (2.32, 60), (2.335, 60), (2.36, 2), (4, 1.5), (4.2, 0), (5, 0)], rate_hz=60)
+    assert read_pull(trace).breakaway.torque_nm > 50
+
+
+@pytest.mark.parametrize("faster", [1.06, 1.1, 1.2])
+def test_without_an_angle_a_hand_that_pulls_faster_later_makes_no_second_breakaway(faster):
+    """Sliding for 3 s, then faster at a higher torque: the plates let go at the first top, and no hand holds back for 3 s."""
+    points = [(0, 0), (1, 0), (2.7, 60), (2.9, 58), (5.9, 58), (6.2, faster * 60), (8, faster * 60), (8.1, 0), (9, 0)]
+    result = read_pull(trace_of(points, rate_hz=1000))
+    assert result.breakaway.torque_nm == pytest.approx(60.0, rel=0.01)
+    assert result.breakaway.time_s == pytest.approx(2.7, abs=0.1)
+
+
+def test_without_an_angle_a_hand_that_holds_back_for_a_second_is_waited_for():
+    points = [(0, 0), (1, 0), (2, 40), (3.2, 39.6), (4.0, 70), (4.02, 56), (6, 56), (6.1, 0), (7, 0)]
+    assert read_pull(trace_of(points, rate_hz=1000)).breakaway.torque_nm == pytest.approx(70.0, rel=0.01)
+
+
+def test_samples_missing_in_a_slow_fall_make_no_sudden_one():
+    """A slow fall while the hand waits, then 55: neither noise nor lost samples make a slip of it."""
+    points = [(0, 0), (1, 0), (3, 45), (3.4, 42), (4.2, 55), (4.22, 48), (7, 48), (7.1, 0), (8, 0)]
+    whole = trace_of(points, rate_hz=200, noise_nm=0.3)
+    there = (whole.time_s < 3.05) | (whole.time_s > 3.35)
+    torn = Trace(whole.time_s[there], whole.torque_nm[there])
+    for trace in (whole, torn):
+        assert read_pull(trace).breakaway.torque_nm == pytest.approx(55.0, rel=0.02)
