@@ -127,7 +127,7 @@ def read_from(port: str, seconds: float, register: int = 10) -> list[SourceItem]
     torque = Value(register=register, type="int32", scale=Scale(0.5), order="CDAB")
     angle = Value(register=register + 2, type="float32", scale=Scale(0.25))
     layout = ModbusFormat(address=7, rate_hz=100.0, torque=torque, angle=angle)
-    profile = DeviceProfile(name="library server", port=port, baud=115200, protocol="modbus", capacity_nm=200.0, modbus=layout)
+    profile = DeviceProfile(name="library server", port=port, baud=115200, protocol="modbus", capacity_nm=1e5, modbus=layout)
     stop = threading.Event()
     ending = threading.Timer(seconds, stop.set)
     ending.start()
