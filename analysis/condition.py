@@ -243,9 +243,10 @@ def _rest_before(trace: Trace, noise_nm: float, step_s: float, largest_nm: float
 
 def _under_load(torque_nm: Floats, level_nm: float, noise_nm: float, rules: ConditionRules) -> bool:
     """Whether a calm beginning is no rest but plates held under load: near the largest torque, and not come back to."""
-    largest = float(np.percentile(np.abs(torque_nm), 98.0))
+    largest, span = (float(np.percentile(np.abs(torque_nm - from_nm), 98.0)) for from_nm in (0.0, level_nm))
     tail = torque_nm[-max(5, torque_nm.size // 20) :]
-    came_back = float(np.median(np.abs(tail - level_nm))) < max(4 * noise_nm, 0.02 * largest)
+    # Within a drift's share of the pull itself: a sensor may stand far off zero.
+    came_back = float(np.median(np.abs(tail - level_nm))) < max(4 * noise_nm, rules.drift_share * span)
     return abs(level_nm) > rules.loaded_share * largest and not came_back
 
 

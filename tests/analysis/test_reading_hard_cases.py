@@ -61,3 +61,22 @@ def test_samples_missing_in_a_slow_fall_make_no_sudden_one():
     torn = Trace(whole.time_s[there], whole.torque_nm[there])
     for trace in (whole, torn):
         assert read_pull(trace).breakaway.torque_nm == pytest.approx(55.0, rel=0.02)
+
+
+@pytest.mark.parametrize("offset_nm", [-70.0, -45.0, 45.0, 70.0])
+@pytest.mark.parametrize("drift_nm", [-1.5, 1.5])
+def test_a_zero_far_off_that_drifts_is_still_a_zero(offset_nm, drift_nm):
+    clean = made_stream(1)
+    slope = np.linspace(0.0, drift_nm, len(clean))
+    result = read_pull(Trace(clean.time_s, clean.torque_nm + offset_nm + slope, clean.angle_deg))
+    assert result.breakaway.torque_nm == pytest.approx(60.0, abs=0.5)
+    assert result.zero_nm == pytest.approx(offset_nm, abs=1.0)
+
+
+@pytest.mark.parametrize("level_nm", [35.0, 45.0, 55.0])
+def test_plates_held_under_load_at_both_ends_are_no_rest(level_nm):
+    """The recording begins at a load and ends in sliding: nothing in it is zero, so there is no breakaway to count from one."""
+    points = [(0, level_nm), (1, level_nm), (1.5, 60), (1.52, 48), (5, 48)]
+    result = read_pull(trace_of(points, rate_hz=500))
+    assert result.breakaway is None
+    assert result.began_under_load
