@@ -28,6 +28,8 @@ class ConditionRules:
     spike_share: float = 0.012  # ... and by this share of the largest torque: less does no harm
     spike_longest_s: float = 0.012  # two samples that last longer could be a real peak of a slow sensor ...
     lone_peak: float = 4.0  # ... if they stand this many times above everything else: the one peak of a joint that came loose
+    wild: float = 3.0  # a leap of so many times all else is none of a mechanism's
+    dips: int = 3  # so many low samples of a slow sensor are slips
     level_samples: int = 5  # ... unless much the same load stands for so many samples before and after: plates that slide
     level_noise: float = 12.0  # a load is off rest by so many deviations
     clip_run_s: float = 0.004  # a sensor at its limit stays exactly there for at least so long
@@ -130,9 +132,13 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
         return np.empty(0, dtype=np.intp)
     largest = float(np.percentile(np.abs(torque_nm), 99.5))
     threshold = max(rules.spike_noise * noise_nm, rules.spike_share * largest)
-    off = torque_nm - median_filter(torque_nm, 5, mode="nearest")
+    middle = median_filter(torque_nm, 5, mode="nearest")
+    off = torque_nm - middle
     candidates = np.flatnonzero(np.abs(off) > threshold)
     usual = float(np.percentile(np.abs(np.delete(torque_nm, candidates)), 98.0)) if candidates.size < torque_nm.size else largest
+    # What no mechanism could do at all must not pass for a swing beside another spike.
+    tame = np.where(np.abs(off) > rules.wild * usual, middle, torque_nm)
+    slow = 2 * step_s > rules.spike_longest_s
     spikes: list[int] = []
     n = torque_nm.size
     for i in candidates.tolist():
@@ -143,22 +149,25 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
             if before < 2 or after + 1 >= n:
                 continue
             body = torque_nm[i : i + length]
-            left = torque_nm[before] + (torque_nm[before] - torque_nm[before - 2]) / 2
-            right = torque_nm[after] - (torque_nm[after + 1] - torque_nm[after])
-            low, high = min(left, right, torque_nm[before], torque_nm[after]), max(left, right, torque_nm[before], torque_nm[after])
+            left = tame[before] + (tame[before] - tame[before - 2]) / 2
+            right = tame[after] - (tame[after + 1] - tame[after])
+            low, high = min(left, right, tame[before], tame[after]), max(left, right, tame[before], tame[after])
             stands_out = min(body) - high if off[i] > 0 else low - max(body)
             # Both sides must be calm compared with the leap itself: a slip's own swing is not.
-            calm = max(abs(torque_nm[before] - torque_nm[after]), abs(torque_nm[after + 1] - torque_nm[after]))
-            around = np.concatenate((np.diff(torque_nm[max(0, i - 6) : i], 2), np.diff(torque_nm[after : after + 6], 2)))
+            calm = max(abs(tame[before] - tame[after]), abs(tame[after + 1] - tame[after]))
+            around = np.concatenate((np.diff(tame[max(0, i - 6) : i], 2), np.diff(tame[after : after + 6], 2)))
             if around.size:
                 calm = max(calm, float(np.max(np.abs(around))))
-            lone = length == 2 and 2 * step_s > rules.spike_longest_s and abs(float(np.mean(body))) > rules.lone_peak * usual
+            lone = length == 2 and slow and abs(float(np.mean(body))) > rules.lone_peak * usual
             if lone and not _on_a_level(torque_nm, i, length, noise_nm, rules):
                 continue
             if stands_out > threshold and calm < 0.5 * stands_out:
                 spikes.extend(range(i, i + length))
                 break
-    return np.asarray(spikes, dtype=np.intp)
+    found = np.asarray(spikes, dtype=np.intp)
+    # A slow sensor shows a slip of chattering plates as one low sample: several of them, none to the other side, are slips.
+    dips = (off[found] * torque_nm[found] < 0) & (np.abs(off[found]) < 0.5 * usual)
+    return found[~dips] if slow and int(dips.sum()) >= rules.dips else found
 
 
 def _on_a_level(torque_nm: Floats, at: int, length: int, noise_nm: float, rules: ConditionRules) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,7 @@ class CourseRules:
     look_on_deg: float = 6.0  # so far on, a reload well above the first peak shows that it was only a step
     step_rise: float = 0.04  # ... by this share
     onset_deg: float = 0.25  # slipped this far (or two encoder steps): the plates have let go, if nothing reloads them
+    onset_noise: float = 5.0  # ... or by so many deviations of the noise
     stuck_deg: float = 0.6  # a reload with less plastic turning than this was elastic: the plates stuck again
     sustained_s: float = 0.25  # without an angle: not surpassed for so long
     surpass: float = 0.03  # ... by this share
@@ -100,7 +102,9 @@ def _first_slip_by_angle(
         if peak >= at - 1 and float(fine[top:end].min(initial=np.inf)) < (1 - rules.surpass) * fine[at]:
             peak = top  # a heavy unit starts slowly: the torque rounds over its top while it already turns
         else:
-            peak = _before_creep(c, fine, plastic, load_from, peak, rules)
+            # The torque's noise comes into the plastic angle by the wind-up: much, through a soft adapter.
+            noise_deg = rules.onset_noise * compliance * c.noise_nm / math.sqrt(c.samples_in(rules.smooth_s))
+            peak = _before_creep(c, fine, plastic, load_from, peak, max(rules.onset_deg, 2 * c.resolution_deg, noise_deg))
         trough = peak + int(np.argmin(fine[peak : max(end, peak + 2)]))
         if fine[trough] < 0.1 * fine[peak] and load_from < trough < last - 1 and (fine[trough:last] > 0.8 * fine[peak]).any():
             load_from = trough
@@ -119,14 +123,14 @@ def _first_slip_by_angle(
     return None
 
 
-def _before_creep(c: Conditioned, fine: Floats, plastic: Floats, load_from: int, peak: int, rules: CourseRules) -> int:
+def _before_creep(c: Conditioned, fine: Floats, plastic: Floats, load_from: int, peak: int, onset_deg: float) -> int:
     """The peak before the plates began to turn, where the torque only crept up while they turned; else the peak as it is.
 
     Oil that carries friction up with speed lets the torque rise on after the plates have let go: that rise is sliding.
     """
     knee = load_from + int(np.argmax(fine[load_from : peak + 1] > 0.8 * fine[peak]))
     reference = slice(max(load_from, knee - max(3, c.samples_in(0.02))), knee + 1)
-    limit = float(np.median(plastic[reference])) + max(rules.onset_deg, 2 * c.resolution_deg)
+    limit = float(np.median(plastic[reference])) + onset_deg
     turning = plastic[knee : peak + 1] > limit
     if not turning.any():
         return peak
@@ -136,7 +140,7 @@ def _before_creep(c: Conditioned, fine: Floats, plastic: Floats, load_from: int,
     if rise <= 0 or first >= peak:
         return first
     upper = onset + int(np.argmax(fine[onset : peak + 1] >= fine[first] + 0.4 * rise))
-    crept = plastic[peak] - plastic[upper] > max(rules.onset_deg, 2 * c.resolution_deg)
+    crept = plastic[peak] - plastic[upper] > onset_deg
     never_fell = float(fine[first : peak + 1].min()) > fine[first] - max(3 * c.noise_nm, 0.3 * rise)
     return first if crept and never_fell else peak
 

@@ -80,3 +80,35 @@ def test_plates_held_under_load_at_both_ends_are_no_rest(level_nm):
     result = read_pull(trace_of(points, rate_hz=500))
     assert result.breakaway is None
     assert result.began_under_load
+
+
+@pytest.mark.parametrize("apart", [3, 4, 5, 8])
+def test_two_spikes_side_by_side_do_not_hide_each_other(apart):
+    clean = made_stream(1, rate_hz=250.0)
+    torque = clean.torque_nm.copy()
+    at = int(clean.time_s.searchsorted(5.0))
+    torque[at : at + 2], torque[at + apart : at + apart + 2] = -250.0, 330.0
+    expected, found = (read_pull(Trace(clean.time_s, each, clean.angle_deg)) for each in (clean.torque_nm, torque))
+    assert found.breakaway.torque_nm == pytest.approx(expected.breakaway.torque_nm, rel=1e-3)
+    assert found.sliding.torque_nm == pytest.approx(expected.sliding.torque_nm, rel=1e-3)
+
+
+def test_single_low_samples_of_a_slow_sensor_that_come_again_and_again_are_slips():
+    """Stick-slip four times a second at 60 samples a second: each fall is one sample, and the mean must have them."""
+    time_s = np.arange(60 * 9) / 60
+    torque = np.interp(time_s, [0, 1, 3, 8, 8.1, 9], [0, 0, 60, 60, 0, 0]) + np.random.default_rng(1).normal(0, 0.1, time_s.size)
+    sliding = (time_s > 3.2) & (time_s < 8)
+    torque[sliding & (np.arange(time_s.size) % 15 == 0)] -= 20.0
+    result = read_pull(Trace(time_s, torque))
+    assert result.sliding.torque_nm == pytest.approx(60 - 20 / 15, abs=0.4)
+    assert not any(doubt.code is DoubtCode.SPIKES for doubt in result.doubts)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_noise_through_a_soft_adapter_is_no_slip(seed):
+    """The lever winds up by 40 degrees: noise of 0.25 N.m stands for half a degree of it, while the plates hold."""
+    time_s = np.arange(480 * 8) / 480
+    torque = np.interp(time_s, [0, 1, 2, 2.03, 7, 7.1, 8], [0, 0, 26, 21, 21, 0, 0])
+    angle = 1.6 * torque + np.interp(time_s, [0, 2, 7, 8], [0, 0, 300, 300])
+    torque += np.random.default_rng(seed).normal(0, 0.25, time_s.size)
+    assert read_pull(Trace(time_s, torque, angle)).breakaway.torque_nm == pytest.approx(26.0, rel=0.02)
