@@ -32,6 +32,7 @@ class FinderRules:
     early_s: float = 0.04  # so long at zero: it may have ended, an early reading is due
     settle_s: float = 3.0  # steady off zero for so long, the hand gone: the zero has moved
     settle_share: float = 0.2  # ... if below this share of the peak
+    uncover_s: float = 1.0  # steady so long this much nearer to the sensor's own zero: what was taken for zero was a load
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +235,8 @@ class PullFinder:
             events.append(PullAtRest(began_s, to_s))
         gone = steady >= self.rules.settle_s and off_nm < self.rules.settle_share * pull.peak_nm
         touched = not pull.announced and steady >= self.rules.settle_s
-        if rested >= self.rules.rest_s or gone or touched:
+        loaded = steady >= self.rules.uncover_s and abs(torque_nm) < self.rules.settle_share * abs(self._zero_nm)
+        if rested >= self.rules.rest_s or gone or touched or loaded:
             self._open = None
             self._idle.clear()
             self._idle.append((to_s, torque_nm))

@@ -30,10 +30,9 @@ _SI_UNIT: dict[str, str] = {
 # Spellings that the trade uses and the registry would misread or refuse. Keys are lower case.
 _SPELLING = {
     "nm": "N*m", "n.m": "N*m", "n*m": "N*m", "ncm": "N*cm", "n.cm": "N*cm", "cnm": "cN*m", "knm": "kN*m",
-    "lbft": "lbf*ft", "lb.ft": "lbf*ft", "lb-ft": "lbf*ft", "ft.lb": "lbf*ft", "ft-lb": "lbf*ft", "ftlb": "lbf*ft",
-    "ft.lbf": "lbf*ft", "ftlbf": "lbf*ft", "lbf-ft": "lbf*ft", "lbfft": "lbf*ft", "ft.lbs": "lbf*ft", "ft-lbs": "lbf*ft",
-    "lbin": "lbf*in", "lb.in": "lbf*in", "lb-in": "lbf*in", "in.lb": "lbf*in", "in-lb": "lbf*in", "inlb": "lbf*in",
-    "in.lbf": "lbf*in", "lbf-in": "lbf*in", "lbfin": "lbf*in",
+    "mnm": "mN*m", "lbft": "lbf*ft", "lb.ft": "lbf*ft", "ft.lb": "lbf*ft", "ftlb": "lbf*ft", "ft.lbf": "lbf*ft", "ftlbf": "lbf*ft",
+    "lbfft": "lbf*ft", "lbin": "lbf*in", "lb.in": "lbf*in", "in.lb": "lbf*in", "inlb": "lbf*in", "in.lbf": "lbf*in",
+    "lbfin": "lbf*in",
     "kgfm": "kgf*m", "kgm": "kgf*m", "kg.m": "kgf*m", "mkg": "kgf*m", "kgfcm": "kgf*cm", "kgcm": "kgf*cm", "kg.cm": "kgf*cm",
     "sps": "hertz", "s/s": "hertz", "samples/s": "hertz", "1/s": "hertz", "°": "degree", "rev": "turn", "revs": "turn",
     "sec": "second", "seconds": "second", "msec": "millisecond", "°c": "degC", "c": "degC", "°f": "degF", "f": "degF",
@@ -51,6 +50,9 @@ def _registry() -> pint.UnitRegistry[float]:
 
 def _pint_spelling(unit: str) -> str:
     text = unit.strip().replace("·", ".").replace("⋅", ".")
+    # A dash between letters is a dot (N-m), and pounds may stand in the plural (in-lbs).
+    text = re.sub(r"(?<=[A-Za-z])-(?=[A-Za-z])", ".", text)
+    text = re.sub(r"\blbs\b", "lb", text)
     plain = text.replace(" ", "").lower()
     if plain in _SPELLING and text != "nm":  # "nm" alone is a nanometre to everybody but a torque sheet; see convert_factor
         return _SPELLING[plain]

@@ -19,7 +19,7 @@ from typing import NamedTuple
 from analysis.errors import UnitError
 from analysis.units import ColumnHeader, Quantity, scale_to_si
 from drivers.frames import FramesCodec
-from drivers.text import LONGEST_LINE, Column, Kind, TextCodec, TextFormat, as_text, check_of, plain_unit, split_fields
+from drivers.text import LONGEST_LINE, Column, Kind, TextCodec, TextFormat, as_text, check_of, split_fields
 
 LEAST_LINES = 8
 """Fewer say too little."""
@@ -300,7 +300,7 @@ def _said(column: list[re.Match[str]], heading: str) -> Meaning | None:
 def _measured_in(unit: str) -> Kind | None:
     for kind in ("torque", "angle", "time"):
         try:
-            scale_to_si(plain_unit(unit), kind)
+            scale_to_si(unit, kind)
         except UnitError:
             continue
         return kind

@@ -49,7 +49,7 @@ class Column:
         """From the unit as sent to N.m, deg or s; a counter has none."""
         if self.kind in ("counter", "skip"):
             return Scale(1.0)
-        return scale_to_si(plain_unit(self.unit), self.kind)
+        return scale_to_si(self.unit, self.kind)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -192,11 +192,6 @@ def split_fields(text: str, delimiter: str) -> list[str]:
     return joined
 
 
-def plain_unit(unit: str) -> str:
-    """A unit as the unit registry knows it: a dash is a dot (N-m), and pounds may stand in the plural (in-lbs)."""
-    return unit.replace("-", ".").replace("lbs", "lb")
-
-
 def check_of(line: bytes) -> bytes:
     """Exclusive-or of the bytes after a leading '$', as two hexadecimal digits: the check sum of NMEA 0183 sentences."""
     return b"%02X" % functools.reduce(operator.xor, line.removeprefix(b"$"), 0)
@@ -286,7 +281,7 @@ def _factor(column: Column, unit: str) -> float | None:
     if column.kind == "counter":
         return None
     try:
-        return scale_to_si(plain_unit(unit), column.kind).factor / column.scale.factor
+        return scale_to_si(unit, column.kind).factor / column.scale.factor
     except UnitError:
         return None
 

@@ -35,3 +35,17 @@ def test_into_si(what: str, value: float, unit: str, quantity: Quantity, si: flo
 )
 def test_out_of_si(torque_nm: float, unit: str, value: float) -> None:
     assert in_unit(torque_nm, unit) == pytest.approx(value, rel=EXACT)
+
+
+@pytest.mark.parametrize(
+    ("as_written", "unit"),
+    [("N-m", "N.m"), ("in-lbs", "lbf.in"), ("ft-lbs", "lbf.ft"), ("lb-ft", "lbf.ft"), ("lbs.in", "lbf.in"), ("N·m", "N.m")],
+)
+def test_units_as_indicators_write_them(as_written: str, unit: str) -> None:
+    """A dash or a raised dot for the product, pounds in the plural (common practice, no source)."""
+    assert scale_to_si(as_written, "torque") == scale_to_si(unit, "torque")
+
+
+def test_a_thousandth_of_a_newton_metre() -> None:
+    """SI prefixes (NIST SP 330): mN.m, also written without the dot, which the registry takes for a unit of its own."""
+    assert scale_to_si("mNm", "torque").factor == pytest.approx(1e-3, rel=1e-12)
