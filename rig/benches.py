@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -70,7 +71,11 @@ class Benches:
 
 
 def _source(profile: DeviceProfile, tap: RawTap) -> LiveSource:
-    """The live source of a profile, its bytes noted on the tap (those of a wire recording are not)."""
+    """The live source of a profile, its bytes noted on the tap (those of a wire recording are not).
+
+    A window waits for a line that went away as long as it stands: a person is there to see it, and the pulls stay on the screen.
+    """
     if profile.port.startswith(WIRE_PREFIX):
         return open_source(profile, SystemClock())
-    return LiveSource(profile, SystemClock(), tapped(lambda port: SerialLine(port, profile.baud, profile.bits), tap))
+    patient = replace(profile, patience_s=math.inf)
+    return LiveSource(patient, SystemClock(), tapped(lambda port: SerialLine(port, profile.baud, profile.bits), tap))

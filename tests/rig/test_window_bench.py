@@ -3,6 +3,7 @@
 import os
 
 import pytest
+from support.device import printing_device
 from support.made import MOMENT, made_stream
 from support.processes import pretend_bench
 
@@ -84,6 +85,27 @@ def test_a_line_that_cannot_be_opened_is_told_on_the_strip(qtbot, tmp_path):
     assert "socket://127.0.0.1:9" in window.strip.accessibleName()
     assert desk.model.state is BenchState.ENDED
     window.close()
+
+
+def test_a_line_that_is_away_for_longer_than_the_profile_s_patience_is_waited_for(qtbot, tmp_path):
+    """A window stands and waits: nothing has to be started again, and the pulls stay."""
+    with printing_device() as device:
+        port = device.port
+        (tmp_path / "bench.toml").write_text(
+            f'[device]\nname = "bench 1"\nport = "socket://127.0.0.1:{port}"\nprotocol = "text"\ncapacity = "200 N.m"\n'
+            'patience = "500 ms"\n[text]\ncolumns = ["torque [N.m]", "counter"]\nrate = "200 Hz"\n'
+        )
+        desk, window = window_on(qtbot, None)
+        desk.open_profile(tmp_path / "bench.toml")
+        qtbot.waitUntil(lambda: desk.model.state is BenchState.WAITING and desk.model.bench.wire.samples > 100, timeout=20_000)
+    qtbot.waitUntil(lambda: desk.model.state is BenchState.LOST, timeout=20_000)
+    qtbot.wait(2000)
+    assert desk.model.state is BenchState.LOST
+    with printing_device(port=port):
+        qtbot.waitUntil(lambda: desk.model.state is BenchState.WAITING, timeout=20_000)
+        before = desk.model.bench.wire.samples
+        qtbot.waitUntil(lambda: desk.model.bench.wire.samples > before + 100, timeout=20_000)
+        window.close()
 
 
 def test_a_recording_plays_in_the_same_window_with_pause_step_and_speed(qtbot, tmp_path):

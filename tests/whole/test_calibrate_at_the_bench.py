@@ -1,19 +1,18 @@
 """A calibration as a person makes it: the program asks, weights are hung on a device on a line, and later pulls are set right."""
 
 import json
-import socketserver
 import subprocess
 import threading
 import time
 
-import numpy as np
 import pytest
+from support.device import printing_device
 from support.made import made_stream
 from support.processes import PATIENCE_S, PLATEPULL, environment, platepull
 
 from rig.tracefile import write_trace
 
-GAIN, OFFSET_NM, RATE_HZ = 1.025, 0.6, 200
+GAIN, OFFSET_NM = 1.025, 0.6
 
 PROFILE = """
 [device]
@@ -45,42 +44,10 @@ series = 1
 """
 
 
-class Scales(socketserver.ThreadingTCPServer):
-    """A device that prints what hangs on it."""
-
-    allow_reuse_address = daemon_threads = True
-
-    def __init__(self):
-        self.load_nm, self.over = 0.0, threading.Event()
-        super().__init__(("127.0.0.1", 0), Printing)
-
-
-class Printing(socketserver.BaseRequestHandler):
-    def handle(self):
-        draws, count, began = np.random.default_rng(1), 0, time.monotonic()
-        while not self.server.over.is_set():
-            due = int(RATE_HZ * (time.monotonic() - began))
-            lines = []
-            while count < due:
-                lines.append(f"{OFFSET_NM + GAIN * self.server.load_nm + draws.normal(0, 0.02):.3f},{count}\r\n")
-                count += 1
-            try:
-                self.request.sendall("".join(lines).encode())
-            except OSError:
-                return
-            time.sleep(0.01)
-
-
 @pytest.fixture
 def scales():
-    server = Scales()
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True)
-    thread.start()
-    yield server
-    server.over.set()
-    server.shutdown()
-    server.server_close()
-    thread.join()
+    with printing_device(GAIN, OFFSET_NM) as device:
+        yield device
 
 
 def question(out):
@@ -95,7 +62,7 @@ def question(out):
 
 
 def test_weights_hung_as_they_are_asked_for_make_a_certificate_that_sets_a_pull_right(tmp_path, scales):
-    (tmp_path / "bench.toml").write_text(PROFILE.format(port=scales.server_address[1]))
+    (tmp_path / "bench.toml").write_text(PROFILE.format(port=scales.port))
     (tmp_path / "plan.toml").write_text(PLAN)
     words = ["calibrate", str(tmp_path / "plan.toml"), "--device", str(tmp_path / "bench.toml")]
     child = subprocess.Popen(
