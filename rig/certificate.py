@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, fields, replace
 from datetime import date
@@ -17,6 +16,7 @@ from analysis.correction import calibration_u, true_torque
 from analysis.errors import BenchError
 from analysis.results import Calibration, CalibrationFunction
 from drivers.keys import Table
+from rig.wholefile import write_whole
 
 KIND = "platepull calibration certificate"
 VERSION = 1
@@ -182,13 +182,8 @@ def _findings_document(findings: Findings, classed: Classed) -> dict[str, Any]:
 
 def write_certificate(path: Path, certificate: Certificate) -> None:
     """Write the JSON file, whole or not at all. Raises CertificateError."""
-    draft = path.with_name(path.name + ".part")
     try:
-        with draft.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(json.dumps(to_document(certificate), indent=1, ensure_ascii=False, allow_nan=False) + "\n")
-            file.flush()
-            os.fsync(file.fileno())
-        draft.replace(path)
+        write_whole(path, json.dumps(to_document(certificate), indent=1, ensure_ascii=False, allow_nan=False) + "\n")
     except OSError as fault:
         raise CertificateError(
             f"cannot be written ({fault.strerror})", where=str(path), mend="check folder, rights and space"

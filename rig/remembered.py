@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from rig.settings import settings_path
+from rig.wholefile import write_whole
 
 FILE = "window.json"
 
@@ -54,6 +55,4 @@ def recall(path: Path) -> Remembered:
 def remember(path: Path, what: Remembered) -> None:
     """Write it, whole or not at all. Raises OSError."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    draft = path.with_name(path.name + ".part")
-    draft.write_text(json.dumps(asdict(what), indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-    draft.replace(path)
+    write_whole(path, json.dumps(asdict(what), indent=1, ensure_ascii=False) + "\n")

@@ -12,7 +12,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-import os
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -22,6 +21,7 @@ import numpy as np
 from analysis.trace import Floats, Trace
 from rig.tracecolumns import Column, Layout, TraceFileError, layout_of
 from rig.traceinfo import TraceInfo, from_document, to_document
+from rig.wholefile import write_whole
 
 _PORTION_BYTES = 1_000_000
 
@@ -53,13 +53,7 @@ def _cell(value: float | str) -> str:
 
 def write_info(path: Path, info: TraceInfo, *, with_angle: bool) -> None:
     """Write the metadata file of the trace at `path`, whole or not at all. Raises OSError."""
-    target = info_path(path)
-    draft = target.with_name(target.name + ".part")
-    with draft.open("w", encoding="utf-8", newline="\n") as file:
-        file.write(to_document(info, path.name, with_angle=with_angle))
-        file.flush()
-        os.fsync(file.fileno())
-    draft.replace(target)
+    write_whole(info_path(path), to_document(info, path.name, with_angle=with_angle))
 
 
 def write_trace(path: Path, trace: Trace, info: TraceInfo | None = None) -> None:

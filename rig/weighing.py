@@ -5,7 +5,6 @@ Each point is written as soon as it is taken; a run that was broken off goes on 
 
 from __future__ import annotations
 
-import os
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -21,6 +20,7 @@ from rig.calibrationplan import Load, Plan
 from rig.calibrationpoints import points_header, points_row, read_points
 from rig.certificate import CertificateError
 from rig.news import News
+from rig.wholefile import write_whole
 from rig.wording import torque
 
 STRETCH_S = 2.0
@@ -186,13 +186,8 @@ class PointTaker:
 
     def _write(self) -> None:
         points = self._plan.points
-        draft = points.with_name(points.name + ".part")
         try:
-            with draft.open("w", encoding="utf-8", newline="\n") as file:
-                file.write(points_header(self._plan.reference) + "".join(self._rows))
-                file.flush()
-                os.fsync(file.fileno())
-            draft.replace(points)
+            write_whole(points, points_header(self._plan.reference) + "".join(self._rows))
         except OSError as fault:
             mend = "check folder, rights and space"
             raise CertificateError(f"cannot be written ({fault.strerror})", where=str(points), mend=mend) from fault
