@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import json
 import math
 import tomllib
 from collections.abc import Callable, Sequence
@@ -246,5 +247,5 @@ def profile_text(
 
 
 def _quoted(text: str) -> str:
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t")
-    return f'"{escaped}"'
+    """A basic string of TOML: JSON's escapes are all among its own, and it wants one more."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
