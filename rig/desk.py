@@ -18,6 +18,7 @@ from rig.benchmodel import BenchModel
 from rig.benchport import BenchPort
 from rig.conditions import Conditions, lacking
 from rig.language import LANGUAGES, say, spoken
+from rig.lineview import calibration
 from rig.remembered import Remembered
 from rig.sidesview import Member, load
 from rig.sounds import Sounds
@@ -68,6 +69,10 @@ class Desk:
     def open_line(self, profile: DeviceProfile) -> None:
         """Open the line of a profile."""
         self._open(lambda benches, number: benches.line(profile, self.model.window, self.model.rule, number))
+        if self.opened is not None:
+            due = calibration(self.opened.info, self.means.today())
+            if due.amiss:
+                self.model.tell(f"{due.name}: {due.value}", profile.name, say("calibrate the sensor: platepull calibrate"))
 
     def open_recording(self, path: Path) -> None:
         """Open a recording; it stands in for a line."""

@@ -9,12 +9,10 @@ from drivers.line import list_ports
 from rig.bench import WireFigures
 from rig.language import number, say
 from rig.rawtap import RawRow
-from rig.sensorlog import far_off
+from rig.sensorlog import SOON_DAYS, far_off
 from rig.shown import torque
 from rig.traceinfo import TraceInfo
 from rig.unitchoice import UnitChoice
-
-SOON_DAYS = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +51,8 @@ def calibration(info: TraceInfo, today: date) -> Figure:
     due = info.calibration.due
     if due is None:
         return Figure(name, say("not stated"))
-    try:
-        days = (date.fromisoformat(due[:10]) - today).days
-    except ValueError:
+    days = info.calibration.days_left(today)
+    if days is None:
         return Figure(name, due, amiss=True)
     if days < 0:
         return Figure(name, say("{date}: overdue", date=due), amiss=True)

@@ -23,7 +23,7 @@ from rig.session import Session
 from rig.settings import Settings
 from rig.terminal import Terminal, follow
 from rig.traceinfo import TraceInfo
-from rig.wording import EXERCISE
+from rig.wording import EXERCISE, certificate_text
 
 
 def software() -> str:
@@ -59,13 +59,16 @@ def todays_folder() -> Path:
     return Path.home() / "platepull" / f"{datetime.now():%Y-%m-%d}"
 
 
-def live_session(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None) -> tuple[Session, str]:
-    """The session of a verb and the unit to print in. `out` is the folder to record into; None: nothing is written."""
+def live_session(
+    args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None
+) -> tuple[Session, str, TraceInfo]:
+    """The session of a verb, the unit to print in, what its pulls carry. `out` is the folder to record into; None: none."""
     unit = unit_of(args.unit or settings.unit)
     window = chosen_window(args, settings)
     sensor, info = sensor_choice(args, settings).of_line(profile, job_info(args, settings))
     recorder = None if out is None else recorder_into(Path(out), info)
-    return Session(sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule), recorder=recorder), unit
+    session = Session(sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule), recorder=recorder)
+    return session, unit, info
 
 
 def terminal_of(unit: str, *, large: bool) -> Terminal:
@@ -88,9 +91,13 @@ def asked_to_end() -> Iterator[Callable[[], bool]]:
 
 def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None, *, large: bool) -> int:
     """Watch a line and say each pull at the terminal until it is enough; the exit status. `large`: verdicts as a banner."""
-    session, unit = live_session(args, settings, profile, out)
+    session, unit, info = live_session(args, settings, profile, out)
     terminal = terminal_of(unit, large=large)
     terminal.caution()
+    if info.calibration.certificate is not None:
+        terminal.note(
+            certificate_text(info.calibration.certificate, info.calibration.days_left(date.today()), info.calibration.due)
+        )
     clock = SystemClock()
     with asked_to_end() as enough, Bench(open_source(profile, clock), session) as bench:
         if args.exercise:

@@ -13,6 +13,8 @@ NEAR = 0.9
 """A load by hand counts as the same torque from this share on (common practice, no source)."""
 FAR_OFF = 0.05
 """Share of capacity: a zero further off means something hangs on the sensor, or it was overloaded (common practice, no source)."""
+SOON_DAYS = 30
+"""So many days before a calibration is due it is said."""
 QUIET_S = 8.0
 """After so long without a load an exercise one way counts as done: not every bench can be loaded both ways."""
 

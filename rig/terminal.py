@@ -40,11 +40,11 @@ class Terminal:
         """One piece of news."""
         match item:
             case LineUp(name):
-                self._note(f"line open: {name}")
+                self.note(f"line open: {name}")
             case LineAway(name, what, mend):
-                self._note(f"line: {name}: {what}; {mend}")
+                self.note(f"line: {name}: {what}; {mend}")
             case LineWord(what, mend):
-                self._note(f"line: {what}; {mend}")
+                self.note(f"line: {what}; {mend}")
             case PullBegan(number):
                 if self.large:
                     self._say(f"pull {number} ...")
@@ -54,13 +54,13 @@ class Terminal:
                 if self.large:  # at once for the person at the lever; the pull may still go on
                     self._say(wording.pull_line(item.number, item.result, item.verdict, self.unit) + " (first reading)")
             case ZeroFound(zero_nm, asked, far_off):
-                self._note(wording.zero_text(zero_nm, asked=asked, far_off=far_off, unit=self.unit))
+                self.note(wording.zero_text(zero_nm, asked=asked, far_off=far_off, unit=self.unit))
             case Exercised(direction, torque_nm, times, over):
                 self._say(wording.exercised_text(direction, torque_nm, times, over=over, unit=self.unit))
             case SeriesOver(before_nm, after_nm, moved):
-                self._note(wording.series_zero_text(before_nm, after_nm, moved=moved, unit=self.unit))
+                self.note(wording.series_zero_text(before_nm, after_nm, moved=moved, unit=self.unit))
             case Failed(what, where, mend):
-                self._note(f"{where}: {what}; {mend}" if where else f"{what}; {mend}")
+                self.note(f"{where}: {what}; {mend}" if where else f"{what}; {mend}")
             case Ended():
                 pass
 
@@ -84,7 +84,8 @@ class Terminal:
     def _say(self, *lines: str) -> None:
         print(*lines, sep="\n", file=self.out, flush=True)
 
-    def _note(self, line: str) -> None:
+    def note(self, line: str) -> None:
+        """A line on what the bench does, beside the readings."""
         print(line, file=self.err, flush=True)
 
 

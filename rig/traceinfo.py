@@ -66,6 +66,11 @@ class Calibration:
         expired = self.due is not None and (last is None or day > last)
         return CalibrationInForce(self.certificate or "", self.forward, self.back, expired)
 
+    def days_left(self, today: date) -> int | None:
+        """Days until the due day, below zero when it has passed; None where no day is known."""
+        last = None if self.due is None else _date(self.due)
+        return None if last is None else (last - today).days
+
     def terms(self) -> dict[str, Any]:
         """What is known, as JSON values."""
         functions = {name: getattr(self, name) for name in WAYS}

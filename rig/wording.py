@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from analysis.results import Budget, Chatter, Doubt, DoubtCode, PullResult, SeriesResult, Settling, Verdict, VerdictState
 from analysis.units import in_unit
 from analysis.window import Basis, Window
-from rig.sensorlog import EXERCISE_LOADS
+from rig.sensorlog import EXERCISE_LOADS, SOON_DAYS
 
 CAUTIONS = (
     "Clamp the unit by a proper stub in a bolted-down vice; stand so that a sudden release cannot throw you.",
@@ -215,6 +215,16 @@ EXERCISE = (
     "exercise the sensor: load it three times each way to the highest torque you expect, and let go each time; "
     "these loads are not recorded. One way only: wait a little after the third."
 )
+
+
+def certificate_text(number: str, days_left: int | None, due: str | None) -> str:
+    """Which certificate is in force, and what is to be said of its due day."""
+    text = f"calibration: certificate {number}"
+    if days_left is None:
+        return text
+    if days_left < 0:
+        return f"{text} was due on {due}: every verdict says so until the sensor is calibrated"
+    return f"{text}, due on {due}" + (f", in {days_left} days" if days_left < SOON_DAYS else "")
 
 
 def zero_text(zero_nm: float, *, asked: bool, far_off: bool, unit: str = "N.m") -> str:

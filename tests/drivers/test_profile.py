@@ -194,7 +194,9 @@ def test_frames_need_no_section_and_refuse_keys_in_one(tmp_path: Path) -> None:
         load_profile(written(tmp_path, head + '[frames]\nrate = "1 kHz"\n'))
 
 
-@pytest.mark.parametrize("name", ['bench "1"', "back\\slash", "two\nlines", "tab\there", "Prüfstand 1", "\x00\x1b[0m\x7f", "😀", ""])
+@pytest.mark.parametrize(
+    "name", ['bench "1"', "back\\slash", "two\nlines", "tab\there", "Prüfstand 1", "\x00\x1b[0m\x7f", "😀", ""]
+)
 def test_whatever_a_device_is_called_its_profile_can_be_read(name):
     written = profile_text(name=name, port="COM3", baud=9600, bits="8N1", capacity="200 N.m", layout=None)
     assert tomllib.loads(written)["device"]["name"] == name

@@ -15,11 +15,15 @@ from analysis.errors import BenchError
 from analysis.results import OffsetAdapter, Sensor, VerdictState
 from analysis.window import Window
 from drivers.profile import load_profile
+from rig.benches import Benches
+from rig.benchmodel import BenchModel
 from rig.certificate import CertificateError, read_certificate, to_document, write_certificate
 from rig.cli import main
+from rig.desk import Desk, Means
 from rig.news import PullJudged
 from rig.recorder import Recorder
 from rig.recording import read_recording
+from rig.remembered import Remembered
 from rig.sensorchoice import SensorChoice
 from rig.session import Session
 from rig.sidesview import load
@@ -191,6 +195,32 @@ def test_an_odd_adapter_or_certificate_key_is_told(tmp_path, old, new, key):
     (tmp_path / "bench.toml").write_text(PROFILE.replace(old, new))
     with pytest.raises(BenchError, match=f"'{key}'"):
         load_profile(tmp_path / "bench.toml")
+
+
+@pytest.mark.parametrize(("due", "said"), [(date(2026, 3, 4), "was due on 2026-03-04"), (date(2099, 1, 1), "due on 2099-01-01")])
+def test_the_certificate_in_force_is_told_when_a_line_is_opened(tmp_path, capsys, due, said):
+    (tmp_path / "bench.toml").write_text(PROFILE)
+    write_certificate(tmp_path / "bench1.json", made_certificate(due=due))
+    assert main(["record", "--device", str(tmp_path / "bench.toml"), "--out", str(tmp_path)]) == 3  # /dev/null is no port
+    assert said in capsys.readouterr().err
+
+
+def test_a_window_tells_of_a_certificate_that_has_run_out(tmp_path):
+    (tmp_path / "bench.toml").write_text(PROFILE)
+    write_certificate(tmp_path / "bench1.json", made_certificate(due=date(2026, 3, 4)))
+    means = Means(benches=Benches(SensorChoice(DAY), None, TraceInfo()), today=lambda: DAY)
+    desk = Desk(BenchModel(), Remembered(), means)
+    desk.open_profile(tmp_path / "bench.toml")
+    desk.close()
+    assert any("overdue" in trouble.what for trouble in desk.model.troubles)
+
+
+def test_a_window_tells_of_a_certificate_that_is_not_there(tmp_path):
+    (tmp_path / "bench.toml").write_text(PROFILE)
+    desk = Desk(BenchModel(), Remembered(), Means(benches=Benches(SensorChoice(DAY), None, TraceInfo())))
+    desk.open_profile(tmp_path / "bench.toml")
+    assert any("bench1.json" in trouble.where for trouble in desk.model.troubles)
+    assert desk.opened is None
 
 
 def test_a_pull_near_a_limit_changes_its_verdict_when_the_sensor_is_set_right(tmp_path):

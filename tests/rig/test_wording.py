@@ -174,3 +174,11 @@ def test_a_clipped_pull_asks_for_a_larger_range_not_for_more_pulls() -> None:
     sentence = wording.verdict_text(clipped)
     assert "larger range" in sentence
     assert "more pulls" not in sentence
+
+
+@pytest.mark.parametrize(
+    ("days_left", "said"),
+    [(None, "certificate C-1"), (200, "due on 2027-01-01"), (12, "in 12 days"), (-1, "was due on 2027-01-01")],
+)
+def test_the_certificate_in_force_is_told_with_its_due_day(days_left, said):
+    assert said in wording.certificate_text("C-1", days_left, "2027-01-01")
