@@ -136,26 +136,32 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
     off = torque_nm - middle
     candidates = np.flatnonzero(np.abs(off) > threshold)
     usual = float(np.percentile(np.abs(np.delete(torque_nm, candidates)), 98.0)) if candidates.size < torque_nm.size else largest
-    # What no mechanism could do at all must not pass for a swing beside another spike.
-    tame = np.where(np.abs(off) > rules.wild * usual, middle, torque_nm)
+    # One or two samples that no mechanism could make at all must not pass for a swing beside another spike.
+    wild = {i: run for run in runs_of(np.abs(off) > rules.wild * usual) if run[1] - run[0] <= 2 for i in range(*run)}
+    tame_of_others = torque_nm.copy()
+    tame_of_others[list(wild)] = middle[list(wild)]
     slow = 2 * step_s > rules.spike_longest_s
     spikes: list[int] = []
     n = torque_nm.size
     for i in candidates.tolist():
         if i in spikes:
             continue
+        first = max(0, i - 8)
+        near = tame_of_others[first : i + 10].copy()
+        own = slice(*(at - first for at in wild.get(i, (i, i))))
+        near[own] = torque_nm[first : i + 10][own]
         for length in (1, 2):
-            before, after = i - 1, i + length
-            if before < 2 or after + 1 >= n:
+            before, after = i - 1 - first, i + length - first
+            if i < 3 or i + length + 1 >= n:
                 continue
             body = torque_nm[i : i + length]
-            left = tame[before] + (tame[before] - tame[before - 2]) / 2
-            right = tame[after] - (tame[after + 1] - tame[after])
-            low, high = min(left, right, tame[before], tame[after]), max(left, right, tame[before], tame[after])
+            left = near[before] + (near[before] - near[before - 2]) / 2
+            right = near[after] - (near[after + 1] - near[after])
+            low, high = min(left, right, near[before], near[after]), max(left, right, near[before], near[after])
             stands_out = min(body) - high if off[i] > 0 else low - max(body)
             # Both sides must be calm compared with the leap itself: a slip's own swing is not.
-            calm = max(abs(tame[before] - tame[after]), abs(tame[after + 1] - tame[after]))
-            around = np.concatenate((np.diff(tame[max(0, i - 6) : i], 2), np.diff(tame[after : after + 6], 2)))
+            calm = max(abs(near[before] - near[after]), abs(near[after + 1] - near[after]))
+            around = np.concatenate((np.diff(near[max(0, before - 5) : before + 1], 2), np.diff(near[after : after + 6], 2)))
             if around.size:
                 calm = max(calm, float(np.max(np.abs(around))))
             lone = length == 2 and slow and abs(float(np.mean(body))) > rules.lone_peak * usual
