@@ -112,3 +112,15 @@ def test_noise_through_a_soft_adapter_is_no_slip(seed):
     angle = 1.6 * torque + np.interp(time_s, [0, 2, 7, 8], [0, 0, 300, 300])
     torque += np.random.default_rng(seed).normal(0, 0.25, time_s.size)
     assert read_pull(Trace(time_s, torque, angle)).breakaway.torque_nm == pytest.approx(26.0, rel=0.02)
+
+
+@pytest.mark.parametrize("higher", [1.4, 1.6])
+def test_without_an_angle_a_first_step_is_not_breakaway(higher):
+    """One pack slips across the bevel's lash at 49, the same load then takes both well above it; they chatter from there on."""
+    points = [(0, 0), (1, 0), (2.3, 49), (2.31, 30), (2.35, 44), (2.9, higher * 49)]
+    at_s = 2.9
+    while at_s < 6:
+        points += [(at_s + 0.01, 0.8 * higher * 49), (at_s + 0.15, higher * 48.5)]
+        at_s += 0.15
+    points += [(at_s + 0.1, 0), (at_s + 1, 0)]
+    assert read_pull(trace_of(points, rate_hz=1000)).breakaway.torque_nm == pytest.approx(higher * 49, rel=0.02)
