@@ -66,7 +66,13 @@ class Benches:
         """Open a recording as a bench; its own window counts where none is set. Raises TraceFileError."""
         trace, info = read_trace(path)
         replay = Replay(trace, SystemClock(), name=path.name)
-        session = Session(sensor=self.sensors.of(info), window=window or info.window, rule=rule, first_number=first_number)
+        session = Session(
+            sensor=self.sensors.of(info),
+            window=window or info.window,
+            rule=rule,
+            first_number=first_number,
+            lapses=info.lapse_codes(),
+        )
         return Opened(Bench(replay, session, patient=True), replay, None, None, info, RawTap())
 
 

@@ -27,4 +27,4 @@ def read_recording(path: Path, sensor_of: Callable[[TraceInfo], Sensor], *, arm_
     """Read a file and the pull in it; `sensor_of` tells what counts of the sensor. Raises TraceFileError or MetadataError."""
     raw, info = read_trace(path, arm_m=arm_m)
     trace, sensor = in_force(raw, sensor_of(info))
-    return Recording(trace, info, replace(read_pull(trace, sensor), lapses=tuple((info.lapses or "").split())))
+    return Recording(trace, info, replace(read_pull(trace, sensor), lapses=info.lapse_codes()))

@@ -40,6 +40,11 @@ class SensorLog:
         enough_nm = NEAR * max(loads)
         return sum(load >= enough_nm for load in loads) if torque_nm >= enough_nm else 0
 
+    def forget_loads(self) -> None:
+        """An exercise begins: what was loaded before does not count towards it."""
+        for loads in self._loads_nm.values():
+            loads.clear()
+
     def exercised_nm(self, direction: int) -> float:
         """The torque that way which was reached often enough to count as exercised; 0 before that."""
         loads = sorted(self._loads_nm[direction], reverse=True)

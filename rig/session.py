@@ -67,6 +67,7 @@ class Session:
                that is read and shown, not on what is recorded
     window     what pulls are judged against; None: read, not judged
     recorder   writes each pull to a file; None: nothing is written
+    lapses     of a recording: what the bench said of the sensor then, in place of what this session sees of it
 
     Recording comes first in a step. A failing recorder or analysis becomes `Failed` news; the stream goes on and the file stays.
     """
@@ -80,6 +81,7 @@ class Session:
         recorder: Recorder | None = None,
         rules: FinderRules = LIVE_RULES,
         first_number: int = 1,
+        lapses: tuple[str, ...] | None = None,
     ) -> None:
         self.window = window
         self.rule = rule
@@ -87,6 +89,7 @@ class Session:
         self._sensor = sensor or Sensor()
         in_use = in_force(EMPTY, self._sensor)[1]
         self._log = SensorLog(in_use.capacity_nm, in_use.calibration)
+        self._lapses = lapses
         self._exercising = False
         self._loaded_s = -np.inf
         self._zero_due, self._zero_asked = True, False
@@ -179,7 +182,10 @@ class Session:
         if self.pulling:
             return [Failed("no exercise during a pull", "exercise", "let go of the lever, then begin again")]
         self._exercising = on
-        return [] if on else self.zero_now()
+        if not on:
+            return self.zero_now()
+        self._log.forget_loads()
+        return []
 
     def shown(self, piece: Trace) -> Trace:
         """The piece as it reads once calibration and adapter are in force: what a picture of the stream should show."""
@@ -252,7 +258,8 @@ class Session:
             result = read_pull(trace, sensor)
             if final:
                 exercised_nm = self._log.exercised_nm(result.direction) if result.direction else 0.0
-                result = replace(result, lapses=self._log.add_pull(result))
+                seen = self._log.add_pull(result)
+                result = replace(result, lapses=seen if self._lapses is None else self._lapses)
                 news = self._record(lambda recorder: recorder.amend(**_amendments(result, exercised_nm)))
             verdict = self._verdict(result)
         except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull

@@ -136,6 +136,10 @@ class TraceInfo:
             adapter=self.offset_adapter,
         )
 
+    def lapse_codes(self) -> tuple[str, ...]:
+        """What the bench had to say of the sensor, as codes of `PullResult.lapses`."""
+        return tuple((self.lapses or "").split())
+
     def with_certificate(self, certificate: Certificate) -> TraceInfo:
         """The same under that certificate: it counts in place of another one and of an uncertainty that was stated."""
         sensor = replace(self.transducer, u_nm=None, u_relative=None, serial=certificate.serial or self.transducer.serial)

@@ -87,7 +87,7 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
     sensor = sensor_choice(args, settings).of(info)
     window = chosen_window(args, settings, info.window)
     terminal = terminal_of(unit_of(args.unit or settings.unit), large=True)
-    session = Session(sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule))
+    session = Session(sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule), lapses=info.lapse_codes())
     clock = SystemClock()
     source: Source
     if math.isfinite(speed):

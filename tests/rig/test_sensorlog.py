@@ -134,3 +134,22 @@ def test_neither_zero_nor_exercise_begins_during_a_pull():
     for refused in (session.exercise(), session.zero_now()):
         assert isinstance(refused[0], Failed)
     assert not session.exercising
+
+
+def test_an_exercise_begins_anew_whatever_was_pulled_before():
+    session = Session(sensor=SENSOR)
+    pulls = made_stream(4)
+    run(session, pulls)
+    session.exercise()
+    loads = made_loads([70, -70], start_s=60.0)
+    told = of(Exercised, run(session, Trace(loads.time_s, loads.torque_nm, loads.angle_deg + pulls.angle_deg[-1])))
+    assert [(item.times, item.over) for item in told] == [(1, False), (1, False)]
+    assert session.exercising
+
+
+def test_a_recording_says_what_the_bench_said_of_the_sensor_then():
+    judged = [
+        finals(run(Session(sensor=UNDER, window=WINDOW, lapses=lapses), made_stream(1)))[0].verdict.missing
+        for lapses in ((), ("zero_moved",), None)
+    ]
+    assert judged == [(), ("zero_moved",), ("not_exercised",)]
