@@ -63,7 +63,9 @@ def remarks(findings: Findings, classed: Classed) -> list[str]:
 def _cells(step: Step) -> tuple[str, ...]:
     found = (step.torque_nm, step.indication_nm, step.residual_nm, step.u_nm)
     spreads = (step.reversibility_nm, step.repeatability_nm, step.reproducibility_nm)
-    return tuple(f"{value:.3f}" for value in found) + tuple("-" if value is None else f"{value:.3f}" for value in spreads)
+    return tuple(f"{round(value, 3) + 0.0:.3f}" for value in found) + tuple(
+        "-" if value is None else f"{value:.3f}" for value in spreads
+    )
 
 
 def sheet_lines(certificate: Certificate) -> Iterator[str]:

@@ -151,7 +151,7 @@ class PointTaker:
                 continue
             found = self._gauge.weigh()
             size = self._size(load)
-            self._voice.say(f"    {torque(found.mean_nm)}")
+            self._voice.say(f"    {self._shown(load, size, found.mean_nm)}")
             doubt = self._doubt(load, size, found)
             if not doubt or self._asked(f"    {doubt} [k keeps it; Enter takes it again]") == KEEP:
                 if not load.size:
@@ -174,6 +174,12 @@ class PointTaker:
                 return abs(to_si(answer if answer[-1:].isalpha() else f"{answer} N.m", "torque"))
             except UnitError as fault:
                 self._voice.say(f"    {fault.what}; {fault.mend}")
+
+    def _shown(self, load: Load, size: float, mean_nm: float) -> str:
+        if not size:
+            return torque(mean_nm)
+        expected_nm = load.direction * self._plan.reference.torque_nm(size)
+        return f"{torque(mean_nm)}, {torque(mean_nm - self._zero_nm)} from zero; this load makes {torque(expected_nm)}"
 
     def _doubt(self, load: Load, size: float, found: Weighing) -> str:
         if not found.steady:
