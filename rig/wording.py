@@ -227,9 +227,14 @@ def certificate_text(number: str, days_left: int | None, due: str | None) -> str
     return f"{text}, due on {due}" + (f", in {days_left} days" if days_left < SOON_DAYS else "")
 
 
+def _zero(zero_nm: float, unit: str) -> str:
+    """A zero to a hundredth: what lies below that is noise."""
+    return f"{round(in_unit(zero_nm, unit), 2) + 0.0:.2f} {unit}"
+
+
 def zero_text(zero_nm: float, *, asked: bool, far_off: bool, unit: str = "N.m") -> str:
     """The zero, as it was found."""
-    text = f"{'new zero' if asked else 'zero'}: {torque(zero_nm, unit)}"
+    text = f"{'new zero' if asked else 'zero'}: {_zero(zero_nm, unit)}"
     return text if not far_off else f"{text}; so far off that something hangs on the sensor or it was overloaded: check it first"
 
 
@@ -242,7 +247,7 @@ def exercised_text(direction: int, torque_nm: float, times: int, *, over: bool, 
 
 def series_zero_text(before_nm: float, after_nm: float, *, moved: bool, unit: str = "N.m") -> str:
     """What the zero did over the series."""
-    text = f"zero: {torque(before_nm, unit)} before the series, {torque(after_nm, unit)} after it"
+    text = f"zero: {_zero(before_nm, unit)} before the series, {_zero(after_nm, unit)} after it"
     return text + ("; it moved too far: let the sensor warm up, zero it and pull again" if moved else "")
 
 

@@ -146,7 +146,7 @@ def test_zero_and_exercise_are_told_in_the_unit_chosen(terminal):
         "exercise, first direction: 5.00 lbf.ft, too low to count",
         "exercise, first direction: 50.0 lbf.ft, load 3 of 3; done, hands off for the new zero",
     ]
-    assert err[0] == "zero: 0.200 lbf.ft"
-    assert err[1].startswith("new zero: 20.0 lbf.ft; so far off")
+    assert err[0] == "zero: 0.20 lbf.ft"
+    assert err[1].startswith("new zero: 20.00 lbf.ft; so far off")
     assert "2.20 lbf.ft after it; it moved too far" in err[2]
-    assert err[3] == "zero: 0.200 lbf.ft before the series, 0.250 lbf.ft after it"
+    assert err[3] == "zero: 0.20 lbf.ft before the series, 0.25 lbf.ft after it"
