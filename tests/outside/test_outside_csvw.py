@@ -7,7 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from support.calibrated import made_certificate
 
+from analysis.results import OffsetAdapter
 from analysis.trace import Trace
 from analysis.window import Window
 from rig.tracefile import info_path, read_trace, write_trace
@@ -44,7 +46,10 @@ def test_every_term_of_ours_may_stand_in_a_valid_document(tmp_path):
         temperature_c=21.5,
         window=Window.parse("35..60 N.m"),
         transducer=Transducer(u_relative=0.005),
-    )
+        offset_adapter=OffsetAdapter(lever_m=0.5, length_m=0.1),
+        lapses="zero_moved",
+    ).with_certificate(made_certificate())
     path = tmp_path / "pull.csv"
     write_trace(path, Trace([0.0, 0.1], [1.0, -2.5]), info)
     assert read_by_others(path) == [[0.0, 1.0], [0.1, -2.5]]
+    assert read_trace(path)[1] == info
