@@ -1,0 +1,66 @@
+"""The README's pictures of the window, made anew: python tests/speed/window_pictures.py [FOLDER]
+
+The real window, without a screen, on a bench that is fed the demo recordings (invented workshop, invented unit). FOLDER is
+rig/gui/pictures. Look at them before keeping them.
+"""
+
+from __future__ import annotations
+
+import datetime
+import os
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+from PySide6.QtGui import QImage  # noqa: E402
+from PySide6.QtWidgets import QApplication  # noqa: E402
+from support.fed import FedBench  # noqa: E402
+
+from analysis.trace import Trace  # noqa: E402
+from analysis.window import Window  # noqa: E402
+from rig.benchmodel import BenchModel  # noqa: E402
+from rig.desk import Desk, Means  # noqa: E402
+from rig.gui.main_window import MainWindow  # noqa: E402
+from rig.remembered import Remembered  # noqa: E402
+from rig.tracefile import read_trace  # noqa: E402
+from rig.unitchoice import UnitChoice  # noqa: E402
+
+SERIES = ("rebuilt_good", "unequal_packs", "rebuilt_good_other_way", "chatter_new_plates", "as_found_low", "after_additive")
+CONDITIONS = {"arrangement": "A", "unit": "QF-7 (invented)", "series": "rebuilt", "plates": "new", "oil": "invented gear oil"}
+
+
+def main() -> None:
+    """Feed, show, grab."""
+    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else ROOT / "rig" / "gui" / "pictures"
+    app = QApplication([])
+    window = Window.parse("35..60 N.m")
+    bench = FedBench(window)
+    model = BenchModel(bench, window=window, unit=UnitChoice("N.m", "lbf.ft"))
+    desk = Desk(model, Remembered(conditions=CONDITIONS), Means(today=lambda: datetime.date(2026, 3, 5)))
+    shown = MainWindow(desk, cautions=False)
+    shown.resize(1280, 800)
+    shown.show()
+    at_s = at_deg = 0.0
+    for name in SERIES:
+        trace, _ = read_trace(ROOT / "recordings" / f"{name}.csv")
+        assert trace.angle_deg is not None
+        bench.feed(Trace(trace.time_s + at_s, trace.torque_nm, trace.angle_deg + at_deg))
+        at_s, at_deg = at_s + float(trace.time_s[-1]) + 0.002, at_deg + float(trace.angle_deg[-1])
+        shown.tick()
+        app.processEvents()
+    bench.told += bench.session.finish()
+    shown.tick()
+    pictures = ((shown.bench, "bench", None), (shown.pull, "closer_look", 4), (shown.conditions, "before_a_pull", None))
+    for page, name, number in pictures:
+        model.look_at(number or model.pulls[-1].number)
+        shown.show_page(page)
+        app.processEvents()
+        shown.grab().toImage().convertToFormat(QImage.Format.Format_RGB888).save(str(folder / f"{name}.png"), quality=0)
+    shown.let_go()
+
+
+if __name__ == "__main__":
+    main()
