@@ -137,7 +137,8 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
     candidates = np.flatnonzero(np.abs(off) > threshold)
     usual = float(np.percentile(np.abs(np.delete(torque_nm, candidates)), 98.0)) if candidates.size < torque_nm.size else largest
     # One or two samples that no mechanism could make at all must not pass for a swing beside another spike.
-    wild = {i: run for run in runs_of(np.abs(off) > rules.wild * usual) if run[1] - run[0] <= 2 for i in range(*run)}
+    leaps = [run for run in runs_of(np.abs(off) > threshold) if run[1] - run[0] <= 2]
+    wild = {i: run for run in leaps if np.abs(off[slice(*run)]).max() > rules.wild * usual for i in range(*run)}
     tame_of_others = torque_nm.copy()
     tame_of_others[list(wild)] = middle[list(wild)]
     slow = 2 * step_s > rules.spike_longest_s
@@ -232,7 +233,9 @@ def find_clipped(torque_nm: Floats, step_s: float, capacity_nm: float | None, ru
     return clipped
 
 
-def _rest_before(trace: Trace, noise_nm: float, step_s: float, largest_nm: float, rules: ConditionRules) -> tuple[int, float]:
+def _rest_before(
+    trace: Trace, noise_nm: float, resolution_nm: float, step_s: float, largest_nm: float, rules: ConditionRules
+) -> tuple[int, float]:
     """Index where rest ends and its level; (0, 0.0) where the trace does not begin at rest."""
     n = len(trace)
     first = min(n, max(5, round(rules.rest_window_s / step_s)))
@@ -241,7 +244,10 @@ def _rest_before(trace: Trace, noise_nm: float, step_s: float, largest_nm: float
     smooth = uniform_filter1d(trace.torque_nm, width, mode="nearest") if width > 1 else trace.torque_nm
     slow = float(np.std(smooth[: max(5, first // 2)]))
     threshold = max(
-        rules.rest_noise * max(noise_nm / math.sqrt(width), min(slow, 0.01 * largest_nm)), rules.rest_share * largest_nm
+        rules.rest_noise * max(noise_nm / math.sqrt(width), min(slow, 0.01 * largest_nm)),
+        rules.rest_share * largest_nm,
+        # The level is a median, so a whole step of the sensor; what it stands for lies up to half a step beside it.
+        0.5 * resolution_nm + rules.rest_noise * noise_nm / math.sqrt(width),
     )
     moved = np.abs(smooth - level) > threshold
     if trace.angle_deg is not None:
@@ -298,7 +304,7 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None)
     calm = Trace(trace.time_s, bridge(raw, spikes), trace.angle_deg)
     largest = float(np.percentile(np.abs(calm.torque_nm), 99.5))
     noise = max(min(deviation(head), max(deviation(raw), 0.2 * deviation(head))), quantised)
-    rest_to, zero = _rest_before(calm, noise, step_s, largest, rules)
+    rest_to, zero = _rest_before(calm, noise, resolution, step_s, largest, rules)
     if rest_to and _under_load(calm.torque_nm, zero, noise, rules):
         rest_to, zero = 0, 0.0
     if rest_to:

@@ -124,3 +124,22 @@ def test_without_an_angle_a_first_step_is_not_breakaway(higher):
         at_s += 0.15
     points += [(at_s + 0.1, 0), (at_s + 1, 0)]
     assert read_pull(trace_of(points, rate_hz=1000)).breakaway.torque_nm == pytest.approx(higher * 49, rel=0.02)
+
+
+@pytest.mark.parametrize("offset_nm", [-46.37, -46.42, 12.62])
+def test_a_coarse_sensor_at_rest_between_two_of_its_steps_is_at_rest(offset_nm):
+    """Steps of 0.25 N.m, noise of half a step: the median is a step, the rest itself lies beside it."""
+    clean = made_stream(1, rate_hz=1000.0)
+    noisy = clean.torque_nm + np.random.default_rng(3).normal(0, 0.1, len(clean)) + offset_nm
+    result = read_pull(Trace(clean.time_s, np.round(noisy / 0.25) * 0.25, clean.angle_deg))
+    assert result.zero_nm == pytest.approx(offset_nm, abs=0.1)
+    assert result.breakaway.torque_nm == pytest.approx(60.0, abs=0.5)
+
+
+def test_a_spike_of_two_samples_of_which_one_only_is_beyond_all_measure_is_one_spike():
+    clean = made_stream(1)
+    torque = clean.torque_nm.copy()
+    at = int(clean.time_s.searchsorted(3.99))
+    torque[at : at + 2] = 236.0, 243.0  # four times all else: one below, one above
+    expected, found = (read_pull(Trace(clean.time_s, each, clean.angle_deg)) for each in (clean.torque_nm, torque))
+    assert found.breakaway.torque_nm == pytest.approx(expected.breakaway.torque_nm, rel=5e-3)
