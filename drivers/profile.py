@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Literal, get_args
 
 from analysis.errors import UnitError
-from analysis.results import OffsetAdapter, Sensor
+from analysis.results import OffsetAdapter
 from analysis.units import ColumnHeader, Scale, split_quantity, to_si
 from drivers.errors import ProfileError
 from drivers.keys import Table
@@ -46,11 +46,6 @@ class DeviceProfile:
     adapter: OffsetAdapter | None = None
     text: TextFormat | None = None
     modbus: ModbusFormat | None = None
-
-    @property
-    def sensor(self) -> Sensor:
-        """What the profile says of the torque sensor."""
-        return Sensor(u_nm=self.u_nm, u_relative=self.u_relative, capacity_nm=self.capacity_nm, resolution_nm=self.resolution_nm)
 
 
 def load_profile(path: Path) -> DeviceProfile:

@@ -46,9 +46,8 @@ def test_the_contract_example_is_read(tmp_path: Path) -> None:
 def test_the_sensor_is_told_with_its_uncertainty(tmp_path: Path, line: str, u_nm: float | None, u_relative: float | None) -> None:
     text = CONTRACT.replace("[text]", f'{line}\nresolution = "0.1 N.m"\npatience = "1 min"\n[text]')
     profile = load_profile(written(tmp_path, text))
-    sensor = profile.sensor
-    assert (sensor.u_nm, sensor.u_relative) == (pytest.approx(u_nm) if u_nm else None, u_relative)
-    assert (sensor.capacity_nm, sensor.resolution_nm) == (pytest.approx(200.0), pytest.approx(0.1))
+    assert (profile.u_nm, profile.u_relative) == (pytest.approx(u_nm) if u_nm else None, u_relative)
+    assert (profile.capacity_nm, profile.resolution_nm) == (pytest.approx(200.0), pytest.approx(0.1))
     assert profile.patience_s == pytest.approx(60.0)
 
 

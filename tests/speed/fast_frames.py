@@ -29,6 +29,7 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 
 import numpy as np  # noqa: E402
 
+from analysis.results import Sensor  # noqa: E402
 from drivers.clock import SystemClock  # noqa: E402
 from drivers.codec import Reading  # noqa: E402
 from drivers.frames import Description, encode_description, encode_samples  # noqa: E402
@@ -100,7 +101,7 @@ def receive(rate_hz: int, seconds: float) -> None:
     next_number: int | None = None
     with tempfile.TemporaryDirectory() as folder:
         recorder = Recorder(Path(folder), TraceInfo(), lambda: datetime.now(UTC), time.monotonic)
-        session = Session(sensor=profile.sensor, recorder=recorder)
+        session = Session(sensor=Sensor(capacity_nm=profile.capacity_nm), recorder=recorder)
         with Bench(open_source(profile, SystemClock()), session) as bench:
             time.sleep(0.5)
             far.stdin.write("go\n")

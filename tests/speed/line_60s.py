@@ -18,6 +18,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from support.processes import pretend_bench
 
+from analysis.results import Sensor
 from analysis.window import Window
 from drivers.clock import SystemClock
 from drivers.profile import load_profile
@@ -41,7 +42,9 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder, pretend_bench(folder, *words) as (_, profile_path, port):
         profile = load_profile(profile_path)
         session = Session(
-            sensor=profile.sensor, window=Window.parse("40..65 N.m"), recorder=recorder_into(Path(folder) / "pulls", TraceInfo())
+            sensor=Sensor(capacity_nm=profile.capacity_nm),
+            window=Window.parse("40..65 N.m"),
+            recorder=recorder_into(Path(folder) / "pulls", TraceInfo()),
         )
         first_s = last_s = None
         judged, failed, used_s = 0, 0, time.process_time()
