@@ -267,7 +267,9 @@ class MainWindow(QWidget):
             self.close()
             return
         changed = self.model.poll()
-        if Changed.STATE in changed and self.model.state is BenchState.PULLING and self.pages.currentWidget() is self.cautions:
+        model = self.model
+        hand_on_lever = model.state is BenchState.PULLING or (model.state is BenchState.EXERCISING and model.exercised is not None)
+        if Changed.STATE in changed and hand_on_lever and self.pages.currentWidget() is self.cautions:
             self.show_page(self.bench)
         if Changed.PULLS in changed:
             self.conditions.pull_made()

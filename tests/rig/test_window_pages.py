@@ -321,6 +321,17 @@ def test_an_exercise_is_seen_from_afar_counted_and_leaves_no_pull(stage):
     assert stage.model.pulls == []
 
 
+def test_the_first_load_of_an_exercise_puts_the_bench_in_sight_over_the_cautions(qtbot):
+    stage = Stage(qtbot, cautions=True)
+    stage.desk.exercise()
+    stage.tick()
+    assert stage.page is stage.window.cautions  # nobody has pulled yet: they are still to be read
+    stage.bench.feed(made_loads([60.0]))
+    stage.tick()
+    assert stage.page is stage.window.bench
+    stage.window.close()
+
+
 def test_a_new_zero_is_told_but_not_as_a_trouble(stage):
     stage.key(Qt.Key.Key_F7)
     stage.bench.feed(made_stream(1), until_s=2.5)
