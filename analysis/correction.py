@@ -40,7 +40,7 @@ def in_force(trace: Trace, sensor: Sensor) -> tuple[Trace, Sensor]:
     far below the uncertainty of a sound sensor while z is within a few per cent of the range.
     """
     calibration = sensor.calibration
-    if calibration is not None and (calibration.forward or calibration.back):
+    if calibration is not None and calibration.corrects:
         trace, sensor = _moved(trace, sensor, lambda torque_nm: true_torque(torque_nm, calibration))
     adapter = sensor.adapter
     if adapter is None:
@@ -123,7 +123,7 @@ def lapses(calibration: Calibration | None, torque_nm: float, direction: int | N
         return ()
     codes = ("calibration_expired",) if calibration.expired else ()
     own = calibration.back if direction == -1 else calibration.forward
-    if calibration.forward is None and calibration.back is None:
+    if not calibration.corrects:
         return codes
     if own is None or not (1 - RANGE_MARGIN) * own.low_nm <= torque_nm <= (1 + RANGE_MARGIN) * own.high_nm:
         return (*codes, "calibration_range")

@@ -91,6 +91,11 @@ class Calibration:
     back: CalibrationFunction | None = None
     expired: bool = False
 
+    @property
+    def corrects(self) -> bool:
+        """Whether there is a function to set readings right by."""
+        return self.forward is not None or self.back is not None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OffsetAdapter:

@@ -12,6 +12,7 @@ from itertools import pairwise
 from typing import Literal, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.trace import Floats
 
@@ -164,8 +165,7 @@ class Unwrapper:
     def _came_before(self, row: list[float], out: list[tuple[float, list[float]]]) -> bool:
         """Whether the very row is among the last ones: a block of lines that came twice must not look like a clock set back."""
         recent = np.concatenate([self._recent, np.array([each for _, each in out]).reshape(-1, 3)])[-self._rules.again :]
-        same = (recent == row) | (np.isnan(recent) & np.isnan(row))
-        return bool(same.all(axis=1).any())
+        return bool(_same_rows(recent, np.array(row)).any())
 
     def _unwrapped(self, stamp: float, longest: float) -> float | None:
         """The stamp with its roll-overs undone if it follows the last one by 0 up to `longest`, else None."""
@@ -259,10 +259,15 @@ class Spreader:
         if not again.any():
             self._run = 0
             return rows
-        same = ((rows == before) | (np.isnan(rows) & np.isnan(before))).all(axis=1)
+        same = _same_rows(rows, before)
         rows = rows.copy()
         for at in np.flatnonzero(~(again & same)).tolist():
             self._run = self._run + 1 if again[at] else 0
             if self._run and math.isfinite(self._tick):
                 rows[at, 2] += self._tick * (1 - 0.5**self._run)
         return rows
+
+
+def _same_rows(rows: Floats, others: Floats) -> NDArray[np.bool_]:
+    """Which rows hold the very same values as the others', an absent value being like another."""
+    return ((rows == others) | (np.isnan(rows) & np.isnan(others))).all(axis=1)  # type: ignore[no-any-return]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
 from dataclasses import asdict, dataclass, fields, replace
 from datetime import date
 from pathlib import Path
@@ -63,26 +62,22 @@ class Certificate:
         return Calibration(self.number, self.forward, self.back, expired=day > self.due)
 
     def findings(self) -> dict[int, Findings]:
-        """What the points of each direction (1, -1) show."""
-        return examine_both(self.points, degree=self.degree, u_relative=self.u_relative)
-
-
-def examine_both(points: Iterable[Point], *, degree: int, u_relative: float) -> dict[int, Findings]:
-    """The findings of each direction that has loads. A series is all of one direction. Raises CertificateError."""
-    series: dict[int, list[Point]] = {}
-    for point in points:
-        series.setdefault(point.series, []).append(point)
-    found: dict[int, Findings] = {}
-    for name, way in WAYS.items():
-        run = [point for one in series.values() if any(each.torque_nm * way > 0 for each in one) for point in one]
-        if run:
-            try:
-                found[way] = examine(run, degree=degree, u_relative=u_relative)
-            except ValueError as fault:
-                raise CertificateError(f"the points {name} do not make a calibration: {fault}", mend="take more points") from fault
-    if not found:
-        raise CertificateError("there is no load among the points", mend="take points at loads, and at zero before and after")
-    return found
+        """What the points show, for each direction (1, -1) with loads. A series is all of one. Raises CertificateError."""
+        series: dict[int, list[Point]] = {}
+        for point in self.points:
+            series.setdefault(point.series, []).append(point)
+        found: dict[int, Findings] = {}
+        for name, way in WAYS.items():
+            run = [point for one in series.values() if any(each.torque_nm * way > 0 for each in one) for point in one]
+            if run:
+                try:
+                    found[way] = examine(run, degree=self.degree, u_relative=self.u_relative)
+                except ValueError as fault:
+                    what = f"the points {name} do not make a calibration: {fault}"
+                    raise CertificateError(what, mend="take more points") from fault
+        if not found:
+            raise CertificateError("there is no load among the points", mend="take points at loads, and at zero before and after")
+        return found
 
 
 def certified(draft: Certificate) -> Certificate:

@@ -31,14 +31,14 @@ class SensorChoice:
 
     def of(self, info: TraceInfo) -> Sensor:
         """The sensor of a trace whose metadata is `info`."""
-        if self.certificate is not None:
-            info = info.with_certificate(self.certificate)
+        return self._with_u(info if self.certificate is None else info.with_certificate(self.certificate))
+
+    def _with_u(self, info: TraceInfo) -> Sensor:
         sensor = info.sensor(self.today)
         if self.u is not None:
             return sensor_with_u(sensor, self.u)
-        calibration = sensor.calibration
-        known = sensor.u_nm is not None or sensor.u_relative is not None
-        known |= calibration is not None and bool(calibration.forward or calibration.back)
+        certified = sensor.calibration is not None and sensor.calibration.corrects
+        known = certified or sensor.u_nm is not None or sensor.u_relative is not None
         return sensor if known else sensor_with_u(sensor, self.usual_u)
 
     def of_line(self, profile: DeviceProfile, info: TraceInfo) -> tuple[Sensor, TraceInfo]:
@@ -56,7 +56,7 @@ class SensorChoice:
         info = replace(info, device=profile.name, transducer=stated, offset_adapter=profile.adapter)
         if certificate is not None:
             info = info.with_certificate(certificate)
-        sensor = self.of(info)
+        sensor = self._with_u(info)
         return sensor, replace(info, transducer=replace(info.transducer, u_nm=sensor.u_nm, u_relative=sensor.u_relative))
 
 
