@@ -1,0 +1,1 @@
+"""What readings mean against a window: which pulls count, uncertainty, verdict."""
