@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 from enum import Flag, StrEnum, auto
 from pathlib import Path
 
-from analysis.judge import judge
 from analysis.results import DecisionRule, PullResult, Verdict
 from analysis.trace import Trace
+from analysis.verdict.judge import judge
 from analysis.window import Window
 from drivers.source import LineAway, LineUp, LineWord
 from rig.axes import angle_range, scaled, torque_range

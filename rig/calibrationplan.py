@@ -11,8 +11,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from analysis.deadweight import NORMAL_GRAVITY_U, Arm, normal_gravity
 from analysis.errors import UnitError
+from analysis.sensor.dead_weight import NORMAL_GRAVITY_U, Arm, normal_gravity
 from analysis.units import Quantity, to_si
 from drivers.keys import Table
 from rig.certificate import Certificate, CertificateError

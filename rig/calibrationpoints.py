@@ -11,8 +11,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from analysis.calibration import Point
 from analysis.errors import UnitError
+from analysis.sensor.calibration import Point
 from analysis.units import ColumnHeader, Quantity, Scale, scale_to_si
 from rig.calibrationplan import Load, Plan, Reference
 from rig.certificate import Certificate, CertificateError, certified

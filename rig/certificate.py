@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from analysis.calibration import SCHEME, Classed, Findings, Point, classify, examine
-from analysis.correction import calibration_u, true_torque
 from analysis.errors import BenchError
 from analysis.results import Calibration, CalibrationFunction
+from analysis.sensor.calibration import SCHEME, Classed, Findings, Point, classify, examine
+from analysis.sensor.correction import calibration_u, true_torque
 from drivers.keys import Table
 from rig.wholefile import write_whole
 

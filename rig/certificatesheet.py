@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Iterator
 
-from analysis.calibration import SCHEME, Classed, Findings, Step
+from analysis.sensor.calibration import SCHEME, Classed, Findings, Step
 from rig.certificate import Certificate, classed_by_direction
 from rig.wording import figure
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from analysis.sensor.zero_history import SOON_DAYS, far_off
 from drivers.line import list_ports
 from rig.bench import WireFigures
 from rig.language import number, say
 from rig.rawtap import RawRow
-from rig.sensorlog import SOON_DAYS, far_off
 from rig.shown import torque
 from rig.traceinfo import TraceInfo
 from rig.unitchoice import UnitChoice

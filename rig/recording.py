@@ -6,9 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from analysis.correction import in_force
-from analysis.reading import read_pull
+from analysis.pull.reading import read_pull
 from analysis.results import PullResult, Sensor
+from analysis.sensor.correction import in_force
 from analysis.trace import Trace
 from rig.tracefile import read_trace
 from rig.traceinfo import TraceInfo

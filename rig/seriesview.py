@@ -1,6 +1,6 @@
 """The series as the window shows it: a small card a pull, and what all pulls together say so far. No Qt.
 
-Mean, scatter and verdict are those of `analysis.series`; what a difference means is not told here.
+Mean, scatter and verdict are those of `analysis.verdict.series`; what a difference means is not told here.
 """
 
 from __future__ import annotations
@@ -9,10 +9,10 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analysis.judge import judge_series
 from analysis.results import DecisionRule, SeriesResult, Settling, VerdictState
-from analysis.series import read_series
 from analysis.units import in_unit
+from analysis.verdict.judge import judge_series
+from analysis.verdict.series import read_series
 from analysis.window import Basis, Window
 from rig.benchmodel import Pull
 from rig.language import number, say

@@ -10,18 +10,18 @@ from typing import Any
 
 import numpy as np
 
-from analysis.correction import in_force
 from analysis.errors import BenchError
-from analysis.judge import judge
-from analysis.pulls import FinderRules, PullAtRest, PullEnded, PullEvent, PullFinder, PullStarted
-from analysis.reading import read_pull
+from analysis.pull.finder import FinderRules, PullAtRest, PullEnded, PullEvent, PullFinder, PullStarted
+from analysis.pull.reading import read_pull
 from analysis.results import DecisionRule, PullResult, Sensor, Verdict
+from analysis.sensor.correction import in_force
+from analysis.sensor.zero_history import QUIET_S, SensorLog, far_off
 from analysis.trace import EMPTY, Trace, join
+from analysis.verdict.judge import judge
 from analysis.window import Window
 from drivers.source import SourceItem
 from rig.news import Exercised, Failed, News, PullBegan, PullJudged, SeriesOver, ZeroFound
 from rig.recorder import Recorder
-from rig.sensorlog import QUIET_S, SensorLog, far_off
 from rig.traceinfo import TraceInfo
 
 # With 2.5 s before the pull in its file, a replay sees all of the rest that the finder's zero and noise come from (2 s), so it

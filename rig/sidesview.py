@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.errors import BenchError
-from analysis.judge import judge
 from analysis.results import Breakaway, DecisionRule, Sensor, Sliding
+from analysis.verdict.judge import judge
 from analysis.window import Window
 from rig.benchmodel import Pull
 from rig.picture import Curve, aligned

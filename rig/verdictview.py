@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from analysis.results import PullResult, Verdict, VerdictState
+from analysis.sensor.zero_history import EXERCISE_LOADS
 from analysis.units import in_unit
 from analysis.window import Basis, Window
 from rig.benchmodel import BenchState, Pull
 from rig.conditions import FIELD_NAMES
 from rig.language import number, say
 from rig.news import Exercised
-from rig.sensorlog import EXERCISE_LOADS
 from rig.shown import digits, torque, unit_name, way_mark
 from rig.unitchoice import UnitChoice
 from rig.wording import STATE_WORD

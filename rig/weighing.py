@@ -10,8 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
-from analysis.calibration import Weighing, weigh
 from analysis.errors import UnitError
+from analysis.sensor.calibration import Weighing, weigh
 from analysis.trace import Trace, join
 from analysis.units import to_si
 from drivers.clock import Clock

@@ -9,9 +9,9 @@ import math
 from collections.abc import Sequence
 
 from analysis.results import Budget, Chatter, Doubt, DoubtCode, PullResult, SeriesResult, Settling, Verdict, VerdictState
+from analysis.sensor.zero_history import EXERCISE_LOADS, SOON_DAYS
 from analysis.units import in_unit
 from analysis.window import Basis, Window
-from rig.sensorlog import EXERCISE_LOADS, SOON_DAYS
 
 CAUTIONS = (
     "Clamp the unit by a proper stub in a bolted-down vice; stand so that a sudden release cannot throw you.",

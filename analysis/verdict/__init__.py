@@ -1,1 +1,1 @@
-"""What readings mean against a window: which pulls count, uncertainty, verdict."""
+"""From readings to a verdict: uncertainty budgets, a reading held against a window, several pulls taken together."""

@@ -123,7 +123,7 @@ def _mapped(tasks: list[Task]) -> Iterator[Iterator[Analysed]]:
 
 def analyse_file(task: Task) -> Analysed:
     """Read and judge one file; what is wrong with the file comes back as a sentence."""
-    from analysis.judge import judge
+    from analysis.verdict.judge import judge
     from analysis.window import Basis
     from rig.recording import read_recording
     from rig.wording import reading_notes
@@ -145,8 +145,8 @@ def analyse_file(task: Task) -> Analysed:
 
 def _series(outcomes: Sequence[Analysed], task: Task, basis: str | None) -> Together:
     """The traces that could be read, taken together; the window is the one they were all judged against, if there is one."""
-    from analysis.judge import judge_series
-    from analysis.series import read_series
+    from analysis.verdict.judge import judge_series
+    from analysis.verdict.series import read_series
     from analysis.window import Basis
 
     results = [one.result for one in outcomes if one.result is not None]

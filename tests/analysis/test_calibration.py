@@ -10,14 +10,15 @@ from hypothesis import strategies as st
 from support.calibrated import LOADS, made_points
 from support.made import made_stream
 
-from analysis.calibration import Point, classify, examine, fit_polynomial, weigh
-from analysis.correction import calibration_u, in_force, lapses, true_torque
-from analysis.deadweight import Arm, normal_gravity
-from analysis.judge import judge, judge_series
-from analysis.reading import read_pull
+from analysis.pull.reading import read_pull
 from analysis.results import Calibration, OffsetAdapter, Sensor
-from analysis.series import read_series, zero_moved
+from analysis.sensor.calibration import Point, classify, examine, fit_polynomial, weigh
+from analysis.sensor.correction import calibration_u, in_force, lapses, true_torque
+from analysis.sensor.dead_weight import Arm, normal_gravity
+from analysis.sensor.zero_history import zero_moved
 from analysis.trace import Trace
+from analysis.verdict.judge import judge, judge_series
+from analysis.verdict.series import read_series
 from analysis.window import Window
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from support.made import made_stream
 
-from analysis.pulls import PullFinder, find_pulls
+from analysis.pull.finder import PullFinder, find_pulls
 from analysis.trace import Trace, join
 
 

@@ -9,7 +9,7 @@ import pytest
 from support.pullset import SimPull, simulate_cached
 from support.scoring import Answer, Line, area_under_curve, score
 
-from analysis.reading import read_pull
+from analysis.pull.reading import read_pull
 
 KINDS_TWICE = 84
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.pulls import PullFinder
-from analysis.reading import read_pull
+from analysis.pull.finder import PullFinder
+from analysis.pull.reading import read_pull
 from analysis.results import Sensor
 from analysis.trace import Trace
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.made import made_stream
 
-from analysis.reading import read_pull
+from analysis.pull.reading import read_pull
 from analysis.results import DoubtCode
 from analysis.trace import Trace
 

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.pullset import SimPull, simulate_cached
 
-from analysis.pulls import PullEnded, PullFinder, find_pulls
-from analysis.reading import read_pull
+from analysis.pull.finder import PullEnded, PullFinder, find_pulls
+from analysis.pull.reading import read_pull
 from analysis.results import DoubtCode, Label, PullResult, Sensor
 from analysis.trace import Trace
 

@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 from support.made import MOMENT
 
-from analysis.pulls import find_pulls
-from analysis.reading import read_pull
+from analysis.pull.finder import find_pulls
+from analysis.pull.reading import read_pull
 from analysis.results import DoubtCode, PullResult
 from rig.tracefile import read_trace
 

@@ -2,9 +2,9 @@
 
 import pytest
 
-from analysis.calibration import fit_polynomial
-from analysis.deadweight import STANDARD_GRAVITY, Arm, normal_gravity
 from analysis.results import OffsetAdapter
+from analysis.sensor.calibration import fit_polynomial
+from analysis.sensor.dead_weight import STANDARD_GRAVITY, Arm, normal_gravity
 
 # NIST Statistical Reference Datasets (StRD), Norris: calibration of ozone monitors (data as shipped with the SciPy library).
 NORRIS_X = [

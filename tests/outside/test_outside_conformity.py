@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from analysis.judge import judge_value, probability_in_window
 from analysis.results import Budget, DecisionRule, VerdictState
+from analysis.verdict.judge import judge_value, probability_in_window
 from analysis.window import Window
 
 

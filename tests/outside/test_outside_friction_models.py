@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from analysis.reading import read_pull
+from analysis.pull.reading import read_pull
 from analysis.trace import Trace
 
 S0, S1, S2, FC, FS, VS = 1e5, np.sqrt(1e5), 0.4, 1.0, 1.5, 1e-3

@@ -10,7 +10,7 @@
 import numpy as np
 import pytest
 
-from analysis.reading import read_pull
+from analysis.pull.reading import read_pull
 from analysis.trace import Trace
 
 RATE_HZ = 1000.0

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from uncertainties import umath
 
 from analysis.results import BudgetLine, Sensor
-from analysis.uncertainty import calibration_line, combine
+from analysis.verdict.uncertainty import calibration_line, combine
 
 
 def lines(*pairs: tuple[float, float | None]) -> list[BudgetLine]:

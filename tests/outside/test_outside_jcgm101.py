@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from support.pullset import SimPull, simulate
 
-from analysis.reading import read_pull
+from analysis.pull.reading import read_pull
 from analysis.results import BudgetLine, Sensor
 from analysis.trace import Trace
-from analysis.uncertainty import combine
+from analysis.verdict.uncertainty import combine
 
 
 def test_sum_of_four_normals() -> None:

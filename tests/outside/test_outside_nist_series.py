@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from support.nist import SERIES
 
-from analysis.reading import read_pull
+from analysis.pull.reading import read_pull
 from analysis.trace import Trace
 
 LEW = SERIES["Lew"]

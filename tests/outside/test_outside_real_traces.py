@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from support.shareddata import shared_data
 
-from analysis.reading import read_pull
+from analysis.pull.reading import read_pull
 from analysis.results import DoubtCode, PullResult
 from analysis.trace import Trace
 

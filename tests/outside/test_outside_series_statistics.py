@@ -4,8 +4,8 @@ import pytest
 from support.nist import SERIES
 
 from analysis.results import Breakaway, BudgetLine, Chatter, PullResult
-from analysis.series import read_series
-from analysis.uncertainty import combine
+from analysis.verdict.series import read_series
+from analysis.verdict.uncertainty import combine
 
 
 def pull(torque_nm: float, direction: int = 1, shared_u_nm: float = 0.0) -> PullResult:

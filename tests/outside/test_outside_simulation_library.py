@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 
-from analysis.reading import read_pull
+from analysis.pull.reading import read_pull
 from analysis.trace import Trace
 
 pathsim = pytest.importorskip("pathsim", reason="pathsim is not installed: pip install pathsim")

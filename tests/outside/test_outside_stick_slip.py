@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from analysis.reading import read_pull
+from analysis.pull.reading import read_pull
 from analysis.trace import Trace
 
 REST_S, RATE_HZ = 1.0, 2000.0

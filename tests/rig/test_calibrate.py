@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 from support.calibrated import made_certificate
 
-from analysis.calibration import Weighing
-from analysis.correction import calibration_u, true_torque
+from analysis.sensor.calibration import Weighing
+from analysis.sensor.correction import calibration_u, true_torque
 from rig.calibrationplan import TEMPLATE, load_plan, months_later
 from rig.calibrationpoints import points_header, points_row, read_points
 from rig.certificate import CertificateError, read_certificate

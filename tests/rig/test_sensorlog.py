@@ -5,11 +5,11 @@ from support.calibrated import made_certificate
 from support.made import MOMENT, made_loads, made_stream, pieces_of
 
 from analysis.results import Sensor
+from analysis.sensor.zero_history import SensorLog
 from analysis.trace import Trace
 from analysis.window import Window
 from rig.news import Exercised, Failed, PullBegan, PullJudged, SeriesOver, ZeroFound
 from rig.recorder import Recorder
-from rig.sensorlog import SensorLog
 from rig.session import Session
 from rig.tracefile import read_trace
 from rig.traceinfo import TraceInfo

@@ -8,9 +8,9 @@ from support.fed import FedBench
 from support.made import MOMENT
 
 from analysis.errors import BenchError
-from analysis.judge import judge_series
 from analysis.results import Label, Settling, VerdictState
-from analysis.series import read_series
+from analysis.verdict.judge import judge_series
+from analysis.verdict.series import read_series
 from analysis.window import Basis, Window
 from rig.benchmodel import BenchModel
 from rig.picture import aligned

@@ -4,7 +4,6 @@ import dataclasses
 
 import pytest
 
-from analysis.judge import judge, judge_value
 from analysis.results import (
     Breakaway,
     Budget,
@@ -18,6 +17,7 @@ from analysis.results import (
     Verdict,
     VerdictState,
 )
+from analysis.verdict.judge import judge, judge_value
 from analysis.window import Basis, Window
 from rig import wording
 

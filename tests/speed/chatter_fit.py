@@ -21,11 +21,11 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from support.pullset import SimPull, simulate_cached  # noqa: E402
 
-from analysis.chatter import WITH_ANGLE, WITHOUT_ANGLE, ChatterRules, measure, terms  # noqa: E402
-from analysis.condition import condition  # noqa: E402
-from analysis.labels import find_course, holds_nothing, working_level  # noqa: E402
+from analysis.pull.chatter import WITH_ANGLE, WITHOUT_ANGLE, ChatterRules, measure, terms  # noqa: E402
+from analysis.pull.conditioning import condition  # noqa: E402
+from analysis.pull.course import find_course, holds_nothing, working_level  # noqa: E402
+from analysis.pull.first_slip import CourseRules  # noqa: E402
 from analysis.results import Sensor  # noqa: E402
-from analysis.slips import CourseRules  # noqa: E402
 from analysis.trace import Trace  # noqa: E402
 
 LOOK_ALIKES = (

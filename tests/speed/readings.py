@@ -33,7 +33,7 @@ from support.pull_truth import Truth  # noqa: E402
 from support.pullset import HELD_OUT_SEEDS, WIDE_KINDS, SimPull, held_out, simulate_cached  # noqa: E402
 from support.scoring import Answer, Line, figures, score  # noqa: E402
 
-from analysis.reading import read_pull  # noqa: E402
+from analysis.pull.reading import read_pull  # noqa: E402
 from analysis.results import Sensor  # noqa: E402
 from analysis.trace import Trace  # noqa: E402
 

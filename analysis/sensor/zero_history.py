@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from analysis.results import Calibration, PullResult
-from analysis.series import zero_moved
 
 EXERCISE_LOADS = 3
 """So often is a sensor loaded to its highest torque, each way, before it is used (common practice, no source; trade notes 6)."""
@@ -17,6 +17,17 @@ SOON_DAYS = 30
 """So many days before a calibration is due it is said."""
 QUIET_S = 8.0
 """After so long without a load an exercise one way counts as done: not every bench can be loaded both ways."""
+ZERO_SHARE_OF_RESULT, ZERO_SHARE_OF_RANGE = 0.01, 0.005
+"""A zero that moved by more than this over a series spoils it (trade notes 6; common practice, no source)."""
+
+
+def zero_moved(zeros_nm: Sequence[float | None], result_nm: float, capacity_nm: float | None = None) -> bool:
+    """Whether any two zeros, before and after the pulls of a series, differ by too much; unknown ones (None) say nothing."""
+    known = [zero for zero in zeros_nm if zero is not None]
+    limit_nm = ZERO_SHARE_OF_RESULT * abs(result_nm)
+    if capacity_nm is not None:
+        limit_nm = min(limit_nm, ZERO_SHARE_OF_RANGE * capacity_nm)
+    return len(known) > 1 and max(known) - min(known) > limit_nm
 
 
 def far_off(zero_nm: float, capacity_nm: float | None) -> bool:

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from analysis.chatter import ChatterFeatures
-from analysis.condition import Conditioned
-from analysis.labels import Course
+from analysis.pull.chatter import ChatterFeatures
+from analysis.pull.conditioning import Conditioned
+from analysis.pull.course import Course
 from analysis.trace import Floats
 
 

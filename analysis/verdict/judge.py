@@ -10,7 +10,6 @@ from dataclasses import replace
 
 from scipy.special import ndtr, stdtrit
 
-from analysis.correction import lapses
 from analysis.results import (
     Budget,
     DecisionRule,
@@ -21,6 +20,7 @@ from analysis.results import (
     Verdict,
     VerdictState,
 )
+from analysis.sensor.correction import lapses
 from analysis.window import Basis, Window
 
 

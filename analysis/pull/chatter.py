@@ -17,10 +17,10 @@ from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks, savgol_filter
 from scipy.special import ndtri
 
-from analysis.condition import Conditioned
-from analysis.labels import Course
+from analysis.pull.conditioning import Conditioned
+from analysis.pull.course import Course
+from analysis.pull.first_slip import wind_up
 from analysis.results import Chatter
-from analysis.slips import wind_up
 from analysis.trace import Floats
 
 Indices = NDArray[np.intp]

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.condition import Conditioned
-from analysis.labels import Course
+from analysis.pull.conditioning import Conditioned
+from analysis.pull.course import Course
 from analysis.results import Doubt, DoubtCode, Sensor
 
 

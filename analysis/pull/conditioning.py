@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
 
-from analysis.hum import HumRules, hum_at_rest
+from analysis.pull.hum import HumRules, hum_at_rest
 from analysis.results import Sensor
 from analysis.trace import Floats, Trace
 

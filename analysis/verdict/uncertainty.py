@@ -7,8 +7,8 @@ from collections.abc import Iterable
 
 from scipy.special import stdtrit
 
-from analysis.correction import calibration_u, function_for
 from analysis.results import Budget, BudgetLine, Sensor
+from analysis.sensor.correction import calibration_u, function_for
 
 
 def combine(lines: Iterable[BudgetLine], coverage: float = 0.95) -> Budget:

@@ -7,17 +7,17 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from analysis.breakaway import Peak, PeakRules, refine_peak
-from analysis.chatter import ChatterRules, measure, read_chatter
-from analysis.condition import Conditioned, ConditionRules, condition
-from analysis.labels import Course, find_course, holds_nothing, name_stretches, working_level
-from analysis.quality import QualityRules, find_doubts
+from analysis.pull.breakaway import Peak, PeakRules, refine_peak
+from analysis.pull.chatter import ChatterRules, measure, read_chatter
+from analysis.pull.conditioning import Conditioned, ConditionRules, condition
+from analysis.pull.course import Course, find_course, holds_nothing, name_stretches, working_level
+from analysis.pull.first_slip import CourseRules
+from analysis.pull.quality import QualityRules, find_doubts
+from analysis.pull.sliding import Plateau, read_plateau
+from analysis.pull.tremor import TremorRules, peak_under_tremor, rides_on_sensor
 from analysis.results import Breakaway, BudgetLine, Chatter, Doubt, DoubtCode, PullResult, Sensor, Sliding
-from analysis.sliding import Plateau, read_plateau
-from analysis.slips import CourseRules
 from analysis.trace import Trace
-from analysis.tremor import TremorRules, peak_under_tremor, rides_on_sensor
-from analysis.uncertainty import calibration_line, combine
+from analysis.verdict.uncertainty import calibration_line, combine
 
 UNKNOWN_SENSOR = Sensor()
 

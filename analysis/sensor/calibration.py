@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.correction import calibration_u, slope_at
 from analysis.results import CalibrationFunction
+from analysis.sensor.correction import calibration_u, slope_at
 from analysis.trace import Trace
 
 # -- fit --------------------------------------------------------------------------------------------------------------------------

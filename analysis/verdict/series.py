@@ -7,9 +7,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.correction import lapses
 from analysis.results import Breakaway, Budget, BudgetLine, DoubtCode, PullResult, SeriesResult, Sliding
-from analysis.uncertainty import combine
+from analysis.sensor.correction import lapses
+from analysis.sensor.zero_history import zero_moved
+from analysis.verdict.uncertainty import combine
 from analysis.window import Basis
 
 # Lines of the budget that all pulls of a series share: taking the mean does not shrink them.
@@ -49,19 +50,6 @@ def read_series(pulls: Sequence[PullResult], basis: Basis = Basis.BREAKAWAY, *, 
         by_direction_nm=(forward, back),
         lapses=_lapses([pulls[index] for index in counted], kept, float(values.mean())),
     )
-
-
-ZERO_SHARE_OF_RESULT, ZERO_SHARE_OF_RANGE = 0.01, 0.005
-"""A zero that moved by more than this over a series spoils it (trade notes 6; common practice, no source)."""
-
-
-def zero_moved(zeros_nm: Sequence[float | None], result_nm: float, capacity_nm: float | None = None) -> bool:
-    """Whether any two zeros, before and after the pulls of a series, differ by too much; unknown ones (None) say nothing."""
-    known = [zero for zero in zeros_nm if zero is not None]
-    limit_nm = ZERO_SHARE_OF_RESULT * abs(result_nm)
-    if capacity_nm is not None:
-        limit_nm = min(limit_nm, ZERO_SHARE_OF_RANGE * capacity_nm)
-    return len(known) > 1 and max(known) - min(known) > limit_nm
 
 
 def _lapses(pulls: Sequence[PullResult], readings: Sequence[Breakaway | Sliding], mean_nm: float) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.condition import Conditioned
+from analysis.pull.conditioning import Conditioned
 from analysis.trace import Floats
 
 Span = tuple[int, int]

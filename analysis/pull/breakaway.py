@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.condition import Conditioned, fine_deviation
-from analysis.labels import Course
+from analysis.pull.conditioning import Conditioned, fine_deviation
+from analysis.pull.course import Course
 from analysis.trace import Floats
 
 

@@ -1,0 +1,1 @@
+"""The torque sensor: its calibration, what a certificate does to a reading, what its zero did."""
