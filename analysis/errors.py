@@ -2,7 +2,7 @@
 
 BenchError
     drivers.errors.LineLostError, ProfileError, BacklogError
-    rig.tracefile.TraceFileError ...
+    rig.files.trace_csv.TraceFileError ...
 """
 
 

@@ -17,11 +17,11 @@ from analysis.window import Window
 from drivers.emulated.bench import Bench
 from drivers.emulated.scenarios import Scenario, scenario
 from drivers.emulated.truth import PullTruth
-from rig.calibrationplan import load_plan
-from rig.calibrationpoints import points_header, points_row
-from rig.pretend import PRETEND_WINDOW
-from rig.tracefile import write_trace
-from rig.traceinfo import TraceInfo, Transducer
+from rig.calibration.plan import load_plan
+from rig.calibration.points import points_header, points_row
+from rig.files.metadata import TraceInfo, Transducer
+from rig.files.trace_csv import write_trace
+from rig.live.emulator import PRETEND_WINDOW
 
 HERE = Path(__file__).resolve().parent
 REST_BEFORE_S, REST_AFTER_S = 1.3, 0.4

@@ -19,11 +19,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
 
-from analysis.errors import BenchError
-
-
-class SettingsError(BenchError):
-    """A settings file that cannot be used; names file and key."""
+from rig.errors import SettingsError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

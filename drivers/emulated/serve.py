@@ -11,8 +11,8 @@ from drivers.clock import Clock
 from drivers.emulated.bench import Bench
 from drivers.emulated.devices import TICK_S, Device
 from drivers.emulated.faults import BadCable
-from drivers.emulated.outlets import Outlet
 from drivers.emulated.truth import PullTruth
+from drivers.outlets import Outlet
 
 CHUNK_S = TICK_S
 _MOST_AT_ONCE_S = 0.1  # after a stall of the computer the backlog goes out in portions, so that stopping stays prompt

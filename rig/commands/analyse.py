@@ -15,12 +15,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
-from rig.choices import add_judging, arm_of, rule_of, unit_of, window_of
+from rig.commands._options import add_judging, arm_of, rule_of, unit_of, window_of
 
 if TYPE_CHECKING:
     from analysis.results import DecisionRule, PullResult, SeriesResult, Verdict
     from analysis.window import Window
-    from rig.sensorchoice import SensorChoice
+    from rig.calibration.sensor_in_use import SensorChoice
 
     Together = tuple[SeriesResult, list[str], Verdict | None]
 
@@ -69,9 +69,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Analyse all files; 2 if one could not be read."""
-    from rig.opening import sensor_choice
+    from rig.commands._watch import sensor_choice
     from rig.settings import load_settings
-    from rig.wording import series_lines
+    from rig.words.sentences import series_lines
 
     settings = load_settings()
     unit = unit_of(args.unit or settings.unit)
@@ -125,8 +125,8 @@ def analyse_file(task: Task) -> Analysed:
     """Read and judge one file; what is wrong with the file comes back as a sentence."""
     from analysis.verdict.judge import judge
     from analysis.window import Basis
-    from rig.recording import read_recording
-    from rig.wording import reading_notes
+    from rig.files.pull_file import read_recording
+    from rig.words.sentences import reading_notes
 
     try:
         recording = read_recording(Path(task.path), task.sensors.of, arm_m=task.arm_m)
@@ -158,7 +158,7 @@ def _series(outcomes: Sequence[Analysed], task: Task, basis: str | None) -> Toge
 
 
 def _print_json(outcomes: Sequence[Analysed], series: Together | None, *, with_budget: bool) -> None:
-    from rig.documents import analysis_document, series_document
+    from rig.files.result_json import analysis_document, series_document
 
     together = {} if series is None else {"series": series_document(*series)}
     documents = [
@@ -170,7 +170,7 @@ def _print_json(outcomes: Sequence[Analysed], series: Together | None, *, with_b
 
 
 def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:
-    from rig import wording
+    from rig.words import sentences as wording
 
     result = one.result
     if result is None:

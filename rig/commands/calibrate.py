@@ -9,14 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
-from rig.choices import ArgumentError
+from rig.errors import ArgumentError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from rig.calibrationplan import Plan
-    from rig.certificate import Certificate
-    from rig.weighing import Gauge
+    from rig.calibration.plan import Plan
+    from rig.calibration.point_taker import Gauge
+    from rig.files.certificate import Certificate
 
 NAME = "calibrate"
 HELP = "calibrate the torque sensor by weights or a reference sensor, and make its certificate"
@@ -36,10 +36,11 @@ def run(args: argparse.Namespace) -> int:
     """Take points if a device is named, then make the certificate."""
     from datetime import date
 
-    from rig.calibrationplan import TEMPLATE, load_plan
-    from rig.calibrationpoints import certificate_of
-    from rig.certificate import CertificateError, write_certificate
-    from rig.certificatesheet import sheet_lines
+    from rig.calibration.plan import TEMPLATE, load_plan
+    from rig.calibration.points import certificate_of
+    from rig.errors import CertificateError
+    from rig.files.certificate import write_certificate
+    from rig.sheets.certificate import sheet_lines
 
     if args.template:
         print(TEMPLATE, end="")
@@ -72,10 +73,10 @@ def _file_name(number: str) -> str:
 
 def _print_sheet(path: Path, certificate: Certificate) -> None:
     """The certificate is made with or without its sheet: what is missing for it is said, and how to get it."""
-    from rig.certificatesheet import sheet_html
+    from rig.sheets.certificate import sheet_html
 
     try:
-        from rig.gui.sheet import write_pdf
+        from rig.window.qt.sheet import write_pdf
 
         write_pdf(path, f"Calibration {certificate.number}", sheet_html(certificate))
     except (ImportError, BenchError) as fault:
@@ -102,7 +103,7 @@ class _Person:
 
 def _taken(args: argparse.Namespace, plan: Plan) -> bool:
     """Take the points; False: the person broke off."""
-    from rig.weighing import PointTaker, Stopped
+    from rig.calibration.point_taker import PointTaker, Stopped
 
     with contextlib.ExitStack() as open_lines:
         gauge = open_lines.enter_context(_gauge(args.device, under_test=True))
@@ -123,14 +124,14 @@ def _gauge(profile_name: str, *, under_test: bool) -> Iterator[Gauge]:
     from drivers.clock import SystemClock
     from drivers.profile import load_profile
     from drivers.source import LineAway, LineUp, LineWord, open_source
-    from rig.bench import Bench
-    from rig.choices import profile_path
-    from rig.news import Failed
-    from rig.opening import terminal_of
-    from rig.sensorchoice import SensorChoice
-    from rig.session import Session
-    from rig.traceinfo import TraceInfo
-    from rig.weighing import Gauge
+    from rig.calibration.point_taker import Gauge
+    from rig.calibration.sensor_in_use import SensorChoice
+    from rig.commands._options import profile_path
+    from rig.commands._watch import terminal_of
+    from rig.files.metadata import TraceInfo
+    from rig.live.news import Failed
+    from rig.live.runner import Bench
+    from rig.live.session import Session
 
     profile, clock = load_profile(profile_path(profile_name)), SystemClock()
     bare = Sensor(capacity_nm=profile.capacity_nm)

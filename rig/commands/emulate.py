@@ -61,9 +61,9 @@ def serve_until(stop: threading.Event, clock: Clock, args: argparse.Namespace) -
     from drivers.emulated.bench import Bench
     from drivers.emulated.devices import device_for, profile_text
     from drivers.emulated.faults import BadCable, Faults
-    from drivers.emulated.outlets import open_outlet
     from drivers.emulated.scenarios import scenario
     from drivers.emulated.serve import serve
+    from drivers.outlets import open_outlet
 
     chosen = scenario(args.scenario)
     rate_hz = _rate_hz(args.rate)

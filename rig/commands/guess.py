@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rig.choices import positive
+from rig.commands._options import positive
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -8,8 +8,9 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rig.choices import ArgumentError, add_exercise, add_job, add_judging, positive
-from rig.screen import wants_window
+from rig.commands._display import wants_window
+from rig.commands._options import add_exercise, add_job, add_judging, positive
+from rig.errors import ArgumentError
 
 if TYPE_CHECKING:
     from drivers.profile import DeviceProfile
@@ -54,8 +55,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Open the line (or the pretend bench) and show what it brings."""
     from drivers.profile import load_profile
-    from rig.choices import profile_path
-    from rig.pretend import DEFAULT_SCENARIO, PRETEND_WINDOW, pretend_bench
+    from rig.commands._options import profile_path
+    from rig.live.emulator import DEFAULT_SCENARIO, PRETEND_WINDOW, pretend_bench
     from rig.settings import load_settings
 
     settings = load_settings()
@@ -73,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
         if profile is None and not in_window:  # a window without a profile opens on the line page
             mend = "name one, or try without hardware: platepull live --pretend"
             raise ArgumentError("no device profile", where="--device", mend=mend)
-        from rig.opening import todays_folder, watch_in_terminal
+        from rig.commands._watch import todays_folder, watch_in_terminal
 
         out = args.out or (None if args.pretend is not None else settings.out or str(todays_folder()))
         if profile is None or in_window:
@@ -82,10 +83,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProfile | None, out: str | None) -> int:
-    from rig.app import run_window
-    from rig.benches import Benches
-    from rig.choices import chosen_window, rule_of, unit_of
-    from rig.opening import asked_to_end, job_info, sensor_choice
+    from rig.commands._options import chosen_window, rule_of, unit_of
+    from rig.commands._watch import asked_to_end, job_info, sensor_choice
+    from rig.window.app import run_window
+    from rig.window.openers import Benches
 
     unit = args.unit or settings.unit
     benches = Benches(sensor_choice(args, settings), None if out is None else Path(out), job_info(args, settings))

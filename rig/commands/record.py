@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 
-from rig.choices import ArgumentError, add_exercise, add_job, add_judging, positive, profile_path
+from rig.commands._options import add_exercise, add_job, add_judging, positive, profile_path
+from rig.errors import ArgumentError
 
 NAME = "record"
 HELP = "watch the line and write each pull to a folder, without a screen"
@@ -34,6 +35,6 @@ def run(args: argparse.Namespace) -> int:
     from drivers.profile import load_profile
 
     profile = load_profile(profile_path(device))
-    from rig.opening import watch_in_terminal
+    from rig.commands._watch import watch_in_terminal
 
     return watch_in_terminal(args, settings, profile, out, large=False)

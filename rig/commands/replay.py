@@ -8,13 +8,14 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rig.choices import ArgumentError, add_judging, arm_of
-from rig.screen import wants_window
+from rig.commands._display import wants_window
+from rig.commands._options import add_judging, arm_of
+from rig.errors import ArgumentError
 
 if TYPE_CHECKING:
     from analysis.trace import Trace
+    from rig.files.metadata import TraceInfo
     from rig.settings import Settings
-    from rig.traceinfo import TraceInfo
 
 NAME = "replay"
 HELP = "play a recording through the line again, at any speed"
@@ -40,8 +41,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Replay in the window where there is a screen, else in the terminal."""
+    from rig.files.trace_csv import read_trace
     from rig.settings import load_settings
-    from rig.tracefile import read_trace
 
     speed = _speed(args.speed)
     settings = load_settings()
@@ -54,11 +55,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _in_window(args: argparse.Namespace, settings: Settings, info: TraceInfo, speed: float) -> int:
-    from rig.app import run_window
-    from rig.benches import Benches
-    from rig.choices import chosen_window, rule_of, unit_of
-    from rig.opening import asked_to_end, sensor_choice
-    from rig.traceinfo import TraceInfo
+    from rig.commands._options import chosen_window, rule_of, unit_of
+    from rig.commands._watch import asked_to_end, sensor_choice
+    from rig.files.metadata import TraceInfo
+    from rig.window.app import run_window
+    from rig.window.openers import Benches
 
     unit = args.unit or settings.unit
     with asked_to_end() as enough:
@@ -77,12 +78,12 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
     from drivers.clock import SystemClock
     from drivers.replay import Replay
     from drivers.source import Source
-    from rig.bench import Bench
-    from rig.choices import chosen_window, rule_of, unit_of
-    from rig.opening import asked_to_end, sensor_choice, terminal_of
-    from rig.replayline import LineReplay
-    from rig.session import Session
-    from rig.terminal import follow
+    from rig.commands._options import chosen_window, rule_of, unit_of
+    from rig.commands._watch import asked_to_end, sensor_choice, terminal_of
+    from rig.live.loopback import LineReplay
+    from rig.live.runner import Bench
+    from rig.live.session import Session
+    from rig.live.terminal import follow
 
     sensor = sensor_choice(args, settings).of(info)
     window = chosen_window(args, settings, info.window)

@@ -7,7 +7,7 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rig.choices import positive, profile_path
+from rig.commands._options import positive, profile_path
 
 if TYPE_CHECKING:
     from analysis.trace import Trace
@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
         player = WirePlayer(args.file)
         trace = _follow(LiveSource(profile, player, lambda port: player, list), threading.Event())
         if args.out is not None:
-            from rig.tracefile import write_trace
+            from rig.files.trace_csv import write_trace
 
             write_trace(args.out, trace)
         return 0

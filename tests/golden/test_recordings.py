@@ -15,7 +15,7 @@ from support.made import MOMENT
 from analysis.pull.finder import find_pulls
 from analysis.pull.reading import read_pull
 from analysis.results import DoubtCode, PullResult
-from rig.tracefile import read_trace
+from rig.files.trace_csv import read_trace
 
 RECORDINGS = Path(__file__).resolve().parents[2] / "recordings"
 NAMES = sorted(path.stem for path in RECORDINGS.glob("*.csv"))

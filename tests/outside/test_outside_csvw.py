@@ -12,8 +12,8 @@ from support.calibrated import made_certificate
 from analysis.results import OffsetAdapter
 from analysis.trace import Trace
 from analysis.window import Window
-from rig.tracefile import info_path, read_trace, write_trace
-from rig.traceinfo import TraceInfo, Transducer
+from rig.files.metadata import TraceInfo, Transducer
+from rig.files.trace_csv import info_path, read_trace, write_trace
 
 RECORDINGS = Path(__file__).resolve().parents[2] / "recordings"
 PAIRS = sorted(RECORDINGS.glob("*.csv"))

@@ -6,9 +6,11 @@ import pytest
 
 from analysis.errors import BenchError
 from analysis.results import DecisionRule, Sensor
-from rig.choices import arm_of, profile_path, rule_of, sensor_with_u, unit_of, window_of
-from rig.screen import has_screen
-from rig.settings import Settings, SettingsError, config_folder, load_settings
+from rig.calibration.sensor_in_use import sensor_with_u
+from rig.commands._display import has_screen
+from rig.commands._options import arm_of, profile_path, rule_of, unit_of, window_of
+from rig.errors import SettingsError
+from rig.settings import Settings, config_folder, load_settings
 
 HOME = Path("home")
 

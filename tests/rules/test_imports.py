@@ -44,14 +44,30 @@ def test_every_contract_is_broken_by_an_import_planted_against_it(house):
     plants = {
         "analysis/trace.py": "import serial",
         "drivers/clock.py": "import analysis.pull.finder",
-        "rig/gui/theme.py": "import scipy",
-        "analysis/window.py": "import rig.news",
+        "rig/words/numbers.py": "import rig.live.news",
         "analysis/sensor/calibration.py": "import analysis.verdict.judge",
+        "analysis/window.py": "import rig.live.news",
+        "rig/window/qt/theme.py": "import scipy",
+        "rig/window/views/verdict.py": "import PySide6",
+        "rig/files/metadata.py": "import drivers.emulated.bench",
     }
+    plant(house, plants)
+    assert set(linted(house).values()) == {"BROKEN"}
+
+
+@pytest.mark.parametrize("line", ["import numpy", "import drivers.line", "import rig.live.runner", "import rig.files.trace_csv"])
+def test_a_widget_may_import_neither_arrays_nor_lines_nor_files(house, line):
+    plant(house, {"rig/window/qt/theme.py": line})
+    told = linted(house)
+    assert [name for name, state in told.items() if state == "BROKEN"] == [
+        "widgets show values: no computation, lines, samples or files"
+    ]
+
+
+def plant(house, plants):
     for path, line in plants.items():
         with (house / path).open("a", encoding="utf-8") as file:
             file.write(f"\n{line}\n")
-    assert set(linted(house).values()) == {"BROKEN"}
 
 
 def test_drivers_are_kept_from_every_folder_of_analysis():
@@ -72,4 +88,4 @@ def test_only_the_line_imports_pyserial_and_only_the_window_imports_qt():
                 users[name].add(path.relative_to(ROOT).as_posix())
     assert users["serial"] <= {"drivers/line.py"}
     assert users["pint"] == {"analysis/units.py"}
-    assert all(path == "rig/app.py" or path.startswith("rig/gui/") for path in users["PySide6"])
+    assert all(path == "rig/window/app.py" or path.startswith("rig/window/qt/") for path in users["PySide6"])

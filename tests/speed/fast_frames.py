@@ -88,10 +88,10 @@ def send(rate_hz: int) -> None:
 
 def receive(rate_hz: int, seconds: float) -> None:
     """The near end, measured."""
-    from rig.bench import Bench
-    from rig.recorder import Recorder
-    from rig.session import Session
-    from rig.traceinfo import TraceInfo
+    from rig.files.metadata import TraceInfo
+    from rig.live.recorder import Recorder
+    from rig.live.runner import Bench
+    from rig.live.session import Session
 
     far = subprocess.Popen([sys.executable, __file__, "--send", "--rate", str(rate_hz)], stdin=-1, stdout=-1, text=True)
     assert far.stdin is not None

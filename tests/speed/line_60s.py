@@ -23,11 +23,11 @@ from analysis.window import Window
 from drivers.clock import SystemClock
 from drivers.profile import load_profile
 from drivers.source import open_source
-from rig.bench import Bench
-from rig.news import Failed, PullJudged
-from rig.opening import recorder_into
-from rig.session import Session
-from rig.traceinfo import TraceInfo
+from rig.files.metadata import TraceInfo
+from rig.live.news import Failed, PullJudged
+from rig.live.recorder import recorder_into
+from rig.live.runner import Bench
+from rig.live.session import Session
 
 
 def main() -> int:

@@ -200,9 +200,9 @@ def print_speed(largest: int) -> None:
 
 def _file_reader() -> Callable[[Path], Trace]:
     try:
-        from rig.tracefile import read_trace
+        from rig.files.trace_csv import read_trace
     except ImportError:
-        print("(rig.tracefile is not there: numpy.loadtxt reads the file)")
+        print("(rig.files.trace_csv is not there: numpy.loadtxt reads the file)")
         return lambda path: Trace(*np.loadtxt(path, delimiter=",", skiprows=1).T)
     return lambda path: read_trace(path)[0]
 

@@ -22,14 +22,14 @@ from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 
 from analysis.window import Window
-from rig.benches import Benches
-from rig.benchmodel import BenchModel
-from rig.desk import Desk, Means
-from rig.gui.main_window import MainWindow
-from rig.pretend import PRETEND_WINDOW, pretend_bench
-from rig.remembered import Remembered
-from rig.sensorchoice import SensorChoice
-from rig.traceinfo import TraceInfo
+from rig.calibration.sensor_in_use import SensorChoice
+from rig.files.metadata import TraceInfo
+from rig.live.emulator import PRETEND_WINDOW, pretend_bench
+from rig.window.controller import Desk, Means
+from rig.window.memory import Remembered
+from rig.window.model import BenchModel
+from rig.window.openers import Benches
+from rig.window.qt.main_window import MainWindow
 
 
 def resident_mb() -> float:

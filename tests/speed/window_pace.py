@@ -24,14 +24,14 @@ from PySide6.QtWidgets import QApplication
 from analysis.trace import Trace
 from analysis.window import Window
 from drivers.source import LineUp
-from rig.bench import WireFigures
-from rig.benchmodel import BenchModel
-from rig.desk import Desk, Means
-from rig.gui.bench_page import LIVE_COLUMNS
-from rig.gui.main_window import TICK_MS, MainWindow
-from rig.gui.theme import DARK
-from rig.news import PullBegan
-from rig.remembered import Remembered
+from rig.live.news import PullBegan
+from rig.live.runner import WireFigures
+from rig.window.controller import Desk, Means
+from rig.window.memory import Remembered
+from rig.window.model import BenchModel
+from rig.window.qt.bench_page import LIVE_COLUMNS
+from rig.window.qt.main_window import TICK_MS, MainWindow
+from rig.window.qt.theme import DARK
 
 SPAN_S = 60.0
 FRAME_S = 0.033

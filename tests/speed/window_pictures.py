@@ -1,7 +1,7 @@
 """The README's pictures of the window, made anew: python tests/speed/window_pictures.py [FOLDER]
 
 The real window, without a screen, on a bench that is fed the demo recordings (invented workshop, invented unit). FOLDER is
-rig/gui/pictures. Look at them before keeping them.
+rig/window/qt/pictures. Look at them before keeping them.
 """
 
 from __future__ import annotations
@@ -21,12 +21,12 @@ from support.fed import FedBench  # noqa: E402
 
 from analysis.trace import Trace  # noqa: E402
 from analysis.window import Window  # noqa: E402
-from rig.benchmodel import BenchModel  # noqa: E402
-from rig.desk import Desk, Means  # noqa: E402
-from rig.gui.main_window import MainWindow  # noqa: E402
-from rig.remembered import Remembered  # noqa: E402
-from rig.tracefile import read_trace  # noqa: E402
-from rig.unitchoice import UnitChoice  # noqa: E402
+from rig.files.trace_csv import read_trace  # noqa: E402
+from rig.window.controller import Desk, Means  # noqa: E402
+from rig.window.memory import Remembered  # noqa: E402
+from rig.window.model import BenchModel  # noqa: E402
+from rig.window.qt.main_window import MainWindow  # noqa: E402
+from rig.words.units import UnitChoice  # noqa: E402
 
 SERIES = ("rebuilt_good", "unequal_packs", "rebuilt_good_other_way", "chatter_new_plates", "as_found_low", "after_additive")
 CONDITIONS = {"arrangement": "A", "unit": "QF-7 (invented)", "series": "rebuilt", "plates": "new", "oil": "invented gear oil"}

@@ -20,9 +20,9 @@ from pathlib import Path
 CHILD = """
 import os, sys, time
 began = float(sys.argv[1])
-import rig.app
+import rig.window.app
 from PySide6.QtCore import QTimer
-class Told(rig.app.Shell):
+class Told(rig.window.app.Shell):
     def __init__(self, desk):
         super().__init__(desk)
         self.window.grab()
@@ -34,17 +34,17 @@ class Told(rig.app.Shell):
         self.timer = QTimer()
         self.timer.timeout.connect(look)
         self.timer.start(5)
-rig.app.Shell = Told
+rig.window.app.Shell = Told
 from rig.cli import main
 sys.exit(main(["live", "--device", sys.argv[2]]))
 """
-PARTS = ("numpy", "scipy", "pint", "PySide6", "pyqtgraph", "serial", "rig.app")
+PARTS = ("numpy", "scipy", "pint", "PySide6", "pyqtgraph", "serial", "rig.window.app")
 
 
 def main() -> None:
     import time
 
-    from rig.pretend import pretend_bench
+    from rig.live.emulator import pretend_bench
 
     parser = argparse.ArgumentParser()
     parser.add_argument("--times", type=int, default=5)
@@ -69,7 +69,7 @@ def main() -> None:
                 f"{words:38s} median {statistics.median(values):.2f} s   of {len(values)}: {min(values):.2f} to {max(values):.2f} s"
             )
         imported = subprocess.run(
-            [sys.executable, "-X", "importtime", "-c", "import rig.app"], capture_output=True, text=True, env=environ
+            [sys.executable, "-X", "importtime", "-c", "import rig.window.app"], capture_output=True, text=True, env=environ
         )
     own: dict[str, int] = dict.fromkeys(PARTS, 0)
     total = 0
@@ -79,7 +79,8 @@ def main() -> None:
             if name == part or name.startswith(part + "."):
                 own[part] += int(self_us)
     print(
-        f"imports of rig.app: {total / 1e6:.2f} s; of that " + ", ".join(f"{part} {own[part] / 1e6:.2f} s" for part in PARTS[:-1])
+        f"imports of rig.window.app: {total / 1e6:.2f} s; of that "
+        + ", ".join(f"{part} {own[part] / 1e6:.2f} s" for part in PARTS[:-1])
     )
 
 

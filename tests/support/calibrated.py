@@ -6,7 +6,7 @@ from datetime import date
 import numpy as np
 
 from analysis.sensor.calibration import Point
-from rig.certificate import Certificate, certified
+from rig.files.certificate import Certificate, certified
 
 LOADS = (20.0, 40.0, 60.0, 80.0, 100.0)
 

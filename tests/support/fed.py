@@ -5,8 +5,8 @@ from support.made import made_stream
 from analysis.results import Sensor
 from analysis.trace import Trace
 from drivers.source import LineUp
-from rig.bench import WireFigures
-from rig.session import Session
+from rig.live.runner import WireFigures
+from rig.live.session import Session
 
 
 class FedBench:

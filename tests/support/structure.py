@@ -12,7 +12,7 @@ from pathlib import Path
 from PySide6.QtCore import QPoint
 from PySide6.QtWidgets import QAbstractButton, QComboBox, QLabel, QLineEdit, QTableWidget, QWidget
 
-REFERENCES = Path(__file__).parents[1] / "rig" / "window_structure"
+REFERENCES = Path(__file__).parents[1] / "rig" / "window" / "structure"
 GRID = 24
 """Places are told in parts of the window, so that a font a little wider or narrower changes nothing."""
 ROOM = 2

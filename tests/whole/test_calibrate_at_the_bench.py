@@ -10,7 +10,7 @@ from support.device import printing_device
 from support.made import made_stream
 from support.processes import PATIENCE_S, PLATEPULL, environment, platepull
 
-from rig.tracefile import write_trace
+from rig.files.trace_csv import write_trace
 
 GAIN, OFFSET_NM = 1.025, 0.6
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from support.processes import kill_at_once, platepull, pretend_bench, running, wait_until
 
-from rig.tracefile import read_trace
+from rig.files.trace_csv import read_trace
 
 needs_pty = pytest.mark.skipif(not hasattr(os, "openpty"), reason="this system has no pseudo-terminals")
 

@@ -1,0 +1,1 @@
+"""Calibrating the sensor, and which calibration counts for a reading."""

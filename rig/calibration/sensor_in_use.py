@@ -1,0 +1,82 @@
+"""SensorChoice: what options, settings and profile say of the torque sensor; which of it counts is decided here and nowhere else.
+
+Order: `--u`; the certificate (`--certificate`, the profile's or the trace's own); what profile or trace states; the settings.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+from analysis.results import Sensor
+from drivers.profile import DeviceProfile
+from rig.errors import ArgumentError
+from rig.files.certificate import Certificate, read_certificate
+from rig.files.metadata import TraceInfo, Transducer
+
+
+@dataclass(frozen=True, slots=True)
+class SensorChoice:
+    """What was chosen for this run; `u` and `usual_u` are texts such as '0.5%'. Raises ArgumentError or UnitError."""
+
+    today: date
+    u: str | None = None
+    usual_u: str | None = None
+    certificate: Certificate | None = None
+
+    def __post_init__(self) -> None:
+        for text in (self.u, self.usual_u):
+            sensor_with_u(Sensor(), text)
+
+    def of(self, info: TraceInfo) -> Sensor:
+        """The sensor of a trace whose metadata is `info`."""
+        return self._with_u(info if self.certificate is None else info.with_certificate(self.certificate))
+
+    def _with_u(self, info: TraceInfo) -> Sensor:
+        sensor = info.sensor(self.today)
+        if self.u is not None:
+            return sensor_with_u(sensor, self.u)
+        certified = sensor.calibration is not None and sensor.calibration.corrects
+        known = certified or sensor.u_nm is not None or sensor.u_relative is not None
+        return sensor if known else sensor_with_u(sensor, self.usual_u)
+
+    def of_line(self, profile: DeviceProfile, info: TraceInfo) -> tuple[Sensor, TraceInfo]:
+        """The sensor of a line, and `info` with what its recordings are to say of it. Raises CertificateError."""
+        certificate = self.certificate
+        if certificate is None and profile.certificate is not None:
+            certificate = read_certificate(Path(profile.certificate))
+        stated = Transducer(
+            name=profile.name,
+            capacity_nm=profile.capacity_nm,
+            u_nm=profile.u_nm,
+            u_relative=profile.u_relative,
+            resolution_nm=profile.resolution_nm,
+        )
+        info = replace(info, device=profile.name, transducer=stated, offset_adapter=profile.adapter)
+        if certificate is not None:
+            info = info.with_certificate(certificate)
+        sensor = self._with_u(info)
+        return sensor, replace(info, transducer=replace(info.transducer, u_nm=sensor.u_nm, u_relative=sensor.u_relative))
+
+
+def chosen_certificate(path: str | None) -> Certificate | None:
+    """The certificate of `--certificate`; None where none was named. Raises CertificateError."""
+    return None if path is None else read_certificate(Path(path))
+
+
+def sensor_with_u(sensor: Sensor, text: str | None) -> Sensor:
+    """The sensor with the standard uncertainty of `--u`, '0.5 N.m' or '0.5%' of the reading, in place of its own.
+
+    Raises ArgumentError or UnitError.
+    """
+    from analysis.units import scale_to_si, split_quantity
+
+    if text is None:
+        return sensor
+    value, unit = split_quantity(text)
+    if value < 0 or not unit:
+        raise ArgumentError(f"'{text}' is not an uncertainty", where="--u", mend="write it like '0.5 N.m' or '0.5%'")
+    if unit == "%":
+        return replace(sensor, u_nm=None, u_relative=value / 100, degrees_of_freedom=None)
+    return replace(sensor, u_nm=value * scale_to_si(unit, "torque").factor, u_relative=None, degrees_of_freedom=None)

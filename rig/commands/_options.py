@@ -1,0 +1,119 @@
+"""Options that several verbs share, and what they mean: an option, else the settings, else a default."""
+
+from __future__ import annotations
+
+import argparse
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+from rig.errors import ArgumentError
+
+if TYPE_CHECKING:  # these pull in numpy and pint, which `platepull --help` can do without
+    from analysis.results import DecisionRule
+    from analysis.window import Window
+    from rig.settings import Settings
+
+
+def add_judging(parser: argparse.ArgumentParser) -> None:
+    """The options that say what a pull is held against, and in what unit it is told."""
+    parser.add_argument("--window", metavar="W", help="what to judge against, such as '25..45 lbf.ft', '10.. N.m', '..25 N.m'")
+    parser.add_argument("--basis", choices=("breakaway", "sliding"), help="the torque the window applies to (breakaway)")
+    parser.add_argument("--u", metavar="U", help="standard uncertainty of the torque sensor, such as '0.5 N.m' or '0.5%%'")
+    parser.add_argument(
+        "--certificate", metavar="C.json", help="calibration certificate of the torque sensor (see 'platepull calibrate')"
+    )
+    parser.add_argument(
+        "--rule",
+        choices=("guarded", "simple"),
+        help="guarded (default): undecided where a limit lies within the expanded uncertainty; simple: the value alone decides",
+    )
+    parser.add_argument("--unit", metavar="UNIT", help="unit of torque in what is printed (N.m); JSON always speaks N.m")
+
+
+def window_of(text: str | None, basis: str | None) -> Window | None:
+    """The window that was typed; None where none was. Raises WindowError or UnitError."""
+    from analysis.window import Basis, Window
+
+    return None if text is None else Window.parse(text, Basis(basis or Basis.BREAKAWAY))
+
+
+def chosen_window(args: argparse.Namespace, settings: Settings, own: Window | None = None) -> Window | None:
+    """The window of the options, else the trace's `own`, else that of the settings."""
+    from analysis.window import Basis
+
+    if args.window is None and own is not None:
+        return replace(own, basis=Basis(args.basis or own.basis))
+    return window_of(args.window or settings.window, args.basis or (settings.basis if args.window is None else None))
+
+
+def arm_of(text: str | None) -> float | None:
+    """The lever arm in m for curves of force and position; None where none was given. Raises ArgumentError or UnitError."""
+    from analysis.units import to_si
+
+    arm_m = None if text is None else to_si(text, "length")
+    if arm_m is not None and arm_m <= 0:
+        raise ArgumentError("an arm must be longer than nothing", where="--arm", mend="write it like '0.6 m'")
+    return arm_m
+
+
+def rule_of(text: str | None) -> DecisionRule:
+    """The decision rule of that name. Raises ArgumentError."""
+    from analysis.results import DecisionRule
+
+    try:
+        return DecisionRule(text or DecisionRule.GUARDED)
+    except ValueError:
+        raise ArgumentError(f"'{text}' is not a decision rule", mend="use guarded or simple") from None
+
+
+def unit_of(text: str | None) -> str:
+    """The unit to print torque in, known to be one. Raises UnitError."""
+    from analysis.units import scale_to_si
+
+    scale_to_si(text or "N.m", "torque")
+    return text or "N.m"
+
+
+def profile_path(text: str) -> Path:
+    """The profile of that name: as given, else, where that is a plain name, in the user's config folder."""
+    from rig.settings import settings_path
+
+    given = Path(text)
+    kept = settings_path().parent / text
+    return kept if text == given.name and not given.exists() and kept.exists() else given
+
+
+def add_job(parser: argparse.ArgumentParser) -> None:
+    """The options that say what is on the bench; they go into each recording's metadata."""
+    parser.add_argument("--job", metavar="TEXT", help="the job's number or name")
+    parser.add_argument("--series", metavar="TEXT", help="the series, such as 'as found' or 'rebuilt'")
+    parser.add_argument("--unit-id", metavar="TEXT", help="what is on the bench: type and number of the unit")
+    parser.add_argument("--arrangement", metavar="TEXT", help="who is held and who turns")
+    parser.add_argument("--lubricant", metavar="TEXT", help="oil and additive")
+    parser.add_argument("--who", metavar="TEXT", help="initials of who pulls")
+
+
+def add_exercise(parser: argparse.ArgumentParser) -> None:
+    """The option to begin with the sensor's exercise."""
+    parser.add_argument(
+        "--exercise", action="store_true", help="begin with loads that exercise the sensor; they are neither recorded nor judged"
+    )
+
+
+Number = TypeVar("Number", int, float)
+
+
+def positive(kind: Callable[[str], Number]) -> Callable[[str], Number]:
+    """An argparse type: a number above zero."""
+
+    def read(text: str) -> Number:
+        value = kind(text)
+        if not 0 < value < math.inf:
+            raise argparse.ArgumentTypeError(f"'{text}' is not above zero")
+        return value
+
+    read.__name__ = "number"  # argparse names the type in its complaint
+    return read

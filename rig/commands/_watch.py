@@ -1,0 +1,102 @@
+"""What the verbs that watch a line share: the session made of options, settings and profile, and a polite end."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from datetime import date, datetime
+from importlib.metadata import version
+from pathlib import Path
+
+from drivers.clock import SystemClock
+from drivers.profile import DeviceProfile
+from drivers.source import open_source
+from rig.calibration.sensor_in_use import SensorChoice, chosen_certificate
+from rig.commands._options import chosen_window, rule_of, unit_of
+from rig.files.metadata import TraceInfo
+from rig.live.recorder import recorder_into
+from rig.live.runner import Bench
+from rig.live.session import Session
+from rig.live.terminal import Terminal, follow
+from rig.settings import Settings
+from rig.words.sentences import EXERCISE, certificate_text
+
+
+def software() -> str:
+    """Name and version of this program, as it goes into the metadata of recordings."""
+    return f"platepull {version('platepull')}"
+
+
+def sensor_choice(args: argparse.Namespace, settings: Settings) -> SensorChoice:
+    """What options and settings say of the sensor. Raises CertificateError, ArgumentError or UnitError."""
+    return SensorChoice(date.today(), args.u, settings.u, chosen_certificate(args.certificate))
+
+
+def job_info(args: argparse.Namespace, settings: Settings) -> TraceInfo:
+    """What the options say is on the bench."""
+    return TraceInfo(
+        job=args.job,
+        series=args.series,
+        unit=args.unit_id,
+        arrangement=args.arrangement,
+        lubricant=args.lubricant,
+        who=args.who or settings.who,
+        software=software(),
+    )
+
+
+def todays_folder() -> Path:
+    """Where pulls go that nobody gave a folder for: none is ever lost for want of an option."""
+    return Path.home() / "platepull" / f"{datetime.now():%Y-%m-%d}"
+
+
+def live_session(
+    args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None
+) -> tuple[Session, str, TraceInfo]:
+    """The session of a verb, the unit to print in, what its pulls carry. `out` is the folder to record into; None: none."""
+    unit = unit_of(args.unit or settings.unit)
+    window = chosen_window(args, settings)
+    sensor, info = sensor_choice(args, settings).of_line(profile, job_info(args, settings))
+    recorder = None if out is None else recorder_into(Path(out), info)
+    session = Session(sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule), recorder=recorder)
+    return session, unit, info
+
+
+def terminal_of(unit: str, *, large: bool) -> Terminal:
+    """The terminal this process was started from."""
+    return Terminal(sys.stdout, sys.stderr, unit, large)
+
+
+@contextlib.contextmanager
+def asked_to_end() -> Iterator[Callable[[], bool]]:
+    """Within the block Ctrl-C or a plea of the system to end sets what the given function answers, instead of breaking off."""
+    plea = threading.Event()
+    names = [name for name in ("SIGINT", "SIGTERM", "SIGBREAK", "SIGHUP") if hasattr(signal, name)]
+    before = {name: signal.signal(getattr(signal, name), lambda *_: plea.set()) for name in names}
+    try:
+        yield plea.is_set
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)
+
+
+def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None, *, large: bool) -> int:
+    """Watch a line and say each pull at the terminal until it is enough; the exit status. `large`: verdicts as a banner."""
+    session, unit, info = live_session(args, settings, profile, out)
+    terminal = terminal_of(unit, large=large)
+    terminal.caution()
+    if info.calibration.certificate is not None:
+        terminal.note(
+            certificate_text(info.calibration.certificate, info.calibration.days_left(date.today()), info.calibration.due)
+        )
+    clock = SystemClock()
+    with asked_to_end() as enough, Bench(open_source(profile, clock), session) as bench:
+        if args.exercise:
+            bench.exercise()
+            terminal.tell(EXERCISE)
+        follow(bench, terminal, clock, pulls=args.pulls, seconds=args.seconds, asked_to_end=enough)
+    return 0

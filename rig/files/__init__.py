@@ -1,0 +1,1 @@
+"""Values on disk: traces, metadata, certificates, promised documents. No thread, no Qt."""

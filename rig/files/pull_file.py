@@ -1,0 +1,30 @@
+"""A recording read as a live pull is: its sensor's calibration put in force, with what the bench had to say of the sensor then."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from analysis.pull.reading import read_pull
+from analysis.results import PullResult, Sensor
+from analysis.sensor.correction import in_force
+from analysis.trace import Trace
+from rig.files.metadata import TraceInfo
+from rig.files.trace_csv import read_trace
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Recording:
+    """A pull from a file; `trace` is as it reads with the calibration in force."""
+
+    trace: Trace
+    info: TraceInfo
+    result: PullResult
+
+
+def read_recording(path: Path, sensor_of: Callable[[TraceInfo], Sensor], *, arm_m: float | None = None) -> Recording:
+    """Read a file and the pull in it; `sensor_of` tells what counts of the sensor. Raises TraceFileError or MetadataError."""
+    raw, info = read_trace(path, arm_m=arm_m)
+    trace, sensor = in_force(raw, sensor_of(info))
+    return Recording(trace, info, replace(read_pull(trace, sensor), lapses=info.lapse_codes()))

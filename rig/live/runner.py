@@ -1,0 +1,252 @@
+"""Bench: the two threads behind every live view, and what a window or terminal may ask of them.
+
+    line thread:     source.pieces() -> Inbox         (bounded, 60 s; what does not fit is counted and told, never silent)
+    session thread:  Inbox -> Session.step -> news and scope
+
+Everything public here returns at once and may be called from any one thread (the window's): nothing waits for the line, the disk or
+the analysis. Only `close` waits, and only for the threads to end (the line stops within 50 ms).
+
+    with Bench(source, Session(sensor=..., window=..., recorder=...)) as bench:
+        every 33 ms:
+            for item in bench.news(): ...          # rig.live.news.News, in order; `Ended` is the last there will ever be
+            for piece in bench.scope(): ...        # analysis.trace.Trace pieces since the last call, in order
+            bench.wire                             # WireFigures, a frozen picture of the line
+            bench.pulling, bench.zero_nm           # a pull is under way; torque at rest, N.m (subtract it to show torque)
+        bench.set_window(Window.parse("35..60 N.m"))   # the last pull comes again in `news`, judged anew, under its number
+        bench.zero_now()
+        bench.exercise()
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from types import TracebackType
+from typing import Self, TypeVar
+
+from analysis.errors import BenchError
+from analysis.results import DecisionRule
+from analysis.trace import Trace
+from analysis.window import Window
+from drivers.codec import WireFaults
+from drivers.source import LineAway, LineUp, Source, SourceItem
+from rig.files.metadata import TraceInfo
+from rig.live.inbox import Close, Inbox
+from rig.live.news import Ended, Failed, News
+from rig.live.session import Session
+
+T = TypeVar("T")
+
+INBOX_PIECES = 3000  # 60 s of pieces of 20 ms
+SCOPE_PIECES = 1500  # 30 s of them: it is only the picture, the oldest falls out
+RATE_OVER_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class WireFigures:
+    """The line at a glance.
+
+    samples           received since the start
+    rate_hz           over the last 2 s of device time; None before there is enough
+    faults            what the decoder could not use
+    queue_high_water  most pieces that ever waited between line and session
+    dropped           samples lost because that queue was full (0 on a healthy bench)
+    up                the line is open
+    """
+
+    samples: int = 0
+    rate_hz: float | None = None
+    faults: WireFaults = field(default_factory=WireFaults)
+    queue_high_water: int = 0
+    dropped: int = 0
+    up: bool = False
+
+
+Command = Callable[[Session], list[News]]
+
+
+class Bench:
+    """Runs a source through a session on two threads. Starts when made; `close` it (or use `with`).
+
+    When the source ends by itself, `Ended` comes in the news; the bench still answers (another window, the news) until closed.
+
+    `patient`: the source can wait (a replay), so a full inbox makes it wait instead of dropping samples.
+    """
+
+    def __init__(self, source: Source, session: Session, *, patient: bool = False) -> None:
+        self._source = source
+        self._session = session
+        self._stop = threading.Event()
+        self._inbox: Inbox[SourceItem | Command | Close] = Inbox(INBOX_PIECES, patient=patient)
+        self._news: deque[News] = deque()
+        self._fresh = threading.Event()
+        self._scope: deque[Trace] = deque(maxlen=SCOPE_PIECES)
+        self._recent: deque[tuple[float, int]] = deque()
+        self._dropped = 0
+        self._wire = WireFigures()
+        self._error: Exception | None = None
+        self._threads = [
+            threading.Thread(target=self._run_line, name="platepull line", daemon=True),
+            threading.Thread(target=self._run_session, name="platepull session", daemon=True),
+        ]
+        for thread in self._threads:
+            thread.start()
+
+    def news(self) -> list[News]:
+        """All news since the last call, in order."""
+        return _drain(self._news)
+
+    def wait_for_news(self, timeout_s: float) -> list[News]:
+        """News as soon as there is some, or nothing after `timeout_s`. For the terminal; a window polls `news`."""
+        self._fresh.wait(timeout_s)
+        self._fresh.clear()
+        return self.news()
+
+    def scope(self) -> list[Trace]:
+        """Pieces of the stream since the last call, oldest first; at most the newest 30 s or so."""
+        return _drain(self._scope)
+
+    @property
+    def wire(self) -> WireFigures:
+        """How the line does, as of the last piece."""
+        return self._wire
+
+    @property
+    def pulling(self) -> bool:
+        """Whether a pull is under way."""
+        return self._session.pulling
+
+    @property
+    def pulls(self) -> int:
+        """Pulls that are over."""
+        return self._session.pulls
+
+    @property
+    def zero_nm(self) -> float:
+        """Torque at rest, N.m, as it is learnt from the stream."""
+        return self._session.zero_nm
+
+    @property
+    def error(self) -> Exception | None:
+        """What ended the source; None while it runs or when it ended in good order."""
+        return self._error
+
+    def set_window(self, window: Window | None, rule: DecisionRule | None = None) -> None:
+        """Judge against `window` from now on; the last pull is told again, judged anew."""
+        self._inbox.tell(lambda session: session.set_window(window, rule))
+
+    def describe(self, info: TraceInfo) -> None:
+        """Write this with the pulls to come."""
+        self._inbox.tell(lambda session: session.describe(info))
+
+    def zero_now(self) -> None:
+        """Learn the zero anew. A refusal comes as `Failed` news."""
+        self._inbox.tell(lambda session: session.zero_now())
+
+    def exercise(self, on: bool = True) -> None:
+        """Take loads for exercise of the sensor, or stop. It ends by itself, as the news tell; a refusal comes as `Failed` news."""
+        self._inbox.tell(lambda session: session.exercise(on))
+
+    @property
+    def exercising(self) -> bool:
+        """Whether loads are taken for exercise."""
+        return self._session.exercising
+
+    def close(self) -> None:
+        """Stop both threads; a pull under way is closed, its file kept, and its news can still be drained. May be called twice."""
+        self._stop.set()
+        self._threads[0].join()
+        self._inbox.tell(Close())
+        self._threads[1].join()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self.close()
+
+    def _run_line(self) -> None:
+        last: Exception | None = None
+        try:
+            for item in self._source.pieces(self._stop):
+                if not isinstance(item, Trace):
+                    self._inbox.tell(item)
+                elif not self._inbox.offer(item, self._stop):
+                    self._dropped += len(item)
+        except Exception as error:  # noqa: BLE001  nobody above to catch it: it goes down the queue and is told
+            last = error
+        self._inbox.tell(Close(last))
+
+    def _run_session(self) -> None:
+        try:
+            self._step_all()
+        except Exception as error:  # noqa: BLE001  a fault of ours: told, and the line is stopped instead of filling a dead queue
+            self._stop.set()
+            self._end(error)
+
+    def _step_all(self) -> None:
+        ended = False
+        while True:
+            item = self._inbox.take()
+            if isinstance(item, Close):
+                if ended:
+                    return
+                ended = True
+                self._tell(self._session.finish())
+                self._end(item.error)
+                continue  # wishes (another window for the last pull) are still met until the bench is closed
+            if callable(item):
+                self._tell(item(self._session))
+                continue
+            self._tell(self._session.step(item))
+            self._note(item)
+            self._note_dropped()
+
+    def _note_dropped(self) -> None:
+        dropped = self._dropped
+        if dropped > self._wire.dropped:
+            lost = dropped - self._wire.dropped
+            self._tell([Failed(f"{lost} samples came faster than they could be taken and are lost", "line", "lower the rate")])
+            self._wire = replace(self._wire, dropped=dropped)
+
+    def _end(self, error: Exception | None) -> None:
+        self._error = error
+        self._note_dropped()
+        self._wire = replace(self._wire, up=False, faults=replace(self._source.faults))
+        if isinstance(error, BenchError):
+            self._tell([Failed(error.what, error.where, error.mend), Ended(error.what)])
+        elif error is not None:
+            self._tell(
+                [Failed(f"the bench stopped on a fault of ours ({error!r})", "bench", "report this"), Ended("a fault of ours")]
+            )
+        else:
+            self._tell([Ended()])
+
+    def _tell(self, news: list[News]) -> None:
+        if news:
+            self._news.extend(news)
+            self._fresh.set()
+
+    def _note(self, item: SourceItem) -> None:
+        figures = self._wire
+        if isinstance(item, Trace) and len(item):
+            self._scope.append(self._session.shown(item))
+            samples = figures.samples + len(item)
+            self._recent.append((float(item.time_s[-1]), samples))
+            while self._recent[-1][0] - self._recent[0][0] > RATE_OVER_S:
+                self._recent.popleft()
+            span_s = self._recent[-1][0] - self._recent[0][0]
+            rate_hz = (self._recent[-1][1] - self._recent[0][1]) / span_s if span_s > 0 else None
+            figures = replace(figures, samples=samples, rate_hz=rate_hz)
+        elif isinstance(item, LineUp | LineAway):
+            figures = replace(figures, up=isinstance(item, LineUp))
+        self._wire = replace(figures, faults=replace(self._source.faults), queue_high_water=self._inbox.high_water)
+
+
+def _drain(queue: deque[T]) -> list[T]:
+    items: list[T] = []
+    while queue:
+        items.append(queue.popleft())
+    return items

@@ -1,0 +1,117 @@
+"""The terminal: news as plain lines, and a large plain verdict where a person watches."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TextIO
+
+from analysis.results import Verdict
+from drivers.clock import Clock
+from drivers.source import LineAway, LineUp, LineWord
+from rig.live.news import Ended, Exercised, Failed, News, PullBegan, PullJudged, SeriesOver, ZeroFound
+from rig.live.runner import Bench
+from rig.words import sentences as wording
+
+LOOK_EVERY_S = 0.1
+LAST_PULLS = 5
+_RULER = "=" * 78
+
+
+@dataclass(slots=True)
+class Terminal:
+    """Shows news. Readings go to `out`, a line a pull; what concerns the line goes to `err`.
+
+    large   a banner for every verdict and a list of the last pulls, for a person who looks from some steps away
+    """
+
+    out: TextIO
+    err: TextIO
+    unit: str = "N.m"
+    large: bool = False
+    _last: deque[str] = field(default_factory=lambda: deque(maxlen=LAST_PULLS))
+
+    def caution(self) -> None:
+        """What can hurt, before anybody pulls."""
+        print("Before you pull:", *(f"  - {line}" for line in wording.CAUTIONS), sep="\n", file=self.err, flush=True)
+
+    def show(self, item: News) -> None:
+        """One piece of news."""
+        match item:
+            case LineUp(name):
+                self.note(f"line open: {name}")
+            case LineAway(name, what, mend):
+                self.note(f"line: {name}: {what}; {mend}")
+            case LineWord(what, mend):
+                self.note(f"line: {what}; {mend}")
+            case PullBegan(number):
+                if self.large:
+                    self._say(f"pull {number} ...")
+            case PullJudged(final=True):
+                self._judged(item)
+            case PullJudged():
+                if self.large:  # at once for the person at the lever; the pull may still go on
+                    self._say(wording.pull_line(item.number, item.result, item.verdict, self.unit) + " (first reading)")
+            case ZeroFound(zero_nm, asked, far_off):
+                self.note(wording.zero_text(zero_nm, asked=asked, far_off=far_off, unit=self.unit))
+            case Exercised(direction, torque_nm, times, over):
+                self._say(wording.exercised_text(direction, torque_nm, times, over=over, unit=self.unit))
+            case SeriesOver(before_nm, after_nm, moved):
+                self.note(wording.series_zero_text(before_nm, after_nm, moved=moved, unit=self.unit))
+            case Failed(what, where, mend):
+                self.note(f"{where}: {what}; {mend}" if where else f"{what}; {mend}")
+            case Ended():
+                pass
+
+    def tell(self, line: str) -> None:
+        """A line to the person who pulls."""
+        self._say(line)
+
+    def _judged(self, item: PullJudged) -> None:
+        line = wording.pull_line(item.number, item.result, item.verdict, self.unit)
+        if self.large:
+            self._say("", _RULER, _banner(item.verdict, self.unit), _RULER)
+        self._say(line)
+        details = [wording.verdict_text(item.verdict, self.unit)] if item.verdict is not None else []
+        details += [wording.doubt_text(doubt) for doubt in item.result.doubts]
+        details += [f"kept in {item.file}"] if item.file is not None else []
+        self._say(*(f"    {detail}" for detail in details))
+        if self.large:
+            self._last.append(line)
+            self._say("", "last pulls:", *(f"  {each}" for each in self._last), "")
+
+    def _say(self, *lines: str) -> None:
+        print(*lines, sep="\n", file=self.out, flush=True)
+
+    def note(self, line: str) -> None:
+        """A line on what the bench does, beside the readings."""
+        print(line, file=self.err, flush=True)
+
+
+def _banner(verdict: Verdict | None, unit: str) -> str:
+    if verdict is None:
+        return "    N O   W I N D O W   S E T"
+    word = " ".join(wording.STATE_WORD[verdict.state]).replace("   ", "    ")
+    value = "" if verdict.value_nm is None else wording.torque_with_u(verdict.value_nm, verdict.expanded_u_nm, unit)
+    return f"    {word}      {value}      ({wording.window(verdict.low_nm, verdict.high_nm, unit)})"
+
+
+def follow(
+    bench: Bench, terminal: Terminal, clock: Clock, *, pulls: int | None, seconds: float | None, asked_to_end: Callable[[], bool]
+) -> None:
+    """Show what the bench tells until so many pulls are over, so many seconds have passed, the source ends or it is asked to end.
+
+    Raises what ended the source, if that was an error.
+    """
+    end_s = None if seconds is None else clock.now() + seconds
+    ended = False
+    while not ended and not asked_to_end() and (pulls is None or bench.pulls < pulls) and (end_s is None or clock.now() < end_s):
+        for item in bench.wait_for_news(LOOK_EVERY_S):
+            terminal.show(item)
+            ended |= isinstance(item, Ended)
+    bench.close()
+    for item in bench.news():  # a pull that was under way is read and kept
+        terminal.show(item)
+    if bench.error is not None:
+        raise bench.error

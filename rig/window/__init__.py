@@ -1,0 +1,1 @@
+"""The window: models and views without Qt, and the widgets in `qt` that show them."""

@@ -1,0 +1,92 @@
+"""The window's program: makes the objects, joins them, runs Qt until the window is closed. Only this and `gui` import Qt."""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from PySide6.QtWidgets import QApplication
+
+from analysis.results import DecisionRule
+from analysis.window import Window
+from drivers.profile import DeviceProfile
+from rig.window.controller import Desk, Means
+from rig.window.memory import recall, remember, remembered_path
+from rig.window.model import BenchModel
+from rig.window.openers import Benches
+from rig.window.qt.main_window import MainWindow
+from rig.window.sounds import sounds_of_system
+from rig.words.language import LANGUAGES, speak
+from rig.words.units import UnitChoice
+
+
+def run_window(
+    benches: Benches,
+    *,
+    profile: DeviceProfile | None = None,
+    recording: Path | None = None,
+    speed: float = 1.0,
+    window: Window | None = None,
+    rule: DecisionRule = DecisionRule.GUARDED,
+    unit: str | None = None,
+    exercise: bool = False,
+    asked_to_end: Callable[[], bool] = lambda: False,
+) -> int:
+    """Show the bench window on a line, on a recording, or on nothing yet; returns the exit status when it is closed.
+
+    `speed` is that of the recording. `unit` None: the unit used last. `exercise`: begin with the sensor's. `asked_to_end` tells of
+    Ctrl-C and the like: the window then closes as if by hand.
+    """
+    path = remembered_path()
+    remembered = recall(path)
+    if unit is not None:
+        remembered = replace(remembered, unit=unit, second_unit=None)
+    speak(remembered.language if remembered.language in LANGUAGES else "en")
+    app = QApplication.instance() or QApplication(sys.argv[:1])
+    app.setApplicationName("platepull")
+    model = BenchModel(window=window, rule=rule, unit=UnitChoice(remembered.unit, remembered.second_unit))
+    with tempfile.TemporaryDirectory(prefix="platepull-") as folder:
+        means = Means(benches, sounds_of_system(Path(folder)), lambda what: remember(path, what), asked_to_end=asked_to_end)
+        desk = Desk(model, remembered, means)
+        if profile is not None:
+            desk.open_line(profile)
+            if exercise:
+                desk.exercise()
+        elif recording is not None:
+            desk.open_recording(recording)
+            if desk.opened is not None and desk.opened.replay is not None:
+                desk.opened.replay.speed = speed
+        shell = Shell(desk)
+        status = app.exec()
+        shell.window.let_go()
+        desk.close()
+    return status
+
+
+class Shell:
+    """Holds the window in sight; another language is another window on the same desk."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self.window = self._show(cautions=True)
+        self.window.resize(1280, 800)
+
+    def _show(self, *, cautions: bool) -> MainWindow:
+        window = MainWindow(self._desk, cautions=cautions)
+        window.language_wanted.connect(self.speak)
+        window.show()
+        return window
+
+    def speak(self, code: str) -> None:
+        """Show the window in another language; line, pulls and page of the desk stay."""
+        before = self.window
+        speak(code)
+        self._desk.keep(language=code)
+        self.window = self._show(cautions=False)
+        self.window.setGeometry(before.geometry())
+        before.let_go()
+        before.hide()
+        before.deleteLater()

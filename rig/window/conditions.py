@@ -1,0 +1,141 @@
+"""What is known before a pull: arrangement, window, plates, oil, temperature, rest, lever and adapter. All of it optional.
+
+The last conditions are remembered; a field that differs from those of the last pull is told, because pulls under other conditions
+are not to be compared without a word.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+from analysis.errors import BenchError
+from analysis.units import to_si
+from analysis.window import Basis, Window
+from rig.files.metadata import TraceInfo
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """Who is held and who turns (`code` after the trade notes' table), in words; `factor` is reading over torque of one equal pack.
+
+    Source of the factors: energy balance of the bevel gears (torque times speed in equals friction torque times slip out).
+    """
+
+    code: str
+    what: str
+    factor: str
+
+
+ARRANGEMENTS = (
+    Arrangement("A", "one output held, the other turned, case free", "× 1"),
+    Arrangement("B", "case held, one output turned, the other free", "× 2"),
+    Arrangement("D", "one output held, case turned, the other free", "× 2"),
+    Arrangement("E", "as D, but turned at the pinion", "× 2 / ratio + bearing drag"),
+    Arrangement("F", "without bevel pinions, case held, one pack only", "× 1, one pack"),
+    Arrangement("G", "case held, both outputs turned against each other", "× 1 a hand"),
+    Arrangement("V", "in the vehicle, one wheel on the floor, neutral", "× 1 + drags"),
+    Arrangement("V2", "in the vehicle, in gear, both wheels up", "× 2 + drags"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conditions:
+    """The fields as they are typed; empty is not known."""
+
+    arrangement: str = ""
+    window: str = ""
+    basis: str = "breakaway"
+    unit: str = ""
+    series: str = ""
+    plates: str = ""
+    oil: str = ""
+    additive: str = ""
+    temperature: str = ""
+    rest: str = ""
+    lever: str = ""
+    adapter: str = ""
+    who: str = ""
+
+    @classmethod
+    def from_texts(cls, texts: dict[str, str]) -> Conditions:
+        """From remembered texts; unknown names are left out."""
+        known = {entry.name for entry in fields(cls)}
+        return cls(**{name: text for name, text in texts.items() if name in known})
+
+    def texts(self) -> dict[str, str]:
+        """All fields by name."""
+        return {entry.name: getattr(self, entry.name) for entry in fields(self)}
+
+    def changed_from(self, other: Conditions) -> frozenset[str]:
+        """Names of the fields that differ."""
+        theirs = other.texts()
+        return frozenset(name for name, text in self.texts().items() if text.strip() != theirs[name].strip())
+
+    def spec_window(self) -> Window | None:
+        """The window typed; None where none is. Raises WindowError or UnitError."""
+        return Window.parse(self.window, Basis(self.basis)) if self.window.strip() else None
+
+    def refusal(self, name: str) -> BenchError | None:
+        """Why the field cannot be read as it is typed; None where it can."""
+        try:
+            if name == "window":
+                self.spec_window()
+            elif name == "temperature":
+                _quantity(self.temperature, "temperature", "degC")
+            elif name == "rest":
+                _quantity(self.rest, "time", "s")
+        except BenchError as fault:
+            return fault
+        return None
+
+    def into(self, info: TraceInfo) -> TraceInfo:
+        """The metadata of the pulls to come. A field that cannot be read stays out; an empty one leaves what `info` says."""
+        texts = {
+            "arrangement": self.arrangement, "unit": self.unit, "series": self.series, "phase": self.plates, "lubricant": self.oil,
+            "additive": self.additive, "lever": self.lever, "adapter": self.adapter, "who": self.who,
+        }  # fmt: skip
+        known: dict[str, Any] = {name: text.strip() for name, text in texts.items() if text.strip()}
+        if self.temperature.strip() and self.refusal("temperature") is None:
+            known["temperature_c"] = _quantity(self.temperature, "temperature", "degC")
+        if self.rest.strip() and self.refusal("rest") is None:
+            known["rest_s"] = _quantity(self.rest, "time", "s")
+        if self.window.strip() and self.refusal("window") is None:
+            known["window"] = self.spec_window()
+        return replace(info, **known)
+
+
+def _quantity(text: str, kind: Any, usual: str) -> float | None:
+    """A number with or without a unit; without, the usual one counts."""
+    plain = text.strip()
+    if not plain:
+        return None
+    if plain.replace(",", ".").replace("-", "", 1).replace(".", "", 1).isdigit():
+        plain = f"{plain.replace(',', '.')} {usual}"
+    return to_si(plain, kind)
+
+
+FIELD_NAMES = {
+    "arrangement": "arrangement",
+    "window": "window",
+    "basis": "window applies to",
+    "unit": "unit on the bench",
+    "series": "series",
+    "plates": "plates",
+    "oil": "oil",
+    "additive": "additive",
+    "temperature": "temperature",
+    "rest": "rest before the pull",
+    "lever": "lever",
+    "adapter": "adapter",
+    "who": "initials",
+}
+
+LACKS = ("arrangement", "window", "plates", "oil", "temperature", "rest")
+"""The fields without which a reading is hard to compare; the conditions page says which are empty."""
+
+
+def lacking(conditions: Conditions) -> tuple[str, ...]:
+    """Names of the fields that a comparison would need and that are empty or cannot be read."""
+    texts = conditions.texts()
+    return tuple(name for name in LACKS if not texts[name].strip() or conditions.refusal(name) is not None)

@@ -1,0 +1,86 @@
+"""Benches: opens lines and recordings for the window, each with a session of its own, on the computer's clock."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from analysis.results import DecisionRule
+from analysis.window import Window
+from drivers.clock import SystemClock
+from drivers.line import SerialLine
+from drivers.profile import DeviceProfile
+from drivers.replay import Replay
+from drivers.source import WIRE_PREFIX, LiveSource, open_source
+from rig.calibration.sensor_in_use import SensorChoice
+from rig.files.metadata import TraceInfo, from_document
+from rig.files.trace_csv import info_path, read_trace, write_info
+from rig.live.line_tap import RawTap, tapped
+from rig.live.recorder import Recorder, recorder_into
+from rig.live.runner import Bench
+from rig.live.session import Session
+from rig.window.conditions import Conditions
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """An open bench. `replay` steers it where it is a recording; `recorder` writes its pulls where they are recorded."""
+
+    bench: Bench
+    replay: Replay | None
+    recorder: Recorder | None
+    profile: DeviceProfile | None
+    info: TraceInfo
+    tap: RawTap
+
+    def describe(self, conditions: Conditions) -> None:
+        """Write these conditions with the pulls to come."""
+        self.bench.describe(conditions.into(self.info))
+
+
+def note_aside(file: Path, reason: str | None, *, with_angle: bool) -> None:
+    """Write into a pull's metadata that it was set aside, and why; None: that it counts again. Raises BenchError or OSError."""
+    info = from_document(info_path(file).read_text(encoding="utf-8"), str(file))
+    write_info(file, replace(info, remark=None if reason is None else f"set aside: {reason}"), with_angle=with_angle)
+
+
+@dataclass(frozen=True, slots=True)
+class Benches:
+    """How to open. `sensors` knows what counts of a sensor; pulls are recorded into `out` (None: nowhere), `info` with them."""
+
+    sensors: SensorChoice
+    out: Path | None
+    info: TraceInfo
+
+    def line(self, profile: DeviceProfile, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
+        """Open the line of a profile. Raises BenchError where folder or certificate refuse; a thread opens the line itself."""
+        sensor, info = self.sensors.of_line(profile, self.info)
+        recorder = None if self.out is None else recorder_into(self.out, info)
+        session = Session(sensor=sensor, window=window, rule=rule, recorder=recorder, first_number=first_number)
+        tap = RawTap()
+        return Opened(Bench(_source(profile, tap), session), None, recorder, profile, info, tap)
+
+    def recording(self, path: Path, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
+        """Open a recording as a bench; its own window counts where none is set. Raises TraceFileError."""
+        trace, info = read_trace(path)
+        replay = Replay(trace, SystemClock(), name=path.name)
+        session = Session(
+            sensor=self.sensors.of(info),
+            window=window or info.window,
+            rule=rule,
+            first_number=first_number,
+            lapses=info.lapse_codes(),
+        )
+        return Opened(Bench(replay, session, patient=True), replay, None, None, info, RawTap())
+
+
+def _source(profile: DeviceProfile, tap: RawTap) -> LiveSource:
+    """The live source of a profile, its bytes noted on the tap (those of a wire recording are not).
+
+    A window waits for a line that went away as long as it stands: a person is there to see it, and the pulls stay on the screen.
+    """
+    if profile.port.startswith(WIRE_PREFIX):
+        return open_source(profile, SystemClock())
+    patient = replace(profile, patience_s=math.inf)
+    return LiveSource(patient, SystemClock(), tapped(lambda port: SerialLine(port, profile.baud, profile.bits), tap))

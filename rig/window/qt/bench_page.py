@@ -1,0 +1,142 @@
+"""The bench page: state, verdict, curves and series at one glance."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
+
+from rig.window.model import BenchModel, BenchState, Changed, Pull
+from rig.window.qt.curves import CurvePlot
+from rig.window.qt.series_row import SeriesRow
+from rig.window.qt.theme import DARK, Theme
+from rig.window.qt.verdict_panel import StateBand, VerdictPanel
+from rig.window.views.pull import picture_of
+from rig.window.views.series import card_of, summary_of
+from rig.window.views.verdict import live_view, scale_of, view_of, window_text
+from rig.words.language import say
+from rig.words.numbers import unit_name
+
+SPANS_S = (5.0, 10.0, 20.0, 60.0)
+LIVE_COLUMNS = 900
+ANGLE_EVERY = 2
+"""The curve over angle does not scroll, it only grows: at every second tick it does so smoothly enough, for a third less work."""
+DIGITS_EVERY = 6
+"""The torque in figures changes at every sixth tick (5 a second): faster nobody reads it."""
+
+
+class BenchPage(QWidget):
+    """Everything the person at the lever needs; nothing here must be touched."""
+
+    picked = Signal(int)
+
+    def __init__(self, model: BenchModel) -> None:
+        super().__init__()
+        self.setObjectName("bench page")
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self._model = model
+        self._theme, self._scale = DARK, 1.0
+        self.span_s = 20.0
+        self._ticks = 0
+        self._drawn: tuple[object, ...] = ()
+        self.band = StateBand()
+        self.panel = VerdictPanel()
+        self.caption = QLabel()
+        self.caption.setObjectName("caption")
+        self.over_time = CurvePlot(say("time [s]"))
+        self.over_angle = CurvePlot(say("angle [°]"))
+        self.series = SeriesRow()
+        self.series.picked.connect(self.picked)
+        right = QVBoxLayout()
+        right.setSpacing(2)
+        right.addWidget(self.caption)
+        right.addWidget(self.over_time, 3)
+        right.addWidget(self.over_angle, 2)
+        middle = QHBoxLayout()
+        middle.addWidget(self.panel, 3)
+        middle.addLayout(right, 2)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(8, 8, 8, 8)
+        layout.addWidget(self.band)
+        layout.addLayout(middle, 1)
+        layout.addWidget(self.series)
+
+    def dress(self, theme: Theme, scale: float) -> None:
+        """Use these colours and sizes."""
+        self._theme, self._scale = theme, scale
+        self.band.set_theme(theme, scale)
+        self.panel.set_theme(theme)
+        left = f"{say('torque')} [{unit_name(self._model.unit.first)}]"
+        for plot in (self.over_time, self.over_angle):
+            plot.set_theme(theme, scale, left)
+        self._drawn = ()
+        self.refresh(Changed.PULLS | Changed.STATE | Changed.SCOPE)
+
+    def wider(self, by: int) -> None:
+        """Show a longer (or shorter) stretch of the live picture."""
+        at = SPANS_S.index(self.span_s) + by
+        self.span_s = SPANS_S[min(len(SPANS_S) - 1, max(0, at))]
+        self.refresh(Changed.SCOPE)
+
+    def refresh(self, changed: Changed) -> None:
+        """Show what the model holds now."""
+        model = self._model
+        shown = model.shown
+        self.band.show_state(model.state, window_text(model.window, model.unit))
+        self._show_panel(shown, changed)
+        if Changed.PULLS in changed:
+            self._show_series()
+        if shown is None:
+            self._show_live(changed)
+        else:
+            self._show_pull(shown)
+
+    def _show_panel(self, shown: Pull | None, changed: Changed) -> None:
+        model = self._model
+        self._ticks += 1
+        if shown is None or model.state in (BenchState.PULLING, BenchState.EXERCISING):
+            if changed == Changed.SCOPE and self._ticks % DIGITS_EVERY:
+                return
+            self.panel.show_live(live_view(model.now_nm, model.peak_nm, model.state, model.unit, model.exercised))
+        else:
+            self.panel.show_verdict(view_of(shown, model.unit), scale_of(shown, model.unit))
+
+    def _show_series(self) -> None:
+        model = self._model
+        cards = [card_of(pull, model.unit, apart=i == 0) for i, pull in enumerate(model.pulls)]
+        summary = summary_of(model.pulls, model.unit, model.window, model.rule)
+        self.series.show_series(self._theme, self._scale, summary, cards, model.looking_at)
+
+    def _show_live(self, changed: Changed) -> None:
+        with_angle = changed != Changed.SCOPE or self._ticks % ANGLE_EVERY == 0
+        live = self._model.live(self.span_s, LIVE_COLUMNS, with_angle=with_angle)
+        both_ways = live.low < -0.5 * live.high
+        if self._drawn[:1] != ("live",):
+            for plot in (self.over_time, self.over_angle):
+                plot.clear_graph()
+        drawn = ("live", self._model.band(), both_ways, self.span_s)
+        if drawn != self._drawn:
+            self._drawn = drawn
+            self.caption.setText(say("live: the last {span} s", span=f"{self.span_s:g}"))
+            for plot in (self.over_time, self.over_angle):
+                plot.show_band(self._model.band(), both_ways=both_ways)
+        self.over_time.show_curve(live.over_time)
+        self.over_time.look_at(-self.span_s, 0.0, live.low, live.high)
+        if with_angle:
+            self.over_angle.show_curve(live.over_angle)
+            self.over_angle.look_at(*live.turned, live.low, live.high)
+
+    def _show_pull(self, pull: Pull) -> None:
+        drawn = ("pull", pull, self._model.band(), self._model.unit)
+        if drawn == self._drawn:
+            return
+        self._drawn = drawn
+        self.caption.setText(say("pull {number} of {all}", number=pull.number, all=self._model.pulls[-1].number))
+        picture = picture_of(pull, self._model.unit)
+        low, high = self._model.range_of(picture.over_time.curve)
+        for plot, graph in ((self.over_time, picture.over_time), (self.over_angle, picture.over_angle)):
+            plot.show_band(self._model.band())
+            if graph is None:
+                plot.clear_graph()
+            else:
+                plot.show_graph(graph)
+            plot.look_at(*(graph.span if graph else (-5.0, 95.0)), low, high)

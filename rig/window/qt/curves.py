@@ -1,0 +1,244 @@
+"""Diagrams: torque over time or angle, with the window as a band, named stretches, marks and a cursor."""
+
+from __future__ import annotations
+
+# pyqtgraph carries no types: its calls are untyped, and PlotWidget hands most of them on to its PlotItem.
+# mypy: disable-error-code="no-untyped-call, call-arg, misc"
+from collections.abc import Sequence
+
+import pyqtgraph as pg
+from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtGui import QColor, QFont, QPainter, QPen
+from PySide6.QtWidgets import QGraphicsItem, QStyleOptionGraphicsItem, QWidget
+
+from rig.window.decimation import Curve
+from rig.window.qt.theme import DARK, Theme
+from rig.window.views.pull import Graph, Mark, Named
+
+pg.setConfigOptions(antialias=False, useOpenGL=False)
+
+
+class Ribbon(pg.GraphicsObject):
+    """A strip along the foot of the diagram that names the stretches of the pull."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.parts: Sequence[Named] = ()
+        self.theme: Theme = DARK
+        self.size = 1.0
+
+    def show_parts(self, parts: Sequence[Named]) -> None:
+        """Name these stretches."""
+        self.parts = parts
+        self.prepareGeometryChange()
+        self.update()
+
+    def viewRangeChanged(self, *_: object) -> None:  # noqa: N802  pyqtgraph's name
+        """The strip keeps its height on the screen."""
+        self.prepareGeometryChange()
+        self.update()
+
+    def boundingRect(self) -> QRectF:  # noqa: N802  Qt's name
+        """The foot of the view, in its own coordinates."""
+        view = self.getViewBox()
+        return QRectF() if view is None else QRectF(view.viewRect())
+
+    def paint(self, painter: QPainter, option: QStyleOptionGraphicsItem, widget: QWidget | None = None) -> None:
+        """Qt asks."""
+        view = self.getViewBox()
+        if view is None or not self.parts:
+            return
+        place = painter.transform()
+        painter.save()
+        painter.resetTransform()
+        bottom = place.map(QPointF(0, view.viewRect().top())).y()
+        left_edge, right_edge = place.map(view.viewRect().topLeft()).x(), place.map(view.viewRect().topRight()).x()
+        height = 22 * self.size
+        font = QFont()
+        font.setPixelSize(max(9, round(13 * self.size)))
+        font.setBold(True)
+        painter.setFont(font)
+        for part in self.parts:
+            left = max(left_edge, place.map(QPointF(part.from_x, 0)).x())
+            right = min(right_edge, place.map(QPointF(part.to_x, 0)).x())
+            if right <= left:
+                continue
+            box = QRectF(left, bottom - height, right - left, height)
+            fill = QColor(self.theme.stretches[part.label])
+            painter.fillRect(box, fill)
+            if painter.fontMetrics().horizontalAdvance(part.name) + 6 < box.width():
+                painter.setPen(QColor("#0B0E11" if fill.lightnessF() > 0.42 else "#FFFFFF"))
+                painter.drawText(box, Qt.AlignmentFlag.AlignCenter, part.name)
+        painter.restore()
+
+
+class CurvePlot(pg.PlotWidget):
+    """One diagram. `cursor_moved` tells the place on the x axis that the person points at."""
+
+    cursor_moved = Signal(float)
+
+    def __init__(self, bottom: str, *, cursor: bool = False) -> None:
+        super().__init__()
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.setMinimumSize(200, 120)
+        self.setMenuEnabled(False)
+        self.hideButtons()
+        self.setClipToView(False)
+        self._theme = DARK
+        self._bottom, self._left = bottom, ""
+        for side in ("left", "bottom"):
+            # Numbers and grid change far more seldom than the curve: painted once, they cost a third of a frame less.
+            self.getAxis(side).setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
+        self._bands = [pg.LinearRegionItem(orientation="horizontal", movable=False) for _ in range(2)]
+        for band in self._bands:
+            band.setZValue(-20)
+            band.setVisible(False)
+            self.addItem(band, ignoreBounds=True)
+        self._curve = pg.PlotCurveItem(skipFiniteCheck=True)
+        self._earlier: list[pg.PlotCurveItem] = []
+        self._ribbon = Ribbon()
+        self._ribbon.setZValue(10)
+        self._slips = pg.ScatterPlotItem(symbol="t", pxMode=True)
+        self._marks: list[pg.GraphicsObject] = []
+        self._cursor = pg.InfiniteLine(angle=90, movable=True)
+        self._cursor.setVisible(cursor)
+        # What to look at is always told; a range that follows its own ribbon would never rest.
+        self.disableAutoRange()
+        for item in (self._curve, self._ribbon, self._slips, self._cursor):
+            self.addItem(item, ignoreBounds=True)
+        self._cursor.sigPositionChanged.connect(lambda line: self.cursor_moved.emit(float(line.value())))
+
+    def set_theme(self, theme: Theme, scale: float, left: str) -> None:
+        """Use these colours and sizes; `left` names the torque axis with its unit."""
+        self._theme, self._left = theme, left
+        self.setBackground(theme.panel)
+        font = QFont()
+        font.setPixelSize(round(15 * scale))
+        for side, text in (("left", left), ("bottom", self._bottom)):
+            axis = self.getAxis(side)
+            axis.setPen(QColor(theme.line))
+            axis.setTextPen(QColor(theme.ink))
+            axis.setTickFont(font)
+            axis.enableAutoSIPrefix(False)
+            axis.setLabel(text, **{"color": theme.ink, "font-size": f"{round(15 * scale)}px"})
+        self.getAxis("left").setWidth(round(66 * scale))
+        self.showGrid(x=False, y=True, alpha=0.25)
+        self._curve.setPen(pg.mkPen(theme.curve, width=2))
+        fill = QColor(theme.band)
+        fill.setAlpha(60)
+        for band in self._bands:
+            band.setBrush(fill)
+            for line in band.lines:
+                line.setPen(QPen(QColor(theme.band), 2, Qt.PenStyle.DashLine))
+                line.pen.setCosmetic(True)
+        self._slips.setBrush(QColor(theme.mark))
+        self._slips.setPen(QColor(theme.panel))
+        self._slips.setSize(12 * scale)
+        self._cursor.setPen(pg.mkPen(theme.focus, width=2))
+        self._ribbon.theme, self._ribbon.size = theme, scale
+        self.update()
+
+    def show_band(self, band: tuple[float | None, float | None] | None, *, both_ways: bool = False) -> None:
+        """Draw the window as a band; `both_ways` also below zero, for pulls the other way."""
+        for region, sign in zip(self._bands, (1, -1), strict=True):
+            region.setVisible(band is not None and (sign > 0 or both_ways))
+            if band is not None:
+                low, high = band
+                region.setRegion((sign * (low or 0.0), sign * (1e6 if high is None else high)))
+
+    def show_curve(self, curve: Curve) -> None:
+        """Draw the curve."""
+        self._curve.setData(curve.x, curve.y)
+
+    def show_sets(self, before: Sequence[Curve], after: Sequence[Curve]) -> None:
+        """Two sets of curves, told apart by colour and by dashes."""
+        self.show_earlier([*before, *after])
+        for i, item in enumerate(self._earlier):
+            first = i < len(before)
+            style = Qt.PenStyle.SolidLine if first else Qt.PenStyle.DashLine
+            item.setPen(pg.mkPen(self._theme.curve if first else self._theme.mark, width=2, style=style))
+
+    def show_earlier(self, curves: Sequence[Curve]) -> None:
+        """Lay earlier pulls under it."""
+        while len(self._earlier) > len(curves):
+            self.removeItem(self._earlier.pop())
+        while len(self._earlier) < len(curves):
+            item = pg.PlotCurveItem(skipFiniteCheck=True)
+            item.setZValue(-10)
+            self._earlier.append(item)
+            self.addItem(item, ignoreBounds=True)
+        for item, curve in zip(self._earlier, curves, strict=True):
+            item.setPen(pg.mkPen(self._theme.earlier, width=1))
+            item.setData(curve.x, curve.y)
+
+    def show_graph(self, graph: Graph) -> None:
+        """Draw a pull with all its marks and look at the whole of it."""
+        self.show_curve(graph.curve)
+        self._ribbon.show_parts(graph.stretches)
+        self._slips.setData(graph.slips.x, graph.slips.y)
+        for item in self._marks:
+            self.removeItem(item)
+        self._marks = []
+        for mark, colour in ((graph.sliding, self._theme.slide), (graph.breakaway, self._theme.mark)):
+            if mark is not None:
+                self._show_mark(
+                    mark,
+                    colour,
+                    below=mark is graph.sliding,
+                    leftwards=mark.from_x > sum(graph.span) / 2 and mark is graph.breakaway,
+                )
+
+    def clear_graph(self) -> None:
+        """Take all marks off, as for the live picture."""
+        if self._marks or self._ribbon.parts:
+            self._ribbon.show_parts(())
+            self._slips.clear()
+            for item in self._marks:
+                self.removeItem(item)
+            self._marks = []
+
+    def _show_mark(self, mark: Mark, colour: str, *, below: bool, leftwards: bool) -> None:
+        pen = pg.mkPen(colour, width=3)
+        if mark.to_x != mark.from_x:
+            level: pg.GraphicsObject = pg.PlotCurveItem([mark.from_x, mark.to_x], [mark.level] * 2, pen=pen)
+            middle = mark.from_x + 0.1 * (mark.to_x - mark.from_x)
+        else:
+            level = pg.ScatterPlotItem(
+                [mark.from_x], [mark.level], symbol="d", size=16, brush=QColor(colour), pen=self._theme.panel
+            )
+            middle = mark.from_x
+        ends = [mark.level - mark.spread, mark.level + mark.spread]
+        spread = pg.PlotCurveItem([middle, middle], ends, pen=pg.mkPen(colour, width=4))
+        ground = QColor(self._theme.panel)
+        ground.setAlpha(190)
+        text = pg.TextItem(mark.text, color=colour, anchor=(1 if leftwards else 0, 0 if below else 1), fill=ground)
+        font = QFont()
+        font.setBold(True)
+        font.setPixelSize(round(15 * self._ribbon.size))
+        text.setFont(font)
+        text.setPos(middle, ends[0] if below else ends[1])
+        for item in (level, spread, text):
+            self.addItem(item, ignoreBounds=True)
+            self._marks.append(item)
+
+    def look_at(self, from_x: float, to_x: float, low: float, high: float) -> None:
+        """Look at this part; nothing happens where it is looked at already."""
+        wished = [[from_x, to_x], [low, high]]
+        if self.getViewBox().viewRange() != wished:
+            self.setRange(xRange=(from_x, to_x), yRange=(low, high), padding=0, disableAutoRange=True)
+
+    def visible_span(self) -> float:
+        """How much of the x axis is in sight."""
+        (low, high), _ = self.getViewBox().viewRange()
+        return float(high - low)
+
+    def zoom(self, factor: float) -> None:
+        """Look closer (factor < 1) or from further away, around the cursor, along the x axis."""
+        self.getViewBox().scaleBy((factor, 1.0), center=(self._cursor.value(), 0.0))
+
+    def put_cursor(self, x: float) -> None:
+        """Put the cursor there without telling."""
+        self._cursor.blockSignals(True)
+        self._cursor.setValue(x)
+        self._cursor.blockSignals(False)
+        self._cursor.update()

@@ -1,0 +1,214 @@
+"""The closer look at one pull: curves with marks and cursor, spectrum on demand, earlier pulls beneath, all figures, set aside."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+
+from rig.window.decimation import Curve, aligned
+from rig.window.model import BenchModel, Changed, Pull
+from rig.window.qt.curves import CurvePlot
+from rig.window.qt.theme import DARK, Theme
+from rig.window.views.pull import cursor_text, figures_of, picture_of, torque_spectrum
+from rig.words.language import say
+from rig.words.numbers import unit_name
+
+REASONS = ("slipped off the lever", "clamp moved", "wrong arrangement", "sensor not at zero", "interrupted", "trial pull")
+EARLIER = 8
+CURSOR_STEP = 0.004
+"""Share of the visible span that one press of an arrow key moves the cursor."""
+
+
+class PullPage(QWidget):
+    """One pull at leisure. `aside` carries number and reason ("" counts it again)."""
+
+    aside = Signal(int, str)
+
+    def __init__(self, model: BenchModel) -> None:
+        super().__init__()
+        self.setObjectName("pull page")
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self._model = model
+        self._theme, self._scale = DARK, 1.0
+        self._drawn: tuple[object, ...] = ()
+        self._pull: Pull | None = None
+        self.title = QLabel()
+        self.title.setObjectName("title")
+        self.readout = QLabel()
+        self.readout.setObjectName("readout")
+        self.over_time = CurvePlot(say("time after breakaway [s]"), cursor=True)
+        self.over_angle = CurvePlot(say("angle after breakaway [°]"))
+        self.spectrum = CurvePlot(say("frequency [Hz]"))
+        self.spectrum.hide()
+        self.over_time.cursor_moved.connect(self._cursor_at)
+        self._cursor_x = 0.0
+        self.show_spectrum = self._switch(say("Spectrum"), "S", say("Which frequencies the sliding stretch holds"))
+        self.show_earlier = self._switch(
+            say("Earlier pulls"), "O", say("Lay the pulls before this one beneath, breakaway on breakaway")
+        )
+        self.whole = QPushButton(say("Whole pull (0)"))
+        self.whole.setToolTip(
+            say("Look at the whole pull again; + and − look closer and from further away, arrows move the cursor")
+        )
+        self.whole.clicked.connect(self.look_at_whole)
+        self.reason = QComboBox()
+        self.reason.setEditable(True)
+        self.reason.addItems([say(reason) for reason in REASONS])
+        self.reason.setToolTip(say("Why the pull does not count; pick one or write your own"))
+        self.set_aside = QPushButton()
+        self.set_aside.setToolTip(say("The pull and its file stay; it only does not count in the series"))
+        self.set_aside.clicked.connect(self._aside_clicked)
+        self.figures = QGridLayout()
+        self.figures.setColumnStretch(1, 1)
+        self._labels: list[tuple[QLabel, QLabel]] = []
+        self._lay_out()
+
+    def _switch(self, name: str, key: str, tip: str) -> QPushButton:
+        button = QPushButton(f"{name} ({key})")
+        button.setCheckable(True)
+        button.setShortcut(key)
+        button.setToolTip(tip)
+        button.toggled.connect(lambda: self._redraw())
+        return button
+
+    def _lay_out(self) -> None:
+        tools = QHBoxLayout()
+        for button in (self.show_spectrum, self.show_earlier, self.whole):
+            tools.addWidget(button)
+        tools.addStretch(1)
+        tools.addWidget(self.reason)
+        tools.addWidget(self.set_aside)
+        curves = QVBoxLayout()
+        curves.addWidget(self.over_time, 3)
+        curves.addWidget(self.over_angle, 2)
+        curves.addWidget(self.spectrum, 2)
+        side = QFrame()
+        side.setObjectName("panel")
+        side_layout = QVBoxLayout(side)
+        side_layout.addLayout(self.figures)
+        side_layout.addStretch(1)
+        self._side = side
+        middle = QHBoxLayout()
+        middle.addLayout(curves, 1)
+        middle.addWidget(side)
+        heading = QHBoxLayout()
+        heading.addWidget(self.title)
+        heading.addStretch(1)
+        heading.addWidget(self.readout)
+        layout = QVBoxLayout(self)
+        layout.addLayout(heading)
+        layout.addLayout(middle, 1)
+        layout.addLayout(tools)
+
+    def dress(self, theme: Theme, scale: float) -> None:
+        """Use these colours and sizes."""
+        self._theme, self._scale = theme, scale
+        left = f"{say('torque')} [{unit_name(self._model.unit.first)}]"
+        for plot in (self.over_time, self.over_angle, self.spectrum):
+            plot.set_theme(theme, scale, left)
+        self._side.setFixedWidth(round(330 * scale))
+        self.reason.setMinimumWidth(round(230 * scale))
+        self.readout.setStyleSheet(f"font-size: {round(24 * scale)}px; font-weight: bold;")
+        self._redraw()
+
+    def refresh(self, changed: Changed) -> None:
+        """Show the pull the model looks at, else the newest."""
+        pull = self._model.shown or self._model.last
+        drawn = (pull, self._model.band(), self._model.unit)
+        if drawn != self._drawn:
+            other = pull is None or self._pull is None or pull.number != self._pull.number
+            self._drawn, self._pull = drawn, pull
+            self._redraw()
+            if other:
+                self.look_at_whole()
+
+    def _redraw(self) -> None:
+        pull = self._pull
+        for widget in (self.over_time, self.show_spectrum, self.show_earlier, self.whole, self.reason, self.set_aside):
+            widget.setEnabled(pull is not None)
+        if pull is None:
+            self.title.setText(say("No pull yet"))
+            return
+        unit = self._model.unit
+        picture = picture_of(pull, unit)
+        self.title.setText(say("Pull {number}", number=pull.number))
+        self.over_time.show_graph(picture.over_time)
+        self.over_time.show_band(self._model.band())
+        self.over_angle.setVisible(picture.over_angle is not None)
+        if picture.over_angle is not None:
+            self.over_angle.show_graph(picture.over_angle)
+            self.over_angle.show_band(self._model.band())
+        self._draw_earlier(pull)
+        self.spectrum.setVisible(self.show_spectrum.isChecked())
+        if self.show_spectrum.isChecked():
+            self._draw_spectrum(torque_spectrum(pull, unit))
+        self.set_aside.setText(say("Set aside (Del)") if pull.aside is None else say("Count again (Del)"))
+        self._list_figures(pull)
+        self._cursor_at(self._cursor_x)
+
+    def _draw_earlier(self, pull: Pull) -> None:
+        shown = self.show_earlier.isChecked()
+        earlier = [known for known in self._model.pulls if known.number < pull.number][-EARLIER:] if shown else []
+        pairs = [aligned(known.trace, known.result, 600, self._model.unit.per_nm) for known in earlier]
+        self.over_time.show_earlier([pair[0] for pair in pairs])
+        self.over_angle.show_earlier([pair[1] for pair in pairs])
+
+    def _draw_spectrum(self, lines: Curve) -> None:
+        self.spectrum.show_curve(lines)
+        if lines.x.size:
+            self.spectrum.look_at(0.0, min(250.0, float(lines.x[-1])), 0.0, 1.1 * max(1e-6, float(lines.y.max())))
+
+    def _list_figures(self, pull: Pull) -> None:
+        rows = figures_of(pull, self._model.unit)
+        while len(self._labels) < len(rows):
+            name, value = QLabel(), QLabel()
+            name.setObjectName("soft")
+            for column, label in enumerate((name, value)):
+                label.setWordWrap(column == 1)
+                label.setAlignment(Qt.AlignmentFlag.AlignTop)
+                self.figures.addWidget(label, len(self._labels), column)
+            self._labels.append((name, value))
+        for at, labels in enumerate(self._labels):
+            for label, text in zip(labels, rows[at] if at < len(rows) else ("", ""), strict=True):
+                label.setText(text)
+                label.setVisible(at < len(rows))
+
+    def look_at_whole(self) -> None:
+        """Look at the whole pull."""
+        if self._pull is None:
+            return
+        picture = picture_of(self._pull, self._model.unit)
+        low, high = self._model.range_of(picture.over_time.curve)
+        self.over_time.look_at(*picture.over_time.span, low, high)
+        if picture.over_angle is not None:
+            self.over_angle.look_at(*picture.over_angle.span, low, high)
+
+    def _cursor_at(self, x: float) -> None:
+        self._cursor_x = x
+        self.over_time.put_cursor(x)
+        if self._pull is not None:
+            self.readout.setText(cursor_text(self._pull, x, self._model.unit))
+
+    def _aside_clicked(self) -> None:
+        if self._pull is not None:
+            self.aside.emit(self._pull.number, "" if self._pull.aside is not None else self.reason.currentText().strip())
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802  Qt's name
+        """Arrows move the cursor (with shift further), + and − zoom, 0 shows all, Del sets aside."""
+        steps = 10 if event.modifiers() & Qt.KeyboardModifier.ShiftModifier else 1
+        match event.key():
+            case Qt.Key.Key_Left:
+                self._cursor_at(self._cursor_x - steps * CURSOR_STEP * self.over_time.visible_span())
+            case Qt.Key.Key_Right:
+                self._cursor_at(self._cursor_x + steps * CURSOR_STEP * self.over_time.visible_span())
+            case Qt.Key.Key_Plus:
+                self.over_time.zoom(0.7)
+            case Qt.Key.Key_Minus:
+                self.over_time.zoom(1 / 0.7)
+            case Qt.Key.Key_0:
+                self.look_at_whole()
+            case Qt.Key.Key_Delete:
+                self._aside_clicked()
+            case _:
+                super().keyPressEvent(event)

@@ -1,0 +1,82 @@
+"""Two sets of pulls side by side: overlaid with breakaway on breakaway, and listed. What the difference means is not told here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis.errors import BenchError
+from analysis.results import Breakaway, DecisionRule, Sensor, Sliding
+from analysis.verdict.judge import judge
+from analysis.window import Window
+from rig.files.metadata import TraceInfo
+from rig.files.pull_file import read_recording
+from rig.window.decimation import Curve, aligned
+from rig.window.model import Pull
+from rig.window.views.verdict import chatter_text, verdict_word
+from rig.words.numbers import way_mark, with_spread
+from rig.words.units import UnitChoice
+
+COLUMNS = 500
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Member:
+    """A pull in one of the sets, with the name it is listed under."""
+
+    name: str
+    pull: Pull
+
+
+def members_of_series(pulls: Sequence[Pull]) -> list[Member]:
+    """The pulls of the series that count, by their numbers."""
+    return [Member(str(pull.number), pull) for pull in pulls if pull.aside is None]
+
+
+def load(
+    paths: Sequence[Path], sensor_of: Callable[[TraceInfo], Sensor], window: Window | None, rule: DecisionRule
+) -> Iterator[Member | BenchError]:
+    """Read recordings one by one; one that cannot be read comes as its error. For `rig.window.background.Work`."""
+    for path in paths:
+        try:
+            recording = read_recording(path, sensor_of)
+        except BenchError as fault:
+            yield fault
+            continue
+        result, held_against = recording.result, window or recording.info.window
+        verdict = None if held_against is None else judge(result, held_against, rule)
+        yield Member(path.stem, Pull(recording.info.number or 0, recording.trace, result, verdict, path, final=True))
+
+
+def overlay(members: Sequence[Member], unit: UnitChoice) -> tuple[list[Curve], list[Curve]]:
+    """Curves over time and over angle, breakaway at zero."""
+    pairs = [aligned(member.pull.trace, member.pull.result, COLUMNS, unit.per_nm) for member in members]
+    return [pair[0] for pair in pairs], [pair[1] for pair in pairs if pair[1].x.size]
+
+
+def extent(curves: Sequence[Curve]) -> tuple[float, float, float, float] | None:
+    """X from, x to, y from, y to that show all curves; None without any."""
+    filled = [curve for curve in curves if curve.x.size]
+    if not filled:
+        return None
+    left, right = min(float(curve.x.min()) for curve in filled), max(float(curve.x.max()) for curve in filled)
+    low, high = min(float(curve.y.min()) for curve in filled), max(float(curve.y.max()) for curve in filled)
+    room = 0.05 * (high - low) or 1.0
+    return left, max(right, left + 0.1), low - room, high + room
+
+
+def row_of(member: Member, unit: UnitChoice) -> tuple[str, ...]:
+    """A pull as a row: name with direction, breakaway, sliding, chatter, verdict."""
+    result, verdict = member.pull.result, member.pull.verdict
+
+    def reading(part: Breakaway | Sliding | None) -> str:
+        return "–" if part is None else with_spread(part.torque_nm, part.budget.expanded_u_nm, unit.first).rpartition(" ")[0]
+
+    return (
+        f"{member.name} {way_mark(result.direction)}",
+        "–" if verdict is None else verdict_word(verdict.state),
+        reading(result.breakaway),
+        reading(result.sliding),
+        chatter_text(result, unit),
+    )

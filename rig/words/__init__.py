@@ -1,0 +1,1 @@
+"""Codes and numbers to text, in the language and unit of the user: the one place."""

@@ -1,0 +1,86 @@
+"""The user's language: the code speaks English, other languages stand in `words/locale/*.po` (GNU gettext's format).
+
+The .po files are read as they are at run time, so that no tool is needed at installation. `say("Waiting")` gives the
+text in the language chosen by `speak`; `say("{n} pulls", n=3)` fills the braces after translating.
+"""
+
+from __future__ import annotations
+
+import ast
+from importlib import resources
+
+from rig.errors import LanguageError
+
+LANGUAGES = {"en": "English", "de": "Deutsch"}
+
+
+_spoken = "en"
+_table: dict[str, str] = {}
+
+
+def spoken() -> str:
+    """Code of the language in use."""
+    return _spoken
+
+
+def speak(code: str) -> None:
+    """Use this language from now on. Raises LanguageError if there is none such."""
+    global _spoken, _table
+    if code not in LANGUAGES:
+        raise LanguageError(f"there is no language '{code}'", mend=f"choose one of {', '.join(LANGUAGES)}")
+    _table = {} if code == "en" else catalogue(code)
+    _spoken = code
+
+
+def say(text: str, /, **parts: object) -> str:
+    """`text` in the user's language, its braces filled."""
+    words = _table.get(text, text)
+    return words.format(**parts) if parts else words
+
+
+def number(value: float, digits: int, *, sign: bool = False) -> str:
+    """A number with so many decimals and the language's decimal mark; a true minus."""
+    text = f"{value:{'+' if sign else ''}.{digits}f}"
+    if float(text) == 0:
+        text = f"{0:.{digits}f}"
+    text = text.replace("-", "−")
+    return text.replace(".", ",") if _spoken == "de" else text
+
+
+def catalogue(code: str) -> dict[str, str]:
+    """All texts of one language: English to translated."""
+    path = resources.files("rig.words") / "locale" / f"{code}.po"
+    try:
+        return read_po(path.read_text(encoding="utf-8"), f"{code}.po")
+    except OSError as fault:
+        raise LanguageError(f"the file of language '{code}' is missing", mend="install platepull again") from fault
+
+
+def read_po(text: str, name: str) -> dict[str, str]:
+    """Read the msgid/msgstr pairs of a .po file; a pair without translation is left out. Raises LanguageError with the row."""
+    pairs: dict[str, str] = {}
+    entry = {"msgid": "", "msgstr": ""}
+    field = ""
+
+    def close() -> None:
+        if entry["msgid"] and entry["msgstr"]:
+            pairs[entry["msgid"]] = entry["msgstr"]
+
+    for row, line in enumerate(text.splitlines(), start=1):
+        stripped = line.strip()
+        if not stripped or stripped.startswith("#"):
+            continue
+        word, _, rest = stripped.partition(" ")
+        if word == "msgid":
+            close()
+            entry = {"msgid": "", "msgstr": ""}
+        if word in entry:
+            field, quoted = word, rest.strip()
+        else:
+            quoted = stripped
+        try:
+            entry[field] += ast.literal_eval(quoted)
+        except (KeyError, SyntaxError, ValueError, TypeError) as fault:
+            raise LanguageError("not a line of a .po file", where=f"{name}, row {row}", mend="correct the row") from fault
+    close()
+    return pairs

@@ -1,0 +1,140 @@
+"""The bench's two threads: nothing is lost silently, everything ends, errors are told."""
+
+import threading
+import time
+
+import pytest
+from support.made import ListSource, made_stream, pieces_of
+
+from analysis.window import Window
+from drivers.codec import WireFaults
+from drivers.errors import LineLostError
+from drivers.source import LineUp
+from rig.live import runner as bench_module
+from rig.live.inbox import Inbox
+from rig.live.news import Ended, Failed, PullJudged
+from rig.live.runner import Bench
+from rig.live.session import Session
+
+
+def all_news(bench, until=Ended, patience_s=20.0):
+    news, deadline = [], time.monotonic() + patience_s
+    while not any(isinstance(item, until) for item in news):
+        assert time.monotonic() < deadline, f"no {until.__name__} came: {news}"
+        news += bench.wait_for_news(0.2)
+    return news
+
+
+def test_a_source_that_ends_is_read_to_its_end_and_the_bench_still_answers():
+    stream = made_stream(1)
+    with Bench(ListSource(pieces_of(stream, [10])), Session(), patient=True) as bench:
+        news = all_news(bench)
+        assert isinstance(news[0], LineUp)
+        assert isinstance(news[-1], Ended)
+        assert bench.error is None
+        assert bench.wire.samples == len(stream)
+        assert bench.wire.rate_hz == pytest.approx(500.0)
+        assert bench.wire.dropped == 0
+        assert not bench.wire.up
+        bench.set_window(Window.parse("80.. N.m"))
+        (again,) = all_news(bench, PullJudged)
+        assert again.verdict.state == "below"
+
+
+def test_the_picture_is_drained_in_order_and_bounded():
+    stream = made_stream(1)
+    with Bench(ListSource(pieces_of(stream, [1])), Session(), patient=True) as bench:
+        all_news(bench)
+        pieces = bench.scope()
+    assert len(pieces) == min(len(stream), bench_module.SCOPE_PIECES)
+    assert pieces[-1].time_s[-1] == stream.time_s[-1]
+    assert bench.scope() == []
+
+
+@pytest.mark.parametrize(
+    "error", [LineLostError("the line went away", where="COM3", mend="check the plug"), ZeroDivisionError("ours")]
+)
+def test_what_ends_the_line_is_told_and_kept(error):
+    with Bench(ListSource([], error), Session()) as bench:
+        news = all_news(bench)
+    assert bench.error is error
+    assert [type(item) for item in news] == [LineUp, Failed, Ended]
+
+
+def test_a_fault_in_the_session_stops_the_line_and_is_told():
+    class Broken(Session):
+        def step(self, item):
+            raise ZeroDivisionError("ours")
+
+    with Bench(ListSource(pieces_of(made_stream(1), [10])), Broken()) as bench:
+        news = all_news(bench)
+    assert [type(item) for item in news] == [Failed, Ended]
+
+
+class _Endless:
+    """A source that goes on until it is stopped."""
+
+    def __init__(self):
+        self.faults = WireFaults(garbled=3)
+        self._stream = pieces_of(made_stream(20), [10])
+
+    def pieces(self, stop):
+        yield LineUp("endless")
+        for piece in self._stream:
+            if stop.wait(0.0005):
+                return
+            yield piece
+        stop.wait()
+
+
+def test_closing_during_a_pull_keeps_it():
+    bench = Bench(_Endless(), Session())
+    deadline = time.monotonic() + 20
+    while not bench.pulling:
+        assert time.monotonic() < deadline
+        time.sleep(0.002)
+    bench.close()
+    bench.close()
+    news = bench.news()
+    assert isinstance(news[-1], Ended)
+    assert [item.final for item in news if isinstance(item, PullJudged)] == [True]
+    assert bench.wire.faults.garbled == 3
+
+
+def test_a_full_inbox_is_counted_and_told(monkeypatch):
+    monkeypatch.setattr(bench_module, "INBOX_PIECES", 4)
+    gate = threading.Event()
+
+    class Slow(Session):
+        def step(self, item):
+            gate.wait(20)
+            return super().step(item)
+
+    stream = made_stream(1)
+
+    class Bursting(ListSource):
+        def pieces(self, stop):
+            yield from super().pieces(stop)
+            gate.set()
+
+    with Bench(Bursting(pieces_of(stream, [10])), Slow()) as bench:
+        news = all_news(bench)
+    assert bench.wire.dropped > 0
+    assert bench.wire.samples + bench.wire.dropped == len(stream)
+    assert bench.wire.queue_high_water == 4
+    assert any(isinstance(item, Failed) and "lost" in item.what for item in news)
+
+
+def test_a_patient_inbox_waits_for_room_or_gives_up():
+    inbox, give_up = Inbox(1, patient=True), threading.Event()
+    assert inbox.offer("a", give_up)
+    give_up.set()
+    assert not inbox.offer("b", give_up)
+    inbox.tell("word")
+    assert [inbox.take(), inbox.take()] == ["a", "word"]
+
+
+def test_no_thread_is_left(threads):
+    with Bench(ListSource([]), Session()):
+        pass
+    assert threads() == []

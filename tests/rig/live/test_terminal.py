@@ -1,0 +1,152 @@
+"""The terminal: what is told, in plain lines, and when it ends."""
+
+import io
+
+import pytest
+from support.made import ListSource, made_stream, pieces_of
+
+from analysis.results import Sensor
+from analysis.window import Window
+from drivers.errors import LineLostError
+from drivers.source import LineAway, LineUp, LineWord
+from rig.live.news import Ended, Exercised, Failed, PullBegan, SeriesOver, ZeroFound
+from rig.live.runner import Bench
+from rig.live.session import Session
+from rig.live.terminal import Terminal, follow
+
+
+class StillClock:
+    """A clock that goes on by a second each time it is asked."""
+
+    def __init__(self):
+        self.moment_s = 0.0
+
+    def now(self):
+        self.moment_s += 1.0
+        return self.moment_s
+
+    def wait_until(self, moment_s, stop):
+        return stop.is_set()
+
+
+@pytest.fixture
+def terminal():
+    return Terminal(io.StringIO(), io.StringIO(), large=True)
+
+
+def session():
+    return Session(sensor=Sensor(capacity_nm=200.0, u_relative=0.002), window=Window.parse("50..70 N.m"))
+
+
+def followed(terminal, source, **limits):
+    wishes = {"pulls": None, "seconds": None, "asked_to_end": lambda: False} | limits
+    with Bench(source, session(), patient=True) as bench:
+        follow(bench, terminal, StillClock(), **wishes)
+    return terminal.out.getvalue(), terminal.err.getvalue()
+
+
+def test_every_pull_gets_a_banner_a_line_and_a_place_in_the_list(terminal):
+    out, err = followed(terminal, ListSource(pieces_of(made_stream(7), [10])))
+    assert out.count("I N   W I N D O W".replace("   ", "    ")) == 7
+    assert out.count("last pulls:") == 7
+    assert out.count("(first reading)") == 7
+    last = out[out.rindex("last pulls:") :]
+    assert [f"pull {number}:" in last for number in (1, 2, 3, 4, 5, 6, 7)] == [False, False, True, True, True, True, True]
+    assert "line open: made" in err
+
+
+def test_without_an_audience_a_pull_is_its_line_and_its_sentences(terminal):
+    terminal.large = False
+    out, _ = followed(terminal, ListSource(pieces_of(made_stream(1), [10])))
+    first, second, *_ = out.splitlines()
+    assert first.startswith("pull 1: breakaway ")
+    assert second.startswith("    pack breakaway ")
+    assert "last pulls" not in out
+
+
+def test_another_unit_is_told_in_that_unit(terminal):
+    terminal.unit = "lbf.ft"
+    out, _ = followed(terminal, ListSource(pieces_of(made_stream(1), [10])))
+    # 60 N.m is 44.25 lbf.ft (NIST Special Publication 811, appendix B.8: 1 lbf.ft = 1.355818 N.m).
+    assert "breakaway 44." in out
+    assert " N.m" not in out
+
+
+def test_without_a_window_that_is_said(terminal):
+    with Bench(ListSource(pieces_of(made_stream(1), [10])), Session(), patient=True) as bench:
+        follow(bench, terminal, StillClock(), pulls=None, seconds=None, asked_to_end=lambda: False)
+    assert "N O   W I N D O W   S E T" in terminal.out.getvalue()
+
+
+class _Endless:
+    """Three pulls, then silence for ever."""
+
+    def __init__(self):
+        self.faults = ListSource([]).faults
+
+    def pieces(self, stop):
+        yield from ListSource(pieces_of(made_stream(3), [10])).pieces(stop)
+        stop.wait()
+
+
+@pytest.mark.parametrize("limits", [{"pulls": 3}, {"seconds": 5.0}, {"asked_to_end": lambda: True}])
+def test_it_ends_when_it_is_enough(terminal, limits):
+    followed(terminal, _Endless(), **limits)
+
+
+def test_what_ended_the_line_is_raised_after_everything_was_told(terminal):
+    pieces = pieces_of(made_stream(1).between(0.0, 5.0), [10])
+    with pytest.raises(LineLostError, match="went away"):
+        followed(terminal, ListSource(pieces, LineLostError("the line went away", where="COM3", mend="check the plug")))
+    assert "pull 1: breakaway" in terminal.out.getvalue()
+
+
+def test_news_of_the_line_say_what_to_do(terminal):
+    for item in (
+        LineUp("COM3"),
+        LineAway("COM3", "it is silent", "check the power"),
+        LineWord("the device says its sensor is overloaded", "let go"),
+        Failed("no space left", "pulls", "make room"),
+        Failed("odd", "", "report this"),
+        PullBegan(4, 1.0),
+        Ended(),
+    ):
+        terminal.show(item)
+    assert terminal.err.getvalue().splitlines() == [
+        "line open: COM3",
+        "line: COM3: it is silent; check the power",
+        "line: the device says its sensor is overloaded; let go",
+        "pulls: no space left; make room",
+        "odd; report this",
+    ]
+    assert terminal.out.getvalue() == "pull 4 ...\n"
+
+
+def test_the_cautions_come_first(terminal):
+    terminal.caution()
+    assert "maker's manual" in terminal.err.getvalue()
+
+
+def test_zero_and_exercise_are_told_in_the_unit_chosen(terminal):
+    terminal.unit = "lbf.ft"
+    nm = 1.3558179483314004  # 1 lbf.ft, exact by definition (NIST SP 811, B.8)
+    for item in (
+        ZeroFound(0.2 * nm, asked=False, far_off=False),
+        ZeroFound(20 * nm, asked=True, far_off=True),
+        Exercised(-1, 50 * nm, 2, over=False),
+        Exercised(1, 5 * nm, 0, over=False),
+        Exercised(1, 50 * nm, 3, over=True),
+        SeriesOver(0.2 * nm, 2.2 * nm, moved=True),
+        SeriesOver(0.2 * nm, 0.25 * nm, moved=False),
+    ):
+        terminal.show(item)
+    out, err = terminal.out.getvalue().splitlines(), terminal.err.getvalue().splitlines()
+    assert out == [
+        "exercise, other way: 50.0 lbf.ft, load 2 of 3",
+        "exercise, first direction: 5.00 lbf.ft, too low to count",
+        "exercise, first direction: 50.0 lbf.ft, load 3 of 3; done, hands off for the new zero",
+    ]
+    assert err[0] == "zero: 0.20 lbf.ft"
+    assert err[1].startswith("new zero: 20.00 lbf.ft; so far off")
+    assert "2.20 lbf.ft after it; it moved too far" in err[2]
+    assert err[3] == "zero: 0.20 lbf.ft before the series, 0.25 lbf.ft after it"

@@ -1,0 +1,229 @@
+"""What is known before a pull, what the window remembers, and what the desk does with it."""
+
+import dataclasses
+import datetime
+import json
+
+import pytest
+from support.fed import FedBench
+from support.made import MOMENT, made_stream
+
+from analysis.results import DecisionRule, VerdictState
+from analysis.window import Window
+from drivers.codec import WireFaults
+from drivers.profile import load_profile
+from rig.calibration.sensor_in_use import SensorChoice
+from rig.files.metadata import Calibration, TraceInfo
+from rig.files.trace_csv import info_path, write_trace
+from rig.live.line_tap import RawTap
+from rig.live.runner import WireFigures
+from rig.window.conditions import ARRANGEMENTS, Conditions, lacking
+from rig.window.controller import Desk, Means
+from rig.window.memory import Remembered, recall, remember
+from rig.window.model import BenchModel, BenchState
+from rig.window.openers import Benches
+from rig.window.sounds import Sounds
+from rig.window.views.line import figures, row_texts
+from rig.window.views.verdict import Tone, view_of
+from rig.words.units import UnitChoice
+
+FULL = Conditions(
+    arrangement="A", window="25..45 lbf.ft", plates="used", oil="QF oil", temperature="70 degF", rest="1 min", who="T.W."
+)
+
+
+def test_conditions_go_into_the_metadata_in_si():
+    info = FULL.into(TraceInfo(job="7"))
+    assert (info.job, info.arrangement, info.who, info.phase) == ("7", "A", "T.W.", "used")
+    assert info.rest_s == 60.0
+    assert info.temperature_c == pytest.approx((70 - 32) / 1.8)  # definition of the degree Fahrenheit
+    assert info.window.low_nm == pytest.approx(25 * 1.3558179, rel=1e-6)  # NIST SP 811
+
+
+def test_nothing_filled_in_is_fine():
+    assert Conditions().into(TraceInfo(unit="QF-7")) == TraceInfo(unit="QF-7")
+    assert Conditions().spec_window() is None
+    assert set(lacking(Conditions())) == {"arrangement", "window", "plates", "oil", "temperature", "rest"}
+    assert lacking(FULL) == ()
+
+
+@pytest.mark.parametrize(("name", "text"), [("window", "25 to 45"), ("temperature", "warm"), ("rest", "5 N.m")])
+def test_a_field_that_cannot_be_read_says_so_and_stays_out(name, text):
+    spoilt = dataclasses.replace(FULL, **{name: text})
+    assert spoilt.refusal(name) is not None
+    assert name in lacking(spoilt)
+    info = spoilt.into(TraceInfo())
+    assert {"window": info.window, "temperature": info.temperature_c, "rest": info.rest_s}[name] is None
+
+
+def test_plain_numbers_take_the_usual_unit_and_a_decimal_comma():
+    info = Conditions(temperature="21,5", rest="45").into(TraceInfo())
+    assert (info.temperature_c, info.rest_s) == (21.5, 45.0)
+
+
+def test_changed_fields_are_named():
+    assert FULL.changed_from(FULL) == frozenset()
+    assert dataclasses.replace(FULL, oil=" QF oil ", rest="2 min").changed_from(FULL) == {"rest"}
+
+
+def test_conditions_come_back_from_their_texts():
+    assert Conditions.from_texts(FULL.texts() | {"of another version": "x"}) == FULL
+
+
+def test_arrangement_codes_are_those_of_the_trade_and_differ():
+    assert [one.code for one in ARRANGEMENTS] == ["A", "B", "D", "E", "F", "G", "V", "V2"]
+
+
+def test_what_is_remembered_comes_back_and_a_spoilt_file_gives_the_defaults(tmp_path):
+    path = tmp_path / "deep" / "window.json"
+    assert recall(path) == Remembered()
+    kept = Remembered(theme="light", second_unit="lbf.ft", sound=False, conditions=FULL.texts())
+    remember(path, kept)
+    assert recall(path) == kept
+    path.write_text(json.dumps({"theme": 5, "sound": "yes", "language": "de", "conditions": {"oil": 3}}))
+    assert recall(path) == Remembered(language="de", conditions={"oil": "3"})
+    path.write_text("{ cut off")
+    assert recall(path) == Remembered()
+
+
+@pytest.fixture
+def desk():
+    bench = FedBench()
+    return Desk(BenchModel(bench), Remembered(), Means())
+
+
+def test_a_window_that_was_remembered_counts_from_the_start():
+    desk = Desk(BenchModel(FedBench()), Remembered(conditions={"window": "35..70 N.m", "basis": "sliding"}), Means())
+    assert desk.model.window == Window.parse("35..70 N.m", "sliding")
+
+
+def test_an_edited_window_judges_the_pulls_so_far(desk):
+    desk.model.bench.pull()
+    desk.model.poll()
+    desk.edit_conditions(Conditions(window="80..90 N.m"))
+    assert desk.model.last.verdict.state is VerdictState.BELOW
+    desk.edit_conditions(Conditions(window="80 to 90"))
+    assert desk.model.window == Window.parse("80..90 N.m")
+    desk.edit_conditions(Conditions())
+    assert desk.model.last.verdict is None
+
+
+def test_the_verdict_says_what_was_not_stated_when_it_was_pulled(desk):
+    desk.edit_conditions(dataclasses.replace(FULL, oil="", rest=""))
+    desk.model.bench.pull()
+    desk.model.poll()
+    desk.edit_conditions(FULL)
+    desk.model.bench.pull()
+    desk.model.poll()
+    first, second = (view_of(pull, desk.model.unit) for pull in desk.model.pulls)
+    assert first.notes[-1] == "not stated: oil, rest before the pull"
+    assert not [note for note in second.notes if note.startswith("not stated")]
+
+
+def test_the_sound_follows_the_verdict_and_can_be_muted():
+    played = []
+    bench = FedBench(Window.parse("35..70 N.m"))
+    desk = Desk(BenchModel(bench, window=bench.session.window), Remembered(), Means(sounds=Sounds("list", played.append)))
+    for peak_nm in (60.0, 20.0):
+        bench.pull(peak_nm)
+        desk.model.poll()
+        desk.sound()
+    desk.turn_sound()
+    bench.pull(90.0)
+    desk.model.poll()
+    desk.sound()
+    assert played == [Tone.GOOD, Tone.LOW]
+
+
+def test_what_cannot_be_remembered_is_told():
+    def refuse(what):
+        raise OSError(28, "no space left")
+
+    desk = Desk(BenchModel(), Remembered(), Means(remember=refuse))
+    desk.turn_theme()
+    assert desk.remembered.theme == "light"
+    assert "could not be kept" in desk.model.troubles[-1].what
+
+
+def test_a_missing_profile_is_told_on_the_strip(desk, tmp_path):
+    desk.open_profile(tmp_path / "none.toml")
+    assert "none.toml" in desk.model.troubles[-1].where
+
+
+def test_a_recording_opens_as_a_bench_and_its_own_window_counts(tmp_path):
+    path = tmp_path / "kept.csv"
+    write_trace(path, made_stream(), TraceInfo(window=Window.parse("35..70 N.m")))
+    desk = Desk(BenchModel(), Remembered(), Means(benches=Benches(SensorChoice(MOMENT.date()), None, TraceInfo())))
+    desk.open_recording(path)
+    try:
+        assert desk.opened.replay.to_s == pytest.approx(9.1, abs=0.1)
+        assert desk.model.window == Window.parse("35..70 N.m")
+        assert desk.model.state is not BenchState.NO_LINE
+    finally:
+        desk.close()
+    desk.open_recording(tmp_path / "gone.csv")
+    assert "no such file" in desk.model.troubles[-1].what
+
+
+def test_a_pull_set_aside_says_so_in_its_file(tmp_path):
+    path = tmp_path / "pull.csv"
+    desk = Desk(BenchModel(FedBench()), Remembered(), Means())
+    desk.model.bench.pull()
+    desk.model.poll()
+    write_trace(path, desk.model.last.trace, TraceInfo(job="7"))
+    desk.model.pulls[0] = dataclasses.replace(desk.model.pulls[0], file=path)
+    samples = path.read_bytes()
+    desk.set_aside(1, "clamp moved")
+    kept = json.loads(info_path(path).read_text())["platepull:bench"]
+    assert kept == {"job": "7", "remark": "set aside: clamp moved"}
+    desk.set_aside(1, None)
+    assert "remark" not in json.loads(info_path(path).read_text())["platepull:bench"]
+    assert path.read_bytes() == samples
+    assert desk.model.rule is DecisionRule.GUARDED
+
+
+PROFILE = """[device]
+name = "bench 1"
+port = "COM3"
+protocol = "text"
+capacity = "200 N.m"
+[text]
+columns = ["torque [lbf.ft]", "angle [deg]"]
+rate = "500 Hz"
+"""
+
+
+def test_raw_rows_stand_beside_what_is_read_in_them(tmp_path):
+    (tmp_path / "bench.toml").write_text(PROFILE)
+    profile = load_profile(tmp_path / "bench.toml")
+    tap = RawTap()
+    tap.note(b"half a li")
+    tap.note(b"ne\r\n10.0,1.5\r\nboot v2\r\n20.0,2.5\r\n30.")
+    rows = tap.rows(profile, 12)
+    assert [row.raw for row in rows] == ["10.0,1.5", "boot v2", "20.0,2.5"]
+    assert [row.read for row in rows] == [True, False, True]
+    assert rows[0].torque_nm == pytest.approx(13.558179, rel=1e-6)  # NIST SP 811
+    assert row_texts(rows[2], UnitChoice("lbf.ft")) == ("20.0,2.5", "20.0 lbf·ft", "2.50°")
+    assert row_texts(rows[1], UnitChoice())[1] == "not readable"
+
+
+@pytest.mark.parametrize(
+    ("due", "words", "amiss"),
+    [
+        (None, "not stated", False),
+        ("2026-01-01", "overdue", True),
+        ("2026-03-20", "in 15 days", True),
+        ("2027-03-05", "365", False),
+    ],
+)
+def test_the_line_page_tells_when_calibration_is_due(due, words, amiss):
+    rows = figures(WireFigures(), TraceInfo(calibration=Calibration(due=due)), datetime.date(2026, 3, 5), 0.4, UnitChoice("N.m"))
+    assert words in rows[-1].value
+    assert rows[-1].amiss is amiss
+
+
+def test_lost_and_bad_samples_are_marked():
+    wire = WireFigures(samples=9, rate_hz=998.4, faults=WireFaults(garbled=2, lost=1), dropped=4, up=True)
+    rows = {row.name: row for row in figures(wire, TraceInfo(), datetime.date(2026, 3, 5), 0.4, UnitChoice("N.m"))}
+    assert rows["samples a second"].value == "998 Hz"
+    assert {name for name, row in rows.items() if row.amiss} == {"lost on the wire", "not readable", "dropped by this computer"}

@@ -1,0 +1,214 @@
+"""The series, the closer look and the two sets: what is shown of several pulls."""
+
+import re
+
+import numpy as np
+import pytest
+from support.fed import FedBench
+from support.made import MOMENT
+
+from analysis.errors import BenchError
+from analysis.results import Label, Settling, VerdictState
+from analysis.verdict.judge import judge_series
+from analysis.verdict.series import read_series
+from analysis.window import Basis, Window
+from rig.files.trace_csv import write_trace
+from rig.window.background import Work
+from rig.window.decimation import aligned
+from rig.window.model import BenchModel
+from rig.window.views.overlay import extent, load, members_of_series, overlay, row_of
+from rig.window.views.pull import cursor_text, figures_of, label_name, picture_of, torque_spectrum
+from rig.window.views.series import card_of, counted, settling_text, summary_of
+from rig.window.views.verdict import Tone
+from rig.words.numbers import with_spread
+from rig.words.units import UnitChoice
+
+WINDOW = Window.parse("35..70 N.m")
+UNIT = UnitChoice()
+
+
+def model_after(*pulls):
+    """A model after pulls of these peaks; negative: the other way."""
+    bench = FedBench(WINDOW)
+    model = BenchModel(bench, window=WINDOW)
+    for peak_nm in pulls:
+        bench.pull(abs(peak_nm), back=peak_nm < 0)
+    model.poll()
+    assert len(model.pulls) == len(pulls)
+    return model
+
+
+@pytest.fixture(scope="module")
+def four():
+    return model_after(68.0, 60.0, -58.0, 62.0)
+
+
+def test_the_first_pull_stands_apart_and_scatter_is_told_for_each_direction(four):
+    summary = summary_of(four.pulls, UNIT, WINDOW)
+    assert (summary.tone, summary.word) == (Tone.GOOD, "IN WINDOW")
+    assert re.fullmatch(r"60\.\d ± \d\.\d N·m   3 of 3 in the window", summary.count)
+    first, second = summary.lines
+    # Sample standard deviation of 60 and 62: the square root of 2.
+    assert first.startswith("↻ 61.")
+    assert first.endswith("n = 2  s = 1.4")
+    assert second.startswith("↺ 58.")
+
+
+def test_a_pull_alone_is_the_series():
+    summary = summary_of(model_after(60.0).pulls, UNIT, WINDOW)
+    assert summary.tone is Tone.GOOD
+    assert summary.lines[-1] == "the other way is missing"
+
+
+def test_pulls_that_disagree_are_undecided_until_the_odd_one_is_set_aside():
+    model = model_after(60.0, 60.0, 20.0)
+    assert summary_of(model.pulls, UNIT, WINDOW).word == "PULLS DISAGREE"
+    assert summary_of(model.pulls, UNIT, WINDOW).tone is Tone.UNDECIDED
+    model.set_aside(3, "slipped off the lever")
+    assert summary_of(model.pulls, UNIT, WINDOW).tone is Tone.GOOD
+    assert [pull.number for pull in counted(model.pulls, Basis.BREAKAWAY)] == [1, 2]
+    assert card_of(model.pulls[2], UNIT, apart=False).aside == "slipped off the lever"
+
+
+def test_a_series_is_judged_on_its_mean_as_the_command_line_judges_it():
+    """Each pull too near to the limit, their mean with its own uncertainty too: what would settle it is said."""
+    model = model_after(60.0, 35.4, 35.9, 35.6)
+    summary = summary_of(model.pulls, UNIT, WINDOW)
+    verdict = judge_series(read_series([pull.result for pull in model.pulls]), WINDOW)
+    assert verdict.state is VerdictState.UNDECIDED
+    assert summary.tone is Tone.UNDECIDED
+    assert summary.lines[1] == settling_text(verdict.settling)
+    assert summary.count.startswith(with_spread(verdict.value_nm, verdict.expanded_u_nm, "N.m"))
+
+
+@pytest.mark.parametrize(
+    ("settling", "said"),
+    [(Settling(3, False), "pulls that should settle it: 3"), (Settling(None, False), "limit"), (Settling(None, True), "sensor")],
+)
+def test_what_would_settle_a_series_is_said(settling, said):
+    assert said in settling_text(settling)
+
+
+def test_without_a_window_a_series_has_its_mean(four):
+    summary = summary_of(four.pulls, UNIT, None)
+    assert (summary.tone, summary.word) == (Tone.NONE, "SERIES")
+    assert summary.count.endswith("3 pulls")
+
+
+def test_an_empty_series_says_so():
+    assert summary_of([], UNIT, WINDOW).count == "no pull yet"
+
+
+def test_a_card_holds_a_small_curve_the_value_and_the_direction(four):
+    card = card_of(four.pulls[2], UNIT, apart=False)
+    assert card.way == "↺"
+    assert card.curve.x.size < 300
+    assert card.curve.y.max() == pytest.approx(58.0, abs=0.6)
+    assert float(card.value) == pytest.approx(58.0, abs=0.6)
+
+
+def test_the_closer_look_places_marks_stretches_and_uncertainty_on_the_curve(four):
+    picture = picture_of(four.pulls[2], UNIT)
+    mark = picture.over_time.breakaway
+    assert mark.from_x == mark.to_x == 0.0
+    assert mark.level == pytest.approx(58.0, abs=0.6)
+    assert mark.spread > 0
+    slide = picture.over_angle.sliding
+    assert 0 < slide.from_x < slide.to_x
+    assert slide.level == pytest.approx(0.8 * 58.0, abs=0.6)
+    names = [part.name for part in picture.over_time.stretches]
+    assert {"rest", "load", "sliding"} <= set(names)
+    joints = [(a.to_x, b.from_x) for a, b in zip(picture.over_time.stretches, picture.over_time.stretches[1:], strict=False)]
+    assert all(left == pytest.approx(right) for left, right in joints)
+
+
+def test_every_label_of_the_analysis_has_a_name():
+    assert len({label_name(label) for label in Label}) == len(Label)
+
+
+def test_the_cursor_tells_the_sample_under_it(four):
+    text = cursor_text(four.pulls[1], 1.0, UNIT)
+    assert text.split()[0] == "+1.000"
+    assert float(text.split()[2]) == pytest.approx(48.0, abs=0.4)
+    assert text.endswith("sliding")
+
+
+def test_figures_and_spectrum_of_a_pull_are_at_hand(four):
+    names = [name for name, _ in figures_of(four.pulls[1], UnitChoice("N.m", "lbf.ft"))]
+    assert names[:3] == ["verdict", "breakaway", "sliding"]
+    lines = torque_spectrum(four.pulls[1], UNIT)
+    assert lines.x.size > 20
+    assert (lines.y >= 0).all()
+
+
+def test_sets_lie_on_each_other_at_breakaway_whatever_the_direction(four):
+    over_time, over_angle = overlay(members_of_series(four.pulls), UNIT)
+    for curve in over_time:
+        assert curve.x[curve.y.argmax()] == pytest.approx(0.0, abs=0.02)
+    for curve in over_angle:
+        assert curve.x[curve.y.argmax()] == pytest.approx(0.0, abs=0.1)
+    left, right, low, high = extent(over_time)
+    assert left < 0 < right
+    assert low < 0 < 60 < high
+    assert extent([]) is None
+
+
+def test_members_leave_out_what_was_set_aside_and_list_what_was_read():
+    model = model_after(60.0, -60.0)
+    model.set_aside(1, "trial pull")
+    (member,) = members_of_series(model.pulls)
+    row = row_of(member, UNIT)
+    assert row[0] == "2 ↺"
+    assert row[1] == "IN WINDOW"
+    assert row[2].startswith("60.")
+
+
+def test_recordings_are_read_on_a_thread_and_bad_ones_told(tmp_path, four):
+    good, bad = tmp_path / "good.csv", tmp_path / "bad.csv"
+    write_trace(good, four.pulls[1].trace)
+    bad.write_text("nothing of the kind")
+    work = Work("reading", load([good, bad], lambda info: info.sensor(MOMENT.date()), WINDOW, four.rule), 2)
+    work._thread.join()
+    assert work.share == 1.0
+    assert not work.running
+    (member,) = work.take()
+    assert member.name == "good"
+    assert member.pull.result.breakaway.torque_nm == pytest.approx(60.0, abs=0.6)
+    assert "bad.csv" in work.troubles[0].where
+    work.stop()
+
+
+def test_work_can_be_stopped_between_steps_and_keeps_what_is_done():
+    asked = []
+
+    def steps():
+        for i in range(10**9):
+            asked.append(i)
+            yield i
+
+    work = Work("counting", steps(), 10**9)
+    while not asked:
+        pass
+    work.stop()
+    done = work.take()
+    assert done == list(range(len(done)))
+    assert not work.running
+
+
+def test_work_that_breaks_is_told_not_lost():
+    def steps():
+        yield 1
+        raise ZeroDivisionError("of all things")
+
+    work = Work("dividing", steps(), 2)
+    work._thread.join()
+    assert work.take() == [1]
+    (trouble,) = work.troubles
+    assert isinstance(trouble, BenchError)
+    assert "of all things" in str(trouble)
+
+
+def test_aligned_takes_the_zero_offset_off(four):
+    pull = four.pulls[1]
+    over_time, _ = aligned(pull.trace, pull.result, 10**6)
+    assert np.median(over_time.y[:200]) == pytest.approx(0.0, abs=0.05)

@@ -1,0 +1,91 @@
+"""Every text of the window has its German; what is filled in stays filled in."""
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+import rig.words.language as language
+from rig.errors import LanguageError
+from rig.window.conditions import ARRANGEMENTS, FIELD_NAMES
+from rig.window.qt.conditions_page import CHOICES
+from rig.window.qt.keys_page import KEYS
+from rig.window.qt.pull_page import REASONS
+from rig.window.qt.sides_page import HEADINGS
+from rig.window.views.verdict import DOUBTS, LAPSES
+from rig.words.language import LANGUAGES, catalogue, number, read_po, say, speak
+from rig.words.sentences import CAUTIONS, STATE_WORD
+
+RIG = Path(language.__file__).parents[1]
+
+
+@pytest.fixture(autouse=True)
+def english_again():
+    yield
+    speak("en")
+
+
+def said():
+    """Every text handed to `say` as it stands in the code."""
+    texts = set()
+    for path in RIG.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "say":
+                first = node.args[0]
+                if isinstance(first, ast.Constant):
+                    texts.add(first.value)
+    return texts
+
+
+def in_tables():
+    """Texts that stand in tables and are said from there."""
+    choices = {words for pairs in CHOICES.values() for _, words in pairs if words}
+    arrangements = {text for one in ARRANGEMENTS for text in (one.what, one.factor)}
+    keys = {words for _, words in KEYS}
+    tables = (CAUTIONS, LAPSES.values(), STATE_WORD.values(), DOUBTS.values(), FIELD_NAMES.values(), REASONS, HEADINGS)
+    return choices | arrangements | keys | {text for table in tables for text in table}
+
+
+@pytest.mark.parametrize("code", [code for code in LANGUAGES if code != "en"])
+def test_every_text_of_the_window_is_translated(code):
+    known = catalogue(code)
+    assert len(said()) > 150
+    assert sorted((said() | in_tables()) - known.keys()) == []
+
+
+@pytest.mark.parametrize("code", [code for code in LANGUAGES if code != "en"])
+def test_translations_have_the_same_places_to_fill(code):
+    for english, other in catalogue(code).items():
+        assert sorted(re.findall(r"{\w*}", english)) == sorted(re.findall(r"{\w*}", other)), english
+
+
+def test_a_text_is_said_in_the_language_spoken():
+    assert say("Pull {number}", number=3) == "Pull 3"
+    speak("de")
+    assert say("Pull {number}", number=3) == "Zug 3"
+    assert say("no such text") == "no such text"
+
+
+def test_numbers_follow_the_language():
+    assert number(-1.25, 2) == "−1.25"
+    assert number(-0.001, 1) == "0.0"
+    assert number(2.0, 1, sign=True) == "+2.0"
+    speak("de")
+    assert number(1234.56, 1) == "1234,6"
+
+
+def test_an_unknown_language_is_refused():
+    with pytest.raises(LanguageError, match="xx"):
+        speak("xx")
+
+
+def test_a_po_file_with_long_and_missing_texts_reads():
+    text = '# note\nmsgid ""\nmsgstr "head"\n\nmsgid "a "\n"b"\nmsgstr "c \\"d\\""\n\nmsgid "open"\nmsgstr ""\n'
+    assert read_po(text, "x.po") == {"a b": 'c "d"'}
+
+
+@pytest.mark.parametrize("text", ["msgid no quotes", '"text before any field"', 'msgid "a"\nmsgstr 5'])
+def test_a_spoilt_po_file_names_its_row(text):
+    with pytest.raises(LanguageError, match=r"x\.po, row \d"):
+        read_po(text, "x.po")
