@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
-from analysis.errors import BenchError
-from analysis.units import scale_to_si
+from analysis.bounds import TORQUE_MOST_NM
+from analysis.errors import BenchError, UnitError
+from analysis.units import parse_range, quoted
 
 
 class WindowError(BenchError):
@@ -21,46 +21,57 @@ class Basis(StrEnum):
     SLIDING = "sliding"
 
 
-_FORM = re.compile(r"^\s*(\S*?)\s*\.\.\s*(\S*)\s+(\S.*?)\s*$")
-
-
 @dataclass(frozen=True, slots=True)
 class Window:
-    """Torque limits in N.m; None means no limit on that side. At least one is given, and low < high."""
+    """Torque limits in N.m; None means no limit on that side. At least one is given, and low < high.
+
+    basis        the quantity the limits apply to
+    arrangement  who is held and who turns where the limits apply, as a code; None: as the pulls have it
+    unit, text   as a person typed them; answers come in that unit
+    """
 
     low_nm: float | None
     high_nm: float | None
     basis: Basis = Basis.BREAKAWAY
+    arrangement: str | None = None
+    unit: str = field(default="N.m", compare=False)
+    text: str = field(default="", compare=False)
 
     def __post_init__(self) -> None:
         if self.low_nm is None and self.high_nm is None:
             raise WindowError("a window needs at least one limit", mend="write it like 25..45 lbf.ft")
-        if any(limit is not None and limit < 0 for limit in (self.low_nm, self.high_nm)):
+        limits = [limit for limit in (self.low_nm, self.high_nm) if limit is not None]
+        if any(limit < 0 for limit in limits):
             raise WindowError("a limit below zero makes no sense", mend="torques are magnitudes; drop the minus sign")
+        if any(limit > TORQUE_MOST_NM for limit in limits):
+            what = f"a limit above {TORQUE_MOST_NM:g} N.m is beyond any pull by hand"
+            raise WindowError(what, mend="check the unit")
         if self.low_nm is not None and self.high_nm is not None and self.low_nm >= self.high_nm:
             raise WindowError("the lower limit is not below the upper one", mend="write LOW..HIGH UNIT")
 
     @classmethod
-    def parse(cls, text: str, basis: Basis | str = Basis.BREAKAWAY) -> Window:
-        """Read 'LOW..HIGH UNIT', '10.. N.m' or '..25 N.m'. Raises WindowError or UnitError."""
-        match = _FORM.match(text)
-        if match is None:
-            raise WindowError(f"'{text}' is not a window", mend="write it like 25..45 lbf.ft, 10.. N.m or ..25 N.m")
-        scale = scale_to_si(match.group(3), "torque")
+    def parse(cls, text: str, basis: Basis | str = Basis.BREAKAWAY, arrangement: str | None = None) -> Window:
+        """Read a window as people type it, such as '25..45 lbf.ft', '10.. N.m', '25-45 Nm' (see `units.parse_range`).
 
-        def limit(number: str) -> float | None:
-            if not number:
-                return None
-            if not re.fullmatch(r"-?(\d+\.?\d*|\.\d+)", number):
-                raise WindowError(f"'{number}' in '{text}' is not a number", mend="write it like 25..45 lbf.ft")
-            return float(number) * scale.factor
+        Raises WindowError or UnitError.
 
+        >>> Window.parse("25 to 45 Nm")
+        Window(low_nm=25.0, high_nm=45.0, basis=<Basis.BREAKAWAY: 'breakaway'>, arrangement=None, unit='Nm', text='25 to 45 Nm')
+        """
         try:
-            return cls(limit(match.group(1)), limit(match.group(2)), Basis(basis))
+            limits = parse_range(text, "torque")
+        except UnitError as fault:
+            mend = fault.mend if "range" not in fault.what else "write it like 25..45 lbf.ft, 10.. N.m or ..25 N.m"
+            raise WindowError(fault.what.replace("a range with a unit", "a window"), mend=mend) from fault
+        if basis not in list(Basis):
+            raise WindowError(f"{quoted(str(basis))} is not what a window applies to", mend="use breakaway or sliding")
+        try:
+            return cls(limits.low, limits.high, Basis(basis), arrangement, limits.unit, limits.text)
         except WindowError as fault:
-            raise WindowError(f"'{text}': {fault.what}", mend=fault.mend) from None
+            raise WindowError(f"{quoted(text)}: {fault.what}", mend=fault.mend) from None
 
     def __str__(self) -> str:
+        """The limits in N.m, exactly enough to read back as the same window."""
         low = "" if self.low_nm is None else f"{self.low_nm:.10g}"
         high = "" if self.high_nm is None else f"{self.high_nm:.10g}"
         return f"{low}..{high} N.m"
