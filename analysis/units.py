@@ -22,6 +22,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Literal, cast, get_args
 
 from analysis.errors import UnitError
+from analysis.unit_symbols import FORCE, GRAVITY, SYMBOL, TEMPERATURE, TORQUE, Kinds, Size
 
 if TYPE_CHECKING:
     import pint
@@ -33,12 +34,6 @@ Quantity = Literal[
 
 LONGEST_TEXT = 60
 """No number with its unit and no window is longer; what is longer is refused before anything is tried on it."""
-
-# A unit is a size in SI and its exponents of these kinds. An angle, a share and a count are kinds of their own.
-Kinds = tuple[tuple[str, int], ...]
-
-_FORCE: Kinds = (("length", 1), ("mass", 1), ("time", -2))
-_TORQUE: Kinds = (("length", 2), ("mass", 1), ("time", -2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +47,10 @@ class _Wanted:
 
 
 _WANTED: dict[str, _Wanted] = {
-    "torque": _Wanted(_TORQUE, "N.m", Fraction(1), "N.m, lbf.ft, kgf.m"),
+    "torque": _Wanted(TORQUE, "N.m", Fraction(1), "N.m, lbf.ft, kgf.m"),
     "angle": _Wanted((("angle", 1),), "deg", math.pi / 180, "deg, rad, turn"),
     "time": _Wanted((("time", 1),), "s", Fraction(1), "s, ms, min"),
-    "force": _Wanted(_FORCE, "N", Fraction(1), "N, lbf, kgf"),
+    "force": _Wanted(FORCE, "N", Fraction(1), "N, lbf, kgf"),
     "length": _Wanted((("length", 1),), "m", Fraction(1), "mm, in, thou"),
     "rate": _Wanted((("time", -1),), "Hz", Fraction(1), "Hz, kHz"),
     "mass": _Wanted((("mass", 1),), "kg", Fraction(1), "kg, lb"),
@@ -64,71 +59,12 @@ _WANTED: dict[str, _Wanted] = {
     "acceleration": _Wanted((("length", 1), ("time", -2)), "m/s^2", Fraction(1), "m/s^2"),
     "volume": _Wanted((("length", 3),), "m^3", Fraction(1), "l, ml, qt, fl oz"),
     "stiffness": _Wanted((("mass", 1), ("time", -2)), "N/m", Fraction(1), "N/mm, lbf/in"),
-    "torsional stiffness": _Wanted((("angle", -1), *_TORQUE), "N.m/deg", 180 / math.pi, "N.m/deg, N.m/rad"),
-    "torque slope": _Wanted(_FORCE, "N.m/m", Fraction(1), "N.m/mm"),
+    "torsional stiffness": _Wanted((("angle", -1), *TORQUE), "N.m/deg", 180 / math.pi, "N.m/deg, N.m/rad"),
+    "torque slope": _Wanted(FORCE, "N.m/m", Fraction(1), "N.m/mm"),
     "length ratio": _Wanted((), "m/m", Fraction(1), "mm/mm, mm per mm"),
     "speed": _Wanted((("angle", 1), ("time", -1)), "deg/s", math.pi / 180, "deg/s, rpm"),
 }
 assert _WANTED.keys() == set(get_args(Quantity))
-
-# Symbols of the trade, exact (NIST SP 811, App. B: 1 lb = 0.45359237 kg, 1 in = 25.4 mm; 1 US gal = 231 in^3). They are also found
-# in capitals. All others are asked of the registry.
-Size = Fraction | float
-_POUND, _INCH, _GRAVITY = Fraction("0.45359237"), Fraction("0.0254"), Fraction("9.80665")
-"""Standard gravity, m/s^2 (3rd CGPM, 1901), turns a pound or a kilogram of a torque into a force."""
-_GALLON = 231 * _INCH**3
-_MASS, _LENGTH, _ANGLE, _TIME, _SHARE, _VOLUME = (
-    ((name, power),) for name, power in (("mass", 1), ("length", 1), ("angle", 1), ("time", 1), ("share", 1), ("length", 3))
-)
-_TABLE: tuple[tuple[str, Size, Kinds], ...] = (
-    ("n newton newtons", Fraction(1), _FORCE),
-    ("lbf lbsf poundforce", _GRAVITY * _POUND, _FORCE),
-    ("kgf kp kilopond", _GRAVITY, _FORCE),
-    ("gf pond", _GRAVITY / 1000, _FORCE),
-    ("ozf ounceforce", _GRAVITY * _POUND / 16, _FORCE),
-    ("lb lbs pound pounds", _POUND, _MASS),
-    ("oz ounce ounces", _POUND / 16, _MASS),
-    ("kg kilogram kilograms", Fraction(1), _MASS),
-    ("g gram grams", Fraction("1e-3"), _MASS),
-    ("m metre metres meter meters", Fraction(1), _LENGTH),
-    ("cm centimetre centimetres centimeter centimeters", Fraction("1e-2"), _LENGTH),
-    ("mm millimetre millimetres millimeter millimeters", Fraction("1e-3"), _LENGTH),
-    ("um µm micron microns", Fraction("1e-6"), _LENGTH),
-    ('in inch inches "', _INCH, _LENGTH),
-    ("ft foot feet '", 12 * _INCH, _LENGTH),
-    ("thou mil mils", _INCH / 1000, _LENGTH),
-    ("deg degs degree degrees °", math.pi / 180, _ANGLE),
-    ("rad rads radian radians", Fraction(1), _ANGLE),
-    ("turn turns rev revs revolution revolutions", 2 * math.pi, _ANGLE),
-    ("rpm", 2 * math.pi / 60, (("angle", 1), ("time", -1))),
-    ("s sec secs second seconds", Fraction(1), _TIME),
-    ("ms msec millisecond milliseconds", Fraction("1e-3"), _TIME),
-    ("us µs usec microsecond microseconds", Fraction("1e-6"), _TIME),
-    ("min minute minutes", Fraction(60), _TIME),
-    ("h hr hour hours", Fraction(3600), _TIME),
-    ("d day days", Fraction(86400), _TIME),
-    ("hz hertz sps", Fraction(1), (("time", -1),)),
-    ("khz", Fraction(1000), (("time", -1),)),
-    ("% percent pct", Fraction("1e-2"), _SHARE),
-    ("‰ permille", Fraction("1e-3"), _SHARE),
-    ("ppm", Fraction("1e-6"), _SHARE),
-    ("l litre litres liter liters", Fraction("1e-3"), _VOLUME),
-    ("dl", Fraction("1e-4"), _VOLUME),
-    ("cl", Fraction("1e-5"), _VOLUME),
-    ("ml cc ccm millilitre millilitres milliliter milliliters", Fraction("1e-6"), _VOLUME),
-    ("gal gallon gallons", _GALLON, _VOLUME),
-    ("qt quart quarts", _GALLON / 4, _VOLUME),
-    ("pt pint pints", _GALLON / 8, _VOLUME),
-    ("floz", _GALLON / 128, _VOLUME),
-)
-_SYMBOL = {name: (size, kinds) for names, size, kinds in _TABLE for name in names.split()}
-
-_TEMPERATURE = {
-    **dict.fromkeys(("degc", "°c", "c", "celsius", "degreecelsius", "degreescelsius"), (1.0, 0.0)),
-    **dict.fromkeys(("degf", "°f", "f", "fahrenheit"), (5 / 9, -32 * 5 / 9)),
-    **dict.fromkeys(("k", "kelvin"), (1.0, -273.15)),
-}
-"""Scale and offset to degrees Celsius (NIST SP 811, B.8)."""
 
 # Torques that are written in one piece. Each letter run stands for a force and a length, in either order.
 _JOINED = re.compile(
@@ -214,20 +150,20 @@ def _asked(symbol: str) -> tuple[Size, Kinds] | None:
 
 def _symbol(symbol: str, all_capitals: bool) -> tuple[Size, Kinds]:
     """Factor and kinds of one symbol. Raises UnitError."""
-    if symbol in _SYMBOL and symbol != "n":
-        return _SYMBOL[symbol]
+    if symbol in SYMBOL and symbol != "n":
+        return SYMBOL[symbol]
     if symbol == "M":  # metre in a heading all in capitals
         if all_capitals:
-            return _SYMBOL["m"]
+            return SYMBOL["m"]
         raise UnitError("unit 'M' is not known")
     # A capital M in front is a million; only of newtons does anybody mean that.
     if symbol[0] == "M" and symbol[1:].lower() in ("m", "s", "g", "l", "sec") and not all_capitals:
         raise UnitError(f"unit {quoted(symbol)} could be meant as milli or mega", mend=f"write m{symbol[1:]}")
-    if symbol not in ("MN", "mN") and symbol.lower() in _SYMBOL:
-        return _SYMBOL[symbol.lower()]
+    if symbol not in ("MN", "mN") and symbol.lower() in SYMBOL:
+        return SYMBOL[symbol.lower()]
     prefixed = re.fullmatch(r"(da|[munkcdM])N", symbol)
     if prefixed:
-        return _PREFIX[prefixed.group(1)], _FORCE
+        return _PREFIX[prefixed.group(1)], FORCE
     found = _asked(symbol)
     if found is None:
         raise UnitError(f"unit {quoted(symbol)} is not known")
@@ -242,14 +178,14 @@ def _joined(text: str) -> tuple[Size, Kinds] | None:
     if match is None:
         return None
     if match["newton"]:
-        metre = _SYMBOL[match["metre"]][0]
-        return _PREFIX[match["prefix"]] * metre, _TORQUE
+        metre = SYMBOL[match["metre"]][0]
+        return _PREFIX[match["prefix"]] * metre, TORQUE
     force = match["force"] or match["force_last"] or match["kilo"]
     length = match["length"] or match["length_first"] or match["metre_first"]
-    factor, kinds = _SYMBOL[force]
-    if kinds != _FORCE:
-        factor *= _GRAVITY
-    return factor * _SYMBOL[length][0], _TORQUE
+    factor, kinds = SYMBOL[force]
+    if kinds != FORCE:
+        factor *= GRAVITY
+    return factor * SYMBOL[length][0], TORQUE
 
 
 _OF_TORQUE = ("torque", "torsional stiffness", "torque slope")
@@ -277,9 +213,9 @@ def _read(unit: str, quantity: Quantity) -> tuple[Size, Kinds]:
             raise UnitError(f"unit {quoted(unit)} is not known")
         word = match.group(1)
         exponent = int(match.group(2) or 1) * sign
-        torque = _joined(word) if quantity in _OF_TORQUE and word.lower() not in _SYMBOL else None
+        torque = _joined(word) if quantity in _OF_TORQUE and word.lower() not in SYMBOL else None
         size, kinds = torque or _symbol(word, capitals)
-        if kinds == _TORQUE and torque is None:
+        if kinds == TORQUE and torque is None:
             raise _OtherKindError  # J, Wh, cal: an energy, and no torque whatever its dimension
         factor *= size**exponent
         parts.append((kinds, exponent))
@@ -307,7 +243,7 @@ def scale_to_si(unit: str, quantity: Quantity) -> Scale:
     """
     wanted = _WANTED[quantity]
     if quantity == "temperature":
-        found = _TEMPERATURE.get(re.sub(r"\s|\.|degrees?(?=[cf]$)", "", unit.strip().lower()).removeprefix("deg°"))
+        found = TEMPERATURE.get(re.sub(r"\s|\.|degrees?(?=[cf]$)", "", unit.strip().lower()).removeprefix("deg°"))
         if found is not None:
             return Scale(*found)
     try:
@@ -316,7 +252,7 @@ def scale_to_si(unit: str, quantity: Quantity) -> Scale:
             # Pounds, kilograms and ounces of a torque, a force or a spring rate are those of a balance.
             if quantity not in _BY_WEIGHT or _kinds((kinds, 1), ((("length", 1), ("time", -2)), 1)) != tuple(sorted(wanted.kinds)):
                 raise _OtherKindError
-            factor *= _GRAVITY
+            factor *= GRAVITY
     except _OtherKindError:
         raise UnitError(f"{quoted(unit)} is not a unit of {quantity}", mend=f"use one such as {wanted.examples}") from None
     except UnitError as fault:
