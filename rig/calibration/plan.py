@@ -177,7 +177,7 @@ def _loads(table: Table, quantity: Quantity, example: str) -> tuple[float, ...]:
     texts = table.take("loads", list, expected, [])
     try:
         loads = tuple(to_si(text, quantity) for text in texts)
-    except (UnitError, TypeError) as fault:
+    except (UnitError, TypeError, AttributeError) as fault:
         raise table.refuse("loads", f"cannot be read ({fault})", expected) from None
     if any(later <= sooner for sooner, later in itertools.pairwise((0.0, *loads))):
         raise table.refuse("loads", "do not rise from above zero", expected)
