@@ -7,17 +7,17 @@ BenchError
 
 
 class BenchError(Exception):
-    """Something a technician can mend: what is wrong, where, and what to do about it.
+    """Something a technician can fix: what is wrong, where, and what to do about it.
 
-    `str()` gives one line: "where: what; mend". Mistakes of ours (a wrong shape, a missing argument) are `ValueError`, not this.
+    `str()` gives one line: "where: what; fix". Mistakes of ours (a wrong shape, a missing argument) are `ValueError`, not this.
     """
 
-    def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
+    def __init__(self, what: str, *, where: str = "", remedy: str = "") -> None:
         self.what = what
         self.where = where
-        self.mend = mend
+        self.remedy = remedy
         head = f"{where}: {what}" if where else what
-        super().__init__(f"{head}; {mend}" if mend else head)
+        super().__init__(f"{head}; {remedy}" if remedy else head)
 
 
 class UnitError(BenchError):

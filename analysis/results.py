@@ -18,7 +18,7 @@ class Label(StrEnum):
     SLIP = "slip"
     SLIDING = "sliding"
     PAUSE = "pause"
-    LET_GO = "let go"
+    RELEASE = "release"
     CLIPPED = "clipped"
 
 
@@ -208,7 +208,7 @@ class Chatter:
         return self.score >= 0.5 if self.assessable else None
 
 
-class DoubtCode(StrEnum):
+class QualityCode(StrEnum):
     """What makes a reading doubtful (the codes of the contract)."""
 
     NO_PULL = "no_pull"
@@ -225,10 +225,10 @@ class DoubtCode(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class QualityFlag:
     """A reason for doubt and the figure behind it, in SI (deg, s, N.m, Hz or a count, as the code implies)."""
 
-    code: DoubtCode
+    code: QualityCode
     figure: float | None = None
     limit: float | None = None
 
@@ -249,7 +249,7 @@ class PullResult:
     breakaway: Breakaway | None
     sliding: Sliding | None
     chatter: Chatter
-    doubts: tuple[Doubt, ...]
+    quality: tuple[QualityFlag, ...]
     zero_nm: float | None = None
     zero_after_nm: float | None = None
     noise_nm: float | None = None
@@ -261,7 +261,7 @@ class PullResult:
     """True where the angle runs against the torque: the sensor's sign convention is off, magnitudes are not touched by it."""
     calibration: Calibration | None = None
     """The certificate behind the torques; None: none is known."""
-    lapses: tuple[str, ...] = ()
+    calibration_flags: tuple[str, ...] = ()
     """What only the bench knows of the sensor's state, as codes of a verdict's `missing`: 'zero_moved', 'not_exercised'."""
 
 
@@ -333,5 +333,5 @@ class SeriesResult:
     without: tuple[int, ...]
     asymmetry: float | None
     by_direction_nm: tuple[float | None, float | None]
-    lapses: tuple[str, ...] = ()
+    calibration_flags: tuple[str, ...] = ()
     """What the calibration and the zero lack for these pulls, as codes of a verdict's `missing`."""

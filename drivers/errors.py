@@ -1,4 +1,4 @@
-"""What a technician can mend about a line or a profile.
+"""What a technician can fix about a line or a profile.
 
 BenchError
     LineLostError    the port could not be opened, or went away and did not come back within the profile's patience

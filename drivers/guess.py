@@ -70,7 +70,7 @@ class Guess:
     layout: TextFormat | None
     sureness: float
     because: tuple[str, ...]
-    doubts: tuple[str, ...] = ()
+    caveats: tuple[str, ...] = ()
     bits: str = "8N1"
 
 
@@ -177,16 +177,16 @@ def _under(lines: list[str], raw: bytes, delimiter: str, decimal: str, rate_hz: 
     found = _judged(len(lines), raw, layout, meanings, rate_hz)
     for at in unread if found else ():
         assert found is not None
-        doubt = f"field {at + 1} holds changing numbers that cannot be read, like '{rows[-1][at]}'"
-        found = replace(found, sureness=0.3 * found.sureness, doubts=(*found.doubts, doubt))
+        flag = f"field {at + 1} holds changing numbers that cannot be read, like '{rows[-1][at]}'"
+        found = replace(found, sureness=0.3 * found.sureness, caveats=(*found.caveats, flag))
     if found is None or decimal == "." or size > 1:
         return found
     # A lone comma: a decimal mark if it cuts off the same number of digits always, and zeros among the first of them.
     tails = [match["number"].rpartition(",")[2] for match in columns[0] if "," in match["number"]]
     fixed = len({len(tail) for tail in tails}) == 1
     trust = 1.0 if fixed and any(tail.startswith("0") for tail in tails) else 0.5 if fixed else 0.2
-    doubts = found.doubts if trust == 1.0 else (*found.doubts, "decimal mark: the comma may divide two columns instead")
-    return replace(found, sureness=found.sureness * trust, doubts=doubts)
+    caveats = found.caveats if trust == 1.0 else (*found.caveats, "decimal mark: the comma may divide two columns instead")
+    return replace(found, sureness=found.sureness * trust, caveats=caveats)
 
 
 def _changes(fields: list[str]) -> bool:
@@ -198,14 +198,14 @@ def _changes(fields: list[str]) -> bool:
 def _judged(count: int, raw: bytes, layout: TextFormat, meanings: list[Meaning], rate_hz: float | None) -> Guess | None:
     if layout.column("torque") is None:
         return None
-    doubts = [f"{each.column.kind}: {each.because}" for each in meanings if each.sureness < SURE]
+    caveats = [f"{each.column.kind}: {each.because}" for each in meanings if each.sureness < SURE]
     because = [f"{each.column.kind}: {each.because}" for each in meanings if each.sureness >= SURE]
     sureness = 1.0
     for each in meanings:
         sureness *= each.sureness
     if layout.column("time") is None:
         if rate_hz is None:
-            doubts.append("rate: the file does not tell when its lines came; 100 Hz is made up")
+            caveats.append("rate: the file does not tell when its lines came; 100 Hz is made up")
             sureness *= 0.5
         nice_hz = min(_RATES_HZ, key=lambda nice: abs(nice / (rate_hz or 100.0) - 1))
         rate_hz = nice_hz if rate_hz is None or abs(nice_hz / rate_hz - 1) < 0.03 else float(f"{rate_hz:.3g}")
@@ -215,8 +215,8 @@ def _judged(count: int, raw: bytes, layout: TextFormat, meanings: list[Meaning],
     share = read / (count - ignored) if read else 0.0
     because.insert(0, f"{read} of {count - ignored} lines are whole samples")
     if ignored:
-        doubts.append(f"tag: {ignored} lines that do not begin with '{layout.tag}' are left out")
-    return Guess(layout, share * sureness, tuple(because), tuple(doubts)) if share > 0.5 else None
+        caveats.append(f"tag: {ignored} lines that do not begin with '{layout.tag}' are left out")
+    return Guess(layout, share * sureness, tuple(because), tuple(caveats)) if share > 0.5 else None
 
 
 def _tag(lines: list[str]) -> str:

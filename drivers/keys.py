@@ -25,7 +25,7 @@ class Table:
 
     def refuse(self, key: str, what: str, expected: str) -> BenchError:
         """The error for a key; the caller raises it."""
-        return self._error(f"key '{key}' {what}", where=self.where, mend=f"expected {expected}")
+        return self._error(f"key '{key}' {what}", where=self.where, remedy=f"expected {expected}")
 
     def take(self, key: str, kind: type | tuple[type, ...], expected: str, default: Any = _REQUIRED) -> Any:
         """The value of `key`, of type `kind`; the default if it is absent."""

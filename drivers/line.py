@@ -114,7 +114,7 @@ def _lost_line_told(port: str) -> Iterator[None]:
     try:
         yield
     except _LOST as fault:
-        raise LineLostError("the line went away", where=port, mend="check plug, cable and power") from fault
+        raise LineLostError("the line went away", where=port, remedy="check plug, cable and power") from fault
 
 
 def list_ports() -> list[PortInfo]:
@@ -134,29 +134,29 @@ def _cannot_open(port: str, fault: Exception) -> LineLostError:
     if isinstance(fault, ValueError) or "://" in port:
         return _cannot_reach(port, fault)
     if number == errno.EACCES:
-        return LineLostError("you may not open this port", where=port, mend=_group_to_join(port))
+        return LineLostError("you may not open this port", where=port, remedy=_group_to_join(port))
     if number in (errno.EBUSY, errno.EAGAIN) or "exclusively lock" in text or "PermissionError" in text:
-        return LineLostError("the port is in use by another program", where=port, mend="close that program, then try again")
+        return LineLostError("the port is in use by another program", where=port, remedy="close that program, then try again")
     if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "FileNotFoundError" in text:
         there = ", ".join(f"{info.port} ({info.what})" if info.what else info.port for info in list_ports())
-        mend = f"plugged in are: {there}" if there else "no serial port is plugged in; check the cable, then 'platepull ports'"
-        return LineLostError("there is no such port", where=port, mend=mend)
+        remedy = f"plugged in are: {there}" if there else "no serial port is plugged in; check the cable, then 'platepull ports'"
+        return LineLostError("there is no such port", where=port, remedy=remedy)
     reason = os.strerror(number) if isinstance(number, int) else text
     return LineLostError(
-        f"this is not a usable serial port ({reason})", where=port, mend="see 'platepull ports' for those there are"
+        f"this is not a usable serial port ({reason})", where=port, remedy="see 'platepull ports' for those there are"
     )
 
 
 def _cannot_reach(port: str, fault: Exception) -> LineLostError:
     if isinstance(fault, ValueError) and "baud" in str(fault):
         what = "the port cannot be set to this baud rate"
-        return LineLostError(what, where=port, mend="set baud to a rate that both device and USB bridge know, such as 115200")
+        return LineLostError(what, where=port, remedy="set baud to a rate that both device and USB bridge know, such as 115200")
     if isinstance(fault, ValueError):
         expected = "use a port such as /dev/ttyUSB0 or COM3, or a URL such as socket://host:4000 or rfc2217://host:2217"
-        return LineLostError(f"this is no port that can be opened ({fault})", where=port, mend=expected)
+        return LineLostError(f"this is no port that can be opened ({fault})", where=port, remedy=expected)
     reason = re.sub(r"^.*?\[Errno -?\d+\]\s*", "", str(fault)).strip(" '\"")
     return LineLostError(
-        f"nobody answers there ({reason})", where=port, mend="check that the other end runs and the address is right"
+        f"nobody answers there ({reason})", where=port, remedy="check that the other end runs and the address is right"
     )
 
 

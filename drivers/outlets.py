@@ -55,7 +55,7 @@ class Outlet(Protocol):
 def open_outlet(over: str | None, *, unplugs: bool) -> Outlet:
     """A pseudo-terminal or a socket; None: the first where there is one. Raises BenchError where the system has none."""
     if over == "pty" and not hasattr(os, "openpty"):
-        raise BenchError("this system has no pseudo-terminals", mend="use --over socket")
+        raise BenchError("this system has no pseudo-terminals", remedy="use --over socket")
     if over == "pty" or (over is None and hasattr(os, "openpty")):
         return PtyOutlet(linked=unplugs)
     return SocketOutlet()

@@ -53,11 +53,11 @@ def load_profile(path: Path) -> DeviceProfile:
     try:
         content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
-        raise ProfileError("there is no such profile", where=str(path), mend="check the path") from None
+        raise ProfileError("there is no such profile", where=str(path), remedy="check the path") from None
     except (OSError, UnicodeDecodeError) as fault:
-        raise ProfileError(f"the profile cannot be read ({fault})", where=str(path), mend="check the file") from fault
+        raise ProfileError(f"the profile cannot be read ({fault})", where=str(path), remedy="check the file") from fault
     except tomllib.TOMLDecodeError as fault:
-        raise ProfileError(f"this is not TOML: {fault}", where=str(path), mend="mend that line; texts stand in quotes") from fault
+        raise ProfileError(f"this is not TOML: {fault}", where=str(path), remedy="fix that line; texts stand in quotes") from fault
     profile = parse_profile(content, path.name)
     return profile if profile.certificate is None else replace(profile, certificate=str(path.parent / profile.certificate))
 
@@ -70,9 +70,9 @@ def parse_profile(content: dict[str, Any], where: str) -> DeviceProfile:
         if section not in known or not isinstance(inside, dict):
             near = difflib.get_close_matches(section, known, 1)
             hint = f", did you mean [{near[0]}]?" if near else ""
-            raise ProfileError(f"'{section}' is not a section of a profile{hint}", where=where, mend=f"use {', '.join(known)}")
+            raise ProfileError(f"'{section}' is not a section of a profile{hint}", where=where, remedy=f"use {', '.join(known)}")
     if "device" not in content:
-        raise ProfileError("section [device] is missing", where=where, mend="begin with [device] and its name, port and protocol")
+        raise ProfileError("section [device] is missing", where=where, remedy="begin with [device] and its name, port and protocol")
     device = Table(where, "device", content["device"])
     protocol: Protocol = device.choice("protocol", get_args(Protocol))
     fields = {
@@ -93,7 +93,7 @@ def parse_profile(content: dict[str, Any], where: str) -> DeviceProfile:
         Table(where, "frames", content["frames"]).done()
     if protocol in sections:
         if protocol not in content:
-            raise ProfileError(f"section [{protocol}] is missing", where=where, mend=f'protocol "{protocol}" needs it')
+            raise ProfileError(f"section [{protocol}] is missing", where=where, remedy=f'protocol "{protocol}" needs it')
         fields[protocol] = sections[protocol](Table(where, protocol, content[protocol]))
     return DeviceProfile(protocol=protocol, **fields)
 

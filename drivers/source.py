@@ -41,23 +41,23 @@ class LineUp:
 
 
 @dataclass(frozen=True, slots=True)
-class LineAway:
+class ConnectionLost:
     """The line went away or is silent; it is looked for until the profile's patience ends."""
 
     name: str
     what: str
-    mend: str
+    remedy: str
 
 
 @dataclass(frozen=True, slots=True)
-class LineWord:
+class LineWarning:
     """Something the user should know of the line while it works: wrong baud suspected, an overloaded sensor, a counter jump."""
 
     what: str
-    mend: str
+    remedy: str
 
 
-SourceItem = Trace | LineUp | LineAway | LineWord
+SourceItem = Trace | LineUp | ConnectionLost | LineWarning
 
 
 class Source(Protocol):
@@ -182,10 +182,10 @@ class LiveSource:
             yield self._piece(times, rows)
         if self._impossible_in_a_row >= IMPOSSIBLE_IN_A_ROW and not self._impossible_told:
             self._impossible_told = True
-            yield LineWord(
+            yield LineWarning(
                 "the torque that arrives is far beyond the sensor's capacity", "check capacity, unit and scale in the profile"
             )
-        yield from (LineWord(what, mend) for what, mend in self._watch.words(data, len(readings), wiring, arrival_s))
+        yield from (LineWarning(what, remedy) for what, remedy in self._watch.words(data, len(readings), wiring, arrival_s))
 
     def _possible(self, rows: Floats) -> Floats:
         """The rows without torques that no sensor of this capacity can read; nines are how some devices say 'overloaded'."""
@@ -216,18 +216,18 @@ class LiveSource:
         """Nothing came: after a while that is news, after the patience it is the end."""
         assert self._line is not None
         quiet_s = self._clock.now() - self._heard_s
-        mend = _MUTE if self._polled else _SILENT_MEND
+        remedy = _MUTE if self._polled else _SILENT_MEND
         if quiet_s > max(self._profile.patience_s, SILENT_AFTER_S):
-            raise LineLostError(f"nothing has arrived for {quiet_s:.0f} s", where=self._line.name, mend=mend)
+            raise LineLostError(f"nothing has arrived for {quiet_s:.0f} s", where=self._line.name, remedy=remedy)
         if quiet_s > SILENT_AFTER_S and not self._silent:
             self._silent = True
-            yield LineAway(self._line.name, "the line is open but nothing arrives", mend)
+            yield ConnectionLost(self._line.name, "the line is open but nothing arrives", remedy)
 
     def _come_back(self, fault: LineLostError, stop: threading.Event) -> Iterator[SourceItem]:
         """Look for the line until it is back, `stop` is set or the patience ends."""
         assert self._line is not None
         self._line.close()
-        yield LineAway(self._line.name, fault.what, fault.mend)
+        yield ConnectionLost(self._line.name, fault.what, fault.remedy)
         if self._away_from_s is None:  # a line that opens and falls again without a byte has not come back
             self._away_from_s = self._clock.now()
         patience_s = self._profile.patience_s
@@ -235,7 +235,7 @@ class LiveSource:
             if self._clock.now() - self._away_from_s > patience_s:
                 what = f"the line went away and did not come back within {patience_s:.3g} s"
                 what += f" ({self._refusal.what})" if self._refusal else ""
-                raise LineLostError(what, where=self._profile.port, mend=(self._refusal or fault).mend)
+                raise LineLostError(what, where=self._profile.port, remedy=(self._refusal or fault).remedy)
             line = self._look()
             if line is not None:
                 self._line, self._silent = line, False

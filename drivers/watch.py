@@ -19,7 +19,7 @@ LEAST_BYTES = 16
 """Fewer say nothing."""
 
 Words = tuple[str, str]
-"""What is the matter, and how to mend it."""
+"""What is the matter, and how to fix it."""
 
 
 class LineWatch:
@@ -84,8 +84,8 @@ class LineWatch:
         fits = "no line fits" if self._readings == 0 else "most lines do not fit"
         columns = "correct its columns, or let 'platepull guess' look"
         digits = sum(48 <= byte < 58 for byte in self._sample)
-        mend = columns if digits >= DIGITS * len(self._sample) else f"{baud}; where it does, {columns}"
-        return f"text arrives, but {fits} the profile (like '{self._odd_line()}')", mend
+        remedy = columns if digits >= DIGITS * len(self._sample) else f"{baud}; where it does, {columns}"
+        return f"text arrives, but {fits} the profile (like '{self._odd_line()}')", remedy
 
     def _is_text(self) -> bool:
         return sum(32 <= byte < 127 or byte in b"\r\n\t" for byte in self._sample) >= READABLE * len(self._sample)

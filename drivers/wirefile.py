@@ -74,10 +74,10 @@ class WireTape:
         try:
             yield
         except FileExistsError:
-            raise WireFileError("there is such a file already", where=str(self._path), mend="choose another name") from None
+            raise WireFileError("there is such a file already", where=str(self._path), remedy="choose another name") from None
         except OSError as fault:
             what = f"the recording cannot be written ({fault.strerror})"
-            raise WireFileError(what, where=str(self._path), mend="check folder and disk") from fault
+            raise WireFileError(what, where=str(self._path), remedy="check folder and disk") from fault
 
 
 class TapedLine:
@@ -124,20 +124,20 @@ def read_wire(path: Path) -> list[WireEvent]:
     try:
         return parse_wire(path.read_text(encoding="ascii"), path.name)
     except (OSError, UnicodeDecodeError) as fault:
-        raise WireFileError(f"the recording cannot be read ({fault})", where=str(path), mend="check the file") from fault
+        raise WireFileError(f"the recording cannot be read ({fault})", where=str(path), remedy="check the file") from fault
 
 
 def parse_wire(text: str, where: str) -> list[WireEvent]:
     """The events in the text of a recording; `where` names it in errors. Raises WireFileError, naming the row."""
     rows = text.split("\n")
     if not rows[0].startswith(MAGIC):
-        raise WireFileError("this is no recording of the wire", where=where, mend=f"its first row must begin with '{MAGIC}'")
+        raise WireFileError("this is no recording of the wire", where=where, remedy=f"its first row must begin with '{MAGIC}'")
     events: list[WireEvent] = []
     for number, row in enumerate(rows[1:-1], 2):  # the last row has no line end: empty, or cut short
         event = _event(row)
         if event is None or (events and event.time_s < events[-1].time_s):
-            mend = "write it as 'SECONDS r BYTES', with times that do not fall"
-            raise WireFileError("this row is no event", where=f"{where}, row {number}", mend=mend)
+            remedy = "write it as 'SECONDS r BYTES', with times that do not fall"
+            raise WireFileError("this row is no event", where=f"{where}, row {number}", remedy=remedy)
         events.append(event)
     return events
 

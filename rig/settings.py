@@ -58,15 +58,17 @@ def load_settings(path: Path | None = None) -> Settings:
     except (FileNotFoundError, NotADirectoryError):
         return Settings()
     except (OSError, UnicodeDecodeError) as fault:
-        raise SettingsError(f"the settings cannot be read ({fault})", where=str(target), mend="check the file's rights") from fault
+        raise SettingsError(
+            f"the settings cannot be read ({fault})", where=str(target), remedy="check the file's rights"
+        ) from fault
     except tomllib.TOMLDecodeError as fault:
         raise SettingsError(
-            f"this is not TOML: {fault}", where=str(target), mend="mend that line; texts stand in quotes"
+            f"this is not TOML: {fault}", where=str(target), remedy="fix that line; texts stand in quotes"
         ) from fault
     known = [entry.name for entry in fields(Settings)]
     for key, value in content.items():
         if key not in known:
-            raise SettingsError(f"'{key}' is not a setting", where=str(target), mend=f"use {', '.join(known)}")
+            raise SettingsError(f"'{key}' is not a setting", where=str(target), remedy=f"use {', '.join(known)}")
         if not isinstance(value, str):
-            raise SettingsError(f"'{key}' is not text", where=str(target), mend=f'write it in quotes: {key} = "{value}"')
+            raise SettingsError(f"'{key}' is not text", where=str(target), remedy=f'write it in quotes: {key} = "{value}"')
     return Settings(**content)

@@ -19,7 +19,7 @@ from scipy.special import ndtri
 
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
-from analysis.pull.first_slip import wind_up
+from analysis.pull.first_slip import torsional_compliance
 from analysis.results import Chatter
 from analysis.trace import Floats
 
@@ -70,7 +70,7 @@ class ChatterFeatures:
     mean_s: float
     fall_over_rise: float
     rise_share: float
-    irregular: float
+    period_jitter: float
     coverage: float
     rest_share: float
     sinusoid: float
@@ -149,8 +149,8 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     height = float(np.median(cycles.height_nm))
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
     torque = np.concatenate([smooth[a:b] for a, b in pieces])
-    loaded = max((first for first, _ in course.bites if first <= course.peak), default=course.load_from)
-    compliance = wind_up(c, smooth, (loaded, course.peak + 1))
+    loaded = max((first for first, _ in course.load_segments if first <= course.peak), default=course.load_from)
+    compliance = torsional_compliance(c, smooth, (loaded, course.peak + 1))
     features = ChatterFeatures(
         cycles=int(cycles.peak.size),
         height=height / max(level_nm, 1e-12),
@@ -159,7 +159,7 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
         mean_s=float(periods.mean()),
         fall_over_rise=_fall_over_rise(c, smooth, parts),
         rise_share=float(np.median(rising)) / period if rising.size else 0.5,
-        irregular=float(np.median(np.abs(periods - period))) / period,
+        period_jitter=float(np.median(np.abs(periods - period))) / period,
         coverage=min(1.0, float(periods.sum()) / max(total_s, 1e-12)),
         rest_share=_rest_share(c, smooth, height),
         sinusoid=_sinusoid(torque - _trend(torque, max(3, round(1.5 * period / c.step_s)))),
@@ -301,7 +301,7 @@ def terms(features: ChatterFeatures) -> tuple[float, ...]:
         fast * rest,
         (1.0 - fast) * f.sinusoid,
         log_between(f.over_noise, 5.0, 200.0),
-        f.irregular,
+        f.period_jitter,
         f.coverage,
         log_between(f.cycles, 3.0, 40.0),
     )

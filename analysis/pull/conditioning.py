@@ -28,7 +28,7 @@ class ConditionRules:
     spike_share: float = 0.012  # ... and by this share of the largest torque: less does no harm
     spike_longest_s: float = 0.012  # two samples that last longer could be a real peak of a slow sensor ...
     lone_peak: float = 4.0  # ... if they stand this many times above everything else: the one peak of a joint that came loose
-    wild: float = 3.0  # a leap of so many times all else is none of a mechanism's
+    outlier: float = 3.0  # a leap of so many times all else is none of a mechanism's
     dips: int = 3  # so many low samples of a slow sensor are slips
     level_samples: int = 5  # ... unless much the same load stands for so many samples before and after: plates that slide
     level_noise: float = 12.0  # a load is off rest by so many deviations
@@ -137,10 +137,10 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
     candidates = np.flatnonzero(np.abs(off) > threshold)
     usual = float(np.percentile(np.abs(np.delete(torque_nm, candidates)), 98.0)) if candidates.size < torque_nm.size else largest
     # One or two samples that no mechanism could make at all must not pass for a swing beside another spike.
-    leaps = [run for run in runs_of(np.abs(off) > threshold) if run[1] - run[0] <= 2]
-    wild = {i: run for run in leaps if np.abs(off[slice(*run)]).max() > rules.wild * usual for i in range(*run)}
-    tame_of_others = torque_nm.copy()
-    tame_of_others[list(wild)] = middle[list(wild)]
+    jumps = [run for run in runs_of(np.abs(off) > threshold) if run[1] - run[0] <= 2]
+    outlier = {i: run for run in jumps if np.abs(off[slice(*run)]).max() > rules.outlier * usual for i in range(*run)}
+    others_clipped = torque_nm.copy()
+    others_clipped[list(outlier)] = middle[list(outlier)]
     slow = 2 * step_s > rules.spike_longest_s
     spikes: list[int] = []
     n = torque_nm.size
@@ -148,8 +148,8 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
         if i in spikes:
             continue
         first = max(0, i - 8)
-        near = tame_of_others[first : i + 10].copy()
-        own = slice(*(at - first for at in wild.get(i, (i, i))))
+        near = others_clipped[first : i + 10].copy()
+        own = slice(*(at - first for at in outlier.get(i, (i, i))))
         near[own] = torque_nm[first : i + 10][own]
         for length in (1, 2):
             before, after = i - 1 - first, i + length - first

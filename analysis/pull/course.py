@@ -32,7 +32,7 @@ class Course:
     smooth_nm     the smoothed torque the course was found on
     """
 
-    bites: tuple[Span, ...]
+    load_segments: tuple[Span, ...]
     load_from: int
     peak: int
     slip_to: int
@@ -72,17 +72,17 @@ def holds_nothing(c: Conditioned, level_nm: float, top_nm: float, capacity_nm: f
     return level_nm < least and top_nm < 1.5 * least
 
 
-def find_bites(c: Conditioned, smooth: Floats, level_nm: float, rules: CourseRules) -> list[Span]:
+def find_load_segments(c: Conditioned, smooth: Floats, level_nm: float, rules: CourseRules) -> list[Span]:
     """Stretches under load: from the low threshold over the high one and back to the low one (hysteresis)."""
-    low = runs_of(smooth > rules.bite_low * level_nm)
-    gap = c.samples_in(rules.bite_gap_s)
+    low = runs_of(smooth > rules.segment_low * level_nm)
+    gap = c.samples_in(rules.segment_gap_s)
     merged: list[Span] = []
     for first, last in low:
         if merged and first - merged[-1][1] <= gap:
             merged[-1] = (merged[-1][0], last)
         else:
             merged.append((first, last))
-    return [(a, b) for a, b in merged if float(smooth[a:b].max()) > rules.bite_high * level_nm]
+    return [(a, b) for a, b in merged if float(smooth[a:b].max()) > rules.segment_high * level_nm]
 
 
 def _slip_end(c: Conditioned, smooth: Floats, peak: int, last: int, rules: CourseRules) -> int:
@@ -135,9 +135,9 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
     return joined
 
 
-def _let_go(c: Conditioned, bite: Span, rules: CourseRules) -> int:
+def _let_go(c: Conditioned, segment: Span, rules: CourseRules) -> int:
     """Index where the final fall of a bite begins."""
-    first, last = bite
+    first, last = segment
     width = c.samples_in(0.1, 5)
     tail_from = max(first, last - 3 * width)
     before = float(np.median(c.torque_nm[max(first, last - 4 * width) : max(last - width // 2, first + 1)]))
@@ -148,25 +148,35 @@ def _let_go(c: Conditioned, bite: Span, rules: CourseRules) -> int:
 
 def find_course(c: Conditioned, level_nm: float, smooth: Floats, rules: CourseRules) -> Course | None:
     """The course of a pull at this working level; None where no load was ever taken up."""
-    bites = find_bites(c, smooth, level_nm, rules)
-    if not bites:
+    load_segments = find_load_segments(c, smooth, level_nm, rules)
+    if not load_segments:
         return None
-    slips = ((number, find_first_slip(c, smooth, bite, level_nm, rules)) for number, bite in enumerate(bites))
+    slips = ((number, find_first_slip(c, smooth, segment, level_nm, rules)) for number, segment in enumerate(load_segments))
     index, found = next(((number, slip) for number, slip in slips if slip is not None), (0, None))
     if found is None:
         # Never slipped for good: the highest torque is all there is; the quality says so.
-        bite = max(bites, key=lambda span: float(smooth[span[0] : span[1]].max()))
-        peak = bite[0] + int(np.argmax(smooth[bite[0] : bite[1]]))
-        return Course(tuple(bites), bite[0], peak, bite[1], (), (), None, bite[1] if bite[1] < smooth.size else None, smooth)
+        segment = max(load_segments, key=lambda span: float(smooth[span[0] : span[1]].max()))
+        peak = segment[0] + int(np.argmax(smooth[segment[0] : segment[1]]))
+        return Course(
+            tuple(load_segments),
+            segment[0],
+            peak,
+            segment[1],
+            (),
+            (),
+            None,
+            segment[1] if segment[1] < smooth.size else None,
+            smooth,
+        )
     load_from, peak, step = found
     sliding: list[Span] = []
     pauses: list[Span] = []
     slip_to = peak
-    for number, bite in enumerate(bites[index:]):
-        end = _let_go(c, bite, rules) if bite[1] < smooth.size else bite[1]
+    for number, segment in enumerate(load_segments[index:]):
+        end = _let_go(c, segment, rules) if segment[1] < smooth.size else segment[1]
         top = peak
         if number:
-            again = find_first_slip(c, smooth, bite, level_nm, rules)
+            again = find_first_slip(c, smooth, segment, level_nm, rules)
             if again is None:
                 continue
             top = again[1]
@@ -179,9 +189,9 @@ def find_course(c: Conditioned, level_nm: float, smooth: Floats, rules: CourseRu
         stops = find_pauses(c, smooth, (begin, end), rules)
         pauses += stops
         sliding += _without((begin, end), stops)
-    last_bite = bites[-1]
+    last_bite = load_segments[-1]
     let_go = _let_go(c, last_bite, rules) if last_bite[1] < smooth.size else None
-    return Course(tuple(bites), load_from, peak, slip_to, tuple(sliding), tuple(pauses), step, let_go, smooth)
+    return Course(tuple(load_segments), load_from, peak, slip_to, tuple(sliding), tuple(pauses), step, let_go, smooth)
 
 
 def _after_slip(c: Conditioned, died: int, end: int, rules: CourseRules) -> int:
@@ -211,20 +221,20 @@ def name_stretches(c: Conditioned, course: Course | None) -> tuple[Stretch, ...]
     code = {label: index for index, label in enumerate(order)}
     if course is not None:
         names[c.rest_to : c.rest_from] = code[Label.SLACK]
-        for number, (first, last) in enumerate(course.bites):
+        for number, (first, last) in enumerate(course.load_segments):
             names[first:last] = code[Label.LOAD]
-            if number and course.bites[number - 1][1] < first:
-                names[course.bites[number - 1][1] : first] = code[Label.PAUSE]
+            if number and course.load_segments[number - 1][1] < first:
+                names[course.load_segments[number - 1][1] : first] = code[Label.PAUSE]
         names[course.peak : course.slip_to] = code[Label.SLIP]
         if course.sliding:
-            for first, last in course.bites:
+            for first, last in course.load_segments:
                 parts = [s for s in course.sliding if first <= s[0] < last]
                 if parts:
                     names[min(parts[0][0], max(course.slip_to, first)) : parts[-1][1]] = code[Label.SLIDING]
         for first, last in course.pauses:
             names[first:last] = code[Label.PAUSE]
         if course.let_go is not None:
-            names[course.let_go : max(c.rest_from, course.let_go)] = code[Label.LET_GO]
+            names[course.let_go : max(c.rest_from, course.let_go)] = code[Label.RELEASE]
     names[c.clipped] = code[Label.CLIPPED]
     starts = np.flatnonzero(np.diff(names, prepend=names[:1] - 1))
     ends = np.append(starts[1:], n - 1)

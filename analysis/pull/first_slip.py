@@ -20,9 +20,9 @@ class CourseRules:
     signal_over_noise: float = 20.0  # a pack that holds stands this far above the noise; free units read 2 to 10
     signal_over_step: float = 10.0  # ... and this many steps of a coarse sensor
     capacity_share: float = 0.01  # below this share of the sensor's capacity nothing held
-    bite_high: float = 0.5  # a bite begins where the torque passes this share of the working level ...
-    bite_low: float = 0.15  # ... and reaches back and forth to where it falls below this
-    bite_gap_s: float = 0.12  # a dip to zero shorter than this is chatter, not a regrip
+    segment_high: float = 0.5  # a bite begins where the torque passes this share of the working level ...
+    segment_low: float = 0.15  # ... and reaches back and forth to where it falls below this
+    segment_gap_s: float = 0.12  # a dip to zero shorter than this is chatter, not a regrip
     sustained_deg: float = 3.0  # slipped this far: for good. Bevel lash lets a single pack slip 0.2 to 2 degrees (trade notes 2.2)
     look_on_deg: float = 6.0  # so far on, a reload well above the first peak shows that it was only a step
     step_rise: float = 0.04  # ... by this share
@@ -48,7 +48,7 @@ class CourseRules:
     fine_s: float = 0.003  # the peak is sought on a trace smoothed only this much: fast chatter must not be averaged away
 
 
-def wind_up(c: Conditioned, smooth: Floats, load: Span) -> float:
+def torsional_compliance(c: Conditioned, smooth: Floats, load: Span) -> float:
     """Elastic wind-up of adapter and unit in degrees per N.m, from the rising load; 0 where it cannot be told."""
     first, last = load
     if c.angle_deg is None or last - first < 6:
@@ -67,7 +67,7 @@ def _plastic(c: Conditioned, smooth: Floats, compliance: float) -> Floats | None
 
 
 def _first_slip_by_angle(
-    c: Conditioned, smooth: Floats, bite: Span, level_nm: float, rules: CourseRules
+    c: Conditioned, smooth: Floats, segment: Span, level_nm: float, rules: CourseRules
 ) -> tuple[int, int, int | None] | None:
     """(load_from, peak, first_step) of the first sustained slip in a bite; None if the plates never slip for good in it.
 
@@ -76,7 +76,7 @@ def _first_slip_by_angle(
     3. If the torque falls to nearly zero after it (a pawl or vice that slipped), or soon climbs well above it while the
        plates stick again (a first step), that was not the slip: go on from there.
     """
-    first, last = bite
+    first, last = segment
     load_from = first
     step: int | None = None
     fine = c.smooth(rules.fine_s)
@@ -84,7 +84,7 @@ def _first_slip_by_angle(
         rising = load_from + int(np.argmax(smooth[load_from:last] > 0.5 * level_nm))
         near = min(last, rising + max(3, c.samples_in(0.02)))
         top_first = load_from + int(np.argmax(smooth[load_from:near])) + 1
-        compliance = wind_up(c, smooth, (load_from, max(top_first, near)))
+        compliance = torsional_compliance(c, smooth, (load_from, max(top_first, near)))
         plastic = _plastic(c, smooth, compliance)
         assert plastic is not None
         base = float(np.median(plastic[rising : min(rising + 3, last)]))
@@ -93,7 +93,7 @@ def _first_slip_by_angle(
             return None
         at = rising + int(np.argmax(slipped))
         peak = load_from + int(np.argmax(fine[load_from : at + 1]))
-        compliance = wind_up(c, smooth, (load_from, peak + 1))
+        compliance = torsional_compliance(c, smooth, (load_from, peak + 1))
         plastic = _plastic(c, smooth, compliance)
         assert plastic is not None
         on = plastic[at:last] - plastic[at] < rules.look_on_deg
@@ -145,13 +145,13 @@ def _before_creep(c: Conditioned, fine: Floats, plastic: Floats, load_from: int,
     return first if crept and never_fell else peak
 
 
-def _first_slip_by_torque(c: Conditioned, smooth: Floats, bite: Span, rules: CourseRules) -> tuple[int, int, int | None] | None:
+def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: CourseRules) -> tuple[int, int, int | None] | None:
     """The same without an angle: the first peak that is not surpassed for a while, and above which nobody loads later on.
 
     A hand that hesitates before the plates let go holds its torque for a while too, but then goes on loading: the torque
     climbs well above the hold, about as steeply as before it. Sliding torque wanders up far more slowly.
     """
-    first, last = bite
+    first, last = segment
     hold = c.samples_in(rules.sustained_s, 3)
     fine = c.smooth(rules.fine_s)
     start = first
@@ -206,9 +206,9 @@ def _fell(c: Conditioned, fine: Floats, span: Span, loading_nm_s: float, rules: 
 
 
 def find_first_slip(
-    c: Conditioned, smooth: Floats, bite: Span, level_nm: float, rules: CourseRules
+    c: Conditioned, smooth: Floats, segment: Span, level_nm: float, rules: CourseRules
 ) -> tuple[int, int, int | None] | None:
     """(load_from, peak, first_step) of a bite, by angle where there is one."""
     if c.angle_deg is not None:
-        return _first_slip_by_angle(c, smooth, bite, level_nm, rules)
-    return _first_slip_by_torque(c, smooth, bite, rules)
+        return _first_slip_by_angle(c, smooth, segment, level_nm, rules)
+    return _first_slip_by_torque(c, smooth, segment, rules)

@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
-from analysis.results import Doubt, DoubtCode, Sensor
+from analysis.results import QualityCode, QualityFlag, Sensor
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -26,41 +26,41 @@ class QualityRules:
     coarse_share: float = 0.005  # the sensor's step is more than this share of the reading
 
 
-def find_doubts(
+def find_quality_flags(
     c: Conditioned, course: Course | None, peak_nm: float | None, travel_deg: float | None, sensor: Sensor, rules: QualityRules
-) -> tuple[Doubt, ...]:
+) -> tuple[QualityFlag, ...]:
     """All doubts of a pull, in the order of the codes."""
-    return tuple(_doubts(c, course, peak_nm, travel_deg, sensor, rules))
+    return tuple(_quality(c, course, peak_nm, travel_deg, sensor, rules))
 
 
-def _doubts(
+def _quality(
     c: Conditioned, course: Course | None, peak_nm: float | None, travel_deg: float | None, sensor: Sensor, rules: QualityRules
-) -> Iterator[Doubt]:
+) -> Iterator[QualityFlag]:
     if course is not None and peak_nm is not None:
         slid = travel_deg if c.angle_deg is not None else None
         if not course.sliding or (slid is not None and slid < rules.least_travel_deg):
-            yield Doubt(DoubtCode.SHORT_TRAVEL, slid if slid is not None else 0.0, rules.least_travel_deg)
+            yield QualityFlag(QualityCode.SHORT_TRAVEL, slid if slid is not None else 0.0, rules.least_travel_deg)
         yield from _haste(c, course, rules)
         # A hand that stops, holds and then lets go has ended its pull; one that goes on has hesitated.
         on = course.sliding[-1][1] if course.sliding else 0
         stopped = sum(float(c.time_s[b] - c.time_s[a]) for a, b in course.pauses if b < on)
-        if stopped or len(course.bites) > 1:
-            yield Doubt(DoubtCode.HESITATED, stopped)
+        if stopped or len(course.load_segments) > 1:
+            yield QualityFlag(QualityCode.HESITATED, stopped)
     if c.clipped.any():
-        yield Doubt(DoubtCode.OVERLOAD, float(np.max(np.abs(c.torque_nm[c.clipped]))), sensor.capacity_nm)
+        yield QualityFlag(QualityCode.OVERLOAD, float(np.max(np.abs(c.torque_nm[c.clipped]))), sensor.capacity_nm)
     if c.spikes.size:
-        yield Doubt(DoubtCode.SPIKES, float(c.spikes.size))
+        yield QualityFlag(QualityCode.SPIKES, float(c.spikes.size))
     if c.gaps.size:
-        yield Doubt(DoubtCode.GAPS, float(np.max(np.diff(c.time_s)[c.gaps])))
+        yield QualityFlag(QualityCode.GAPS, float(np.max(np.diff(c.time_s)[c.gaps])))
     yield from _rate(c, course, peak_nm, rules)
     yield from _zero(c, peak_nm, sensor, rules)
     if peak_nm is not None and c.resolution_nm > rules.coarse_share * peak_nm:
-        yield Doubt(DoubtCode.COARSE, c.resolution_nm, rules.coarse_share * peak_nm)
+        yield QualityFlag(QualityCode.COARSE, c.resolution_nm, rules.coarse_share * peak_nm)
     if course is not None and peak_nm is not None and _let_go_early(c, course):
-        yield Doubt(DoubtCode.LET_GO, travel_deg)
+        yield QualityFlag(QualityCode.LET_GO, travel_deg)
 
 
-def _haste(c: Conditioned, course: Course, rules: QualityRules) -> Iterator[Doubt]:
+def _haste(c: Conditioned, course: Course, rules: QualityRules) -> Iterator[QualityFlag]:
     speed = 0.0
     if c.angle_deg is not None and course.sliding:
         turned = sum(float(c.angle_deg[b - 1] - c.angle_deg[a]) for a, b in course.sliding)
@@ -68,30 +68,30 @@ def _haste(c: Conditioned, course: Course, rules: QualityRules) -> Iterator[Doub
         speed = turned / took if took > 0 else 0.0
     ramp_s = float(c.time_s[course.peak] - c.time_s[course.load_from])
     if speed > rules.fastest_deg_per_s:
-        yield Doubt(DoubtCode.TOO_FAST, speed, rules.fastest_deg_per_s)
+        yield QualityFlag(QualityCode.TOO_FAST, speed, rules.fastest_deg_per_s)
     elif ramp_s < rules.shortest_ramp_s:
-        yield Doubt(DoubtCode.TOO_FAST, None, rules.shortest_ramp_s)
+        yield QualityFlag(QualityCode.TOO_FAST, None, rules.shortest_ramp_s)
 
 
-def _rate(c: Conditioned, course: Course | None, peak_nm: float | None, rules: QualityRules) -> Iterator[Doubt]:
+def _rate(c: Conditioned, course: Course | None, peak_nm: float | None, rules: QualityRules) -> Iterator[QualityFlag]:
     if c.rate_hz < 0.995 * rules.lowest_rate_hz:
-        yield Doubt(DoubtCode.LOW_RATE, c.rate_hz, rules.lowest_rate_hz)
+        yield QualityFlag(QualityCode.LOW_RATE, c.rate_hz, rules.lowest_rate_hz)
     elif course is not None and peak_nm:
         before = course.peak - max(2, c.samples_in(0.02))
         if before >= 0:
             step = float(c.torque_nm[course.peak] - c.torque_nm[before]) / (course.peak - before)
             if step > rules.ramp_step_share * peak_nm:
-                yield Doubt(DoubtCode.LOW_RATE, c.rate_hz, None)
+                yield QualityFlag(QualityCode.LOW_RATE, c.rate_hz, None)
 
 
-def _zero(c: Conditioned, peak_nm: float | None, sensor: Sensor, rules: QualityRules) -> Iterator[Doubt]:
+def _zero(c: Conditioned, peak_nm: float | None, sensor: Sensor, rules: QualityRules) -> Iterator[QualityFlag]:
     if c.drift_nm is None or peak_nm is None:
         return
     limit = rules.drift_share_of_result * peak_nm
     if sensor.capacity_nm is not None:
         limit = min(limit, rules.drift_share_of_range * sensor.capacity_nm)
     if abs(c.drift_nm) > max(limit, 3 * c.noise_nm / max(1.0, c.rest_to) ** 0.5):
-        yield Doubt(DoubtCode.ZERO_DRIFT, c.drift_nm, limit)
+        yield QualityFlag(QualityCode.ZERO_DRIFT, c.drift_nm, limit)
 
 
 def _let_go_early(c: Conditioned, course: Course) -> bool:

@@ -12,10 +12,10 @@ from analysis.pull.chatter import ChatterRules, measure, read_chatter
 from analysis.pull.conditioning import Conditioned, ConditionRules, condition
 from analysis.pull.course import Course, find_course, holds_nothing, name_stretches, working_level
 from analysis.pull.first_slip import CourseRules
-from analysis.pull.quality import QualityRules, find_doubts
+from analysis.pull.quality import QualityRules, find_quality_flags
 from analysis.pull.sliding import Plateau, read_plateau
 from analysis.pull.tremor import TremorRules, peak_under_tremor, rides_on_sensor
-from analysis.results import Breakaway, BudgetLine, Chatter, Doubt, DoubtCode, PullResult, Sensor, Sliding
+from analysis.results import Breakaway, BudgetLine, Chatter, PullResult, QualityCode, QualityFlag, Sensor, Sliding
 from analysis.trace import Trace
 from analysis.verdict.uncertainty import calibration_line, combine
 
@@ -73,7 +73,7 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
         breakaway=None if began_under_load or peak.torque_nm <= 0 else _breakaway(trace, c, course, peak, sensor),
         sliding=None if plateau is None else _sliding(c, plateau, sensor, chatter),
         chatter=chatter,
-        doubts=find_doubts(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality),
+        quality=find_quality_flags(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality),
         zero_nm=c.zero_nm,
         zero_after_nm=None if c.drift_nm is None else c.zero_nm + c.sign * c.drift_nm,
         noise_nm=c.noise_nm,
@@ -96,7 +96,7 @@ def _nothing(trace: Trace, c: Conditioned | None, *, held_nothing: bool = False)
         breakaway=None,
         sliding=None,
         chatter=Chatter(assessable=False, score=0.0, why_not="no_sliding"),
-        doubts=() if held_nothing else (Doubt(DoubtCode.NO_PULL),),
+        quality=() if held_nothing else (QualityFlag(QualityCode.NO_PULL),),
         zero_nm=c.zero_nm if c is not None and c.rest_to else None,
         noise_nm=c.noise_nm if c is not None else None,
         held_nothing=held_nothing,
@@ -132,7 +132,7 @@ def _breakaway(trace: Trace, c: Conditioned, course: Course, peak: Peak, sensor:
     lines += [
         BudgetLine("noise", peak.u_nm),
         BudgetLine("sampling", peak.sampling_u_nm),
-        BudgetLine("shape of the peak", peak.shape_u_nm),
+        BudgetLine("peak fit", peak.shape_u_nm),
         BudgetLine("tremor", peak.tremor_u_nm),
     ]
     angle = None if trace.angle_deg is None else float(np.interp(peak.time_s, trace.time_s, trace.angle_deg))
@@ -144,7 +144,7 @@ def _sliding(c: Conditioned, plateau: Plateau, sensor: Sensor, chatter: Chatter)
     lines = [
         *_common_lines(c, plateau.torque_nm, sensor),
         BudgetLine("noise", plateau.u_nm),
-        BudgetLine("evenness", plateau.evenness_u_nm),
+        BudgetLine("sliding interval", plateau.interval_u_nm),
     ]
     if chatter.peak_to_peak_nm is not None and chatter.cycles:
         # The stretch holds whole cycles only to within one, rectangular; below some 20 samples a cycle its fall is cut coarsely.

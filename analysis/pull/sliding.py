@@ -21,13 +21,13 @@ FLOOR_SHARE = 0.0005
 class Plateau:
     """The mean over steady sliding, travel, slope and ripple.
 
-    `u_nm` is the standard uncertainty from the noise, `evenness_u_nm` that from where the stretch begins and ends: sliding
+    `u_nm` is the standard uncertainty from the noise, `interval_u_nm` that from where the stretch begins and ends: sliding
     that is not even gives another mean over another stretch.
     """
 
     torque_nm: float
     u_nm: float
-    evenness_u_nm: float
+    interval_u_nm: float
     from_s: float
     to_s: float
     travel_deg: float | None
@@ -66,11 +66,11 @@ def read_plateau(c: Conditioned, course: Course) -> Plateau | None:
         return None
     travel = None if c.angle_deg is None else weight
     slope, ripple = (None, ()) if c.angle_deg is None else _over_angle(c, spans)
-    even = _evenness(np.concatenate(blocks), np.concatenate(weights))
+    even = _interval_uncertainty(np.concatenate(blocks), np.concatenate(weights))
     return Plateau(mean, _mean_uncertainty(c, blocks), even, from_s, to_s, travel, slope, ripple)
 
 
-def _evenness(torque_nm: Floats, weight: Floats, parts: int = 8) -> float:
+def _interval_uncertainty(torque_nm: Floats, weight: Floats, parts: int = 8) -> float:
     """Standard uncertainty of the mean from its `parts` equal shares of the way: their deviation over the root of their number.
 
     A mean that hangs on where the stretch was cut differs from share to share by as much.

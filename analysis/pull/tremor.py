@@ -29,7 +29,7 @@ class TremorRules:
     periods: float = 2.5  # of tremor on either side of the peak are fitted
     fall_s: tuple[float, ...] = (0.008, 0.016, 0.03, 0.055, 0.1, 0.2)
     most_points: int = 160
-    doubt: float = 0.25  # of the tremor's amplitude remains as standard uncertainty: its phase and height wander
+    flag: float = 0.25  # of the tremor's amplitude remains as standard uncertainty: its phase and height wander
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ def rides_on_sensor(c: Conditioned, course: Course, features: ChatterFeatures | 
         or not rules.slowest_hz <= features.rate_hz <= rules.fastest_hz
         or features.sinusoid < rules.sinusoid
         or features.height < rules.least_share
-        or features.irregular > 0.35
+        or features.period_jitter > 0.35
     ):
         return False
     return c.angle_deg is None or _coherence(c, course, features.rate_hz) < rules.coherent
@@ -128,4 +128,4 @@ def peak_under_tremor(c: Conditioned, course: Course, rate_hz: float, rules: Tre
     top = int(np.argmax(np.where(near, curve, -np.inf)))
     amplitude = math.hypot(float(weight[4]), float(weight[5]))
     scatter = math.sqrt(size / max(time.size - 12, 1))
-    return TremorPeak(float(curve[top]), float(fine[top]), math.hypot(rules.doubt * amplitude, scatter))
+    return TremorPeak(float(curve[top]), float(fine[top]), math.hypot(rules.flag * amplitude, scatter))

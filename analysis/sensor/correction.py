@@ -32,7 +32,7 @@ def true_torque(indication_nm: Floats, calibration: Calibration) -> Floats:
     return np.where(indication_nm >= 0, _value_at(forward, size), -_value_at(back, size))
 
 
-def in_force(trace: Trace, sensor: Sensor) -> tuple[Trace, Sensor]:
+def apply_calibration(trace: Trace, sensor: Sensor) -> tuple[Trace, Sensor]:
     """The trace and the sensor as they read once calibration and offset adapter are applied; unchanged where there is neither.
 
     Capacity and resolution are the device's own and move with it. A zero offset z, not tared, matters only by the function's
@@ -117,7 +117,7 @@ RANGE_MARGIN = 0.01
 """Loads repeat no better than to such a share, so a reading just beyond the last one still counts as within."""
 
 
-def lapses(calibration: Calibration | None, torque_nm: float, direction: int | None) -> tuple[str, ...]:
+def calibration_flags(calibration: Calibration | None, torque_nm: float, direction: int | None) -> tuple[str, ...]:
     """Codes for what the certificate does not cover in this reading (a magnitude): 'calibration_expired', 'calibration_range'."""
     if calibration is None:
         return ()

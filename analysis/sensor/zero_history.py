@@ -75,7 +75,7 @@ class SensorLog:
         return zero_moved(self.zeros_nm, result_nm, self.capacity_nm)
 
     def add_pull(self, result: PullResult) -> tuple[str, ...]:
-        """Note a pull with its zeros; codes for what is to be said of the sensor (see `PullResult.lapses`)."""
+        """Note a pull with its zeros; codes for what is to be said of the sensor (see `PullResult.calibration_flags`)."""
         self.zeros_nm += [result.zero_nm, result.zero_after_nm]
         reading = result.breakaway or result.sliding
         if reading is None or result.direction is None:

@@ -13,14 +13,14 @@ from scipy.special import ndtr, stdtrit
 from analysis.results import (
     Budget,
     DecisionRule,
-    DoubtCode,
     PullResult,
+    QualityCode,
     SeriesResult,
     Settling,
     Verdict,
     VerdictState,
 )
-from analysis.sensor.correction import lapses
+from analysis.sensor.correction import calibration_flags
 from analysis.window import Basis, Window
 
 
@@ -76,11 +76,11 @@ def judge(result: PullResult, window: Window, rule: DecisionRule = DecisionRule.
         return _without_reading(window, rule, nothing_held=result.held_nothing)
     missing = (
         *(() if _calibrated(reading.budget) else ("sensor_uncertainty",)),
-        *lapses(result.calibration, reading.torque_nm, result.direction),
-        *result.lapses,
+        *calibration_flags(result.calibration, reading.torque_nm, result.direction),
+        *result.calibration_flags,
     )
     verdict = judge_value(reading.torque_nm, reading.budget, window, rule=rule, missing=missing)
-    if any(doubt.code is DoubtCode.OVERLOAD for doubt in result.doubts):
+    if any(flag.code is QualityCode.OVERLOAD for flag in result.quality):
         return _at_least(verdict, reading.budget)
     return _explained(verdict, reading.budget, 1)
 
@@ -89,7 +89,7 @@ def judge_series(series: SeriesResult, window: Window, rule: DecisionRule = Deci
     """One verdict on the mean of several pulls."""
     if series.mean_nm is None or series.budget is None:
         return _without_reading(window, rule, nothing_held=False)
-    missing = (*(() if _calibrated(series.budget) else ("sensor_uncertainty",)), *series.lapses)
+    missing = (*(() if _calibrated(series.budget) else ("sensor_uncertainty",)), *series.calibration_flags)
     if series.asymmetry is None:
         missing = (*missing, "other_direction")
     verdict = judge_value(series.mean_nm, series.budget, window, rule=rule, missing=missing)

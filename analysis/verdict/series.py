@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.results import Breakaway, Budget, BudgetLine, DoubtCode, PullResult, SeriesResult, Sliding
-from analysis.sensor.correction import lapses
+from analysis.results import Breakaway, Budget, BudgetLine, PullResult, QualityCode, SeriesResult, Sliding
+from analysis.sensor.correction import calibration_flags
 from analysis.sensor.zero_history import zero_moved
 from analysis.verdict.uncertainty import combine
 from analysis.window import Basis
@@ -48,15 +48,15 @@ def read_series(pulls: Sequence[PullResult], basis: Basis = Basis.BREAKAWAY, *, 
         without=without,
         asymmetry=asymmetry,
         by_direction_nm=(forward, back),
-        lapses=_lapses([pulls[index] for index in counted], kept, float(values.mean())),
+        calibration_flags=_calibration_flags([pulls[index] for index in counted], kept, float(values.mean())),
     )
 
 
-def _lapses(pulls: Sequence[PullResult], readings: Sequence[Breakaway | Sliding], mean_nm: float) -> tuple[str, ...]:
+def _calibration_flags(pulls: Sequence[PullResult], readings: Sequence[Breakaway | Sliding], mean_nm: float) -> tuple[str, ...]:
     codes = [
         code
         for pull, reading in zip(pulls, readings, strict=True)
-        for code in (*lapses(pull.calibration, reading.torque_nm, pull.direction), *pull.lapses)
+        for code in (*calibration_flags(pull.calibration, reading.torque_nm, pull.direction), *pull.calibration_flags)
     ]
     if zero_moved([zero for pull in pulls for zero in (pull.zero_nm, pull.zero_after_nm)], mean_nm):
         codes.append("zero_moved")
@@ -64,7 +64,7 @@ def _lapses(pulls: Sequence[PullResult], readings: Sequence[Breakaway | Sliding]
 
 
 def _reading(pull: PullResult, basis: Basis) -> Breakaway | Sliding | None:
-    if any(doubt.code is DoubtCode.OVERLOAD for doubt in pull.doubts):
+    if any(flag.code is QualityCode.OVERLOAD for flag in pull.quality):
         return None
     return pull.breakaway if basis is Basis.BREAKAWAY else pull.sliding
 

@@ -32,17 +32,17 @@ class Faults:
     def parse(cls, text: str) -> Faults:
         """Read 'drop=1e-4,stall=0.02,unplug=2'. Raises BenchError that names what there is."""
         known = [entry.name for entry in fields(cls)]
-        mend = f"write it like 'drop=1e-4,stall=0.02' with {', '.join(known)}"
+        remedy = f"write it like 'drop=1e-4,stall=0.02' with {', '.join(known)}"
         values: dict[str, float] = {}
         for part in filter(None, (piece.strip() for piece in text.split(","))):
             name, _, number = part.partition("=")
             try:
                 values[name.strip()] = share = float(number)
             except ValueError:
-                raise BenchError(f"'{part}' is not a fault with its share", mend=mend) from None
+                raise BenchError(f"'{part}' is not a fault with its share", remedy=remedy) from None
             highest = 60.0 if name.strip() == "unplug" else 1.0
             if name.strip() not in known or not 0 <= share <= highest:
-                raise BenchError(f"'{part}' is not a fault with a share from 0 to {highest:g}", mend=mend)
+                raise BenchError(f"'{part}' is not a fault with a share from 0 to {highest:g}", remedy=remedy)
         return cls(**values)
 
 

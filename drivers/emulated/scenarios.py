@@ -193,4 +193,4 @@ def scenario(name: str) -> Scenario:
     try:
         return SCENARIOS[name]
     except KeyError:
-        raise BenchError(f"there is no scenario '{name}'", mend="use one of " + ", ".join(SCENARIOS)) from None
+        raise BenchError(f"there is no scenario '{name}'", remedy="use one of " + ", ".join(SCENARIOS)) from None

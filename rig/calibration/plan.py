@@ -107,18 +107,18 @@ def load_plan(path: Path, today: date) -> Plan:
     try:
         content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
-        mend = "check the path; 'platepull calibrate --template' prints a plan to fill in"
-        raise CertificateError("there is no such plan", where=where, mend=mend) from None
+        remedy = "check the path; 'platepull calibrate --template' prints a plan to fill in"
+        raise CertificateError("there is no such plan", where=where, remedy=remedy) from None
     except (OSError, UnicodeDecodeError) as fault:
-        raise CertificateError(f"the plan cannot be read ({fault})", where=where, mend="check the file") from fault
+        raise CertificateError(f"the plan cannot be read ({fault})", where=where, remedy="check the file") from fault
     except tomllib.TOMLDecodeError as fault:
-        raise CertificateError(f"this is not TOML: {fault}", where=where, mend="mend that line; texts stand in quotes") from fault
+        raise CertificateError(f"this is not TOML: {fault}", where=where, remedy="fix that line; texts stand in quotes") from fault
     sections = {name: _section(content, name, path.name) for name in content}
     unknown = sections.keys() - {"certificate", "weights", "reference", "run"}
     if unknown or "certificate" not in sections or len(sections.keys() & {"weights", "reference"}) != 1:
         what = f"'{unknown.pop()}' is not a section of a plan" if unknown else "sections are missing or too many"
-        mend = "use [certificate], one of [weights] and [reference], and [run] if you like"
-        raise CertificateError(what, where=where, mend=mend)
+        remedy = "use [certificate], one of [weights] and [reference], and [run] if you like"
+        raise CertificateError(what, where=where, remedy=remedy)
     reference, loads = _weights(sections["weights"]) if "weights" in sections else _reference(sections["reference"])
     head = sections["certificate"]
     made = head.take("made", date, "a day such as 2026-11-25, without quotes", today)
@@ -160,7 +160,7 @@ def months_later(day: date, months: int) -> date:
 
 def _section(content: dict[str, Any], name: str, where: str) -> Table:
     if not isinstance(content[name], dict):
-        raise CertificateError(f"'{name}' is not a section", where=where, mend=f"write it as [{name}]")
+        raise CertificateError(f"'{name}' is not a section", where=where, remedy=f"write it as [{name}]")
     return Table(where, name, content[name], CertificateError)
 
 

@@ -68,7 +68,7 @@ class Gauge:
             if pieces and pieces[-1].time_s[-1] - pieces[0].time_s[0] >= STRETCH_S:
                 return join(pieces)
             self.clock.wait_until(self.clock.now() + LOOK_EVERY_S, threading.Event())
-        raise CertificateError("the device sends too little to weigh by", mend="check the line with: platepull live")
+        raise CertificateError("the device sends too little to weigh by", remedy="check the line with: platepull live")
 
 
 class Voice(Protocol):
@@ -91,7 +91,7 @@ class PointTaker:
 
     def __init__(self, plan: Plan, gauge: Gauge, reference: Gauge | None, voice: Voice) -> None:
         if not plan.loads:
-            raise CertificateError("the plan has no loads", where=plan.points.name, mend="name them: loads = [...]")
+            raise CertificateError("the plan has no loads", where=plan.points.name, remedy="name them: loads = [...]")
         self._plan, self._gauge, self._reference, self._voice = plan, gauge, reference, voice
         self._loads = plan.all_loads()
         self._rows: list[str] = []
@@ -123,8 +123,8 @@ class PointTaker:
         found = [(point.torque_nm != 0, point.rising, point.series, point.mounting) for point in points]
         rows = plan.points.read_text(encoding="utf-8-sig").splitlines()
         if planned != found or rows[0] + "\n" != points_header(plan.reference):
-            mend = "name another file in the plan, or leave out --device to use the points as they are"
-            raise CertificateError("holds points that are not those of the plan", where=str(plan.points), mend=mend)
+            remedy = "name another file in the plan, or leave out --device to use the points as they are"
+            raise CertificateError("holds points that are not those of the plan", where=str(plan.points), remedy=remedy)
         in_one = 2 * len(plan.loads) + 1
         return [row + "\n" for row in rows[1:] if row.strip()][: len(points) // in_one * in_one]
 
@@ -152,8 +152,8 @@ class PointTaker:
             found = self._gauge.weigh()
             size = self._size(load)
             self._voice.say(f"    {self._shown(load, size, found.mean_nm)}")
-            doubt = self._doubt(load, size, found)
-            if not doubt or self._asked(f"    {doubt} [k keeps it; Enter takes it again]") == KEEP:
+            flag = self._doubt(load, size, found)
+            if not flag or self._asked(f"    {flag} [k keeps it; Enter takes it again]") == KEEP:
                 if not load.size:
                     self._zero_nm = found.mean_nm
                 return points_row(load, size, found.mean_nm)
@@ -173,7 +173,7 @@ class PointTaker:
             try:
                 return abs(to_si(answer if answer[-1:].isalpha() else f"{answer} N.m", "torque"))
             except UnitError as fault:
-                self._voice.say(f"    {fault.what}; {fault.mend}")
+                self._voice.say(f"    {fault.what}; {fault.remedy}")
 
     def _shown(self, load: Load, size: float, mean_nm: float) -> str:
         if not size:
@@ -195,5 +195,5 @@ class PointTaker:
         try:
             write_whole(points, points_header(self._plan.reference) + "".join(self._rows))
         except OSError as fault:
-            mend = "check folder, rights and space"
-            raise CertificateError(f"cannot be written ({fault.strerror})", where=str(points), mend=mend) from fault
+            remedy = "check folder, rights and space"
+            raise CertificateError(f"cannot be written ({fault.strerror})", where=str(points), remedy=remedy) from fault

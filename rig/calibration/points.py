@@ -52,25 +52,25 @@ def _rows(path: Path, reference: Reference) -> list[dict[str, Any]]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
-        mend = "name it in the plan, or take the points with --device"
-        raise CertificateError("there is no such file of points", where=where, mend=mend) from None
+        remedy = "name it in the plan, or take the points with --device"
+        raise CertificateError("there is no such file of points", where=where, remedy=remedy) from None
     except (OSError, UnicodeDecodeError) as fault:
-        raise CertificateError(f"the points cannot be read ({fault})", where=where, mend="check the file") from fault
+        raise CertificateError(f"the points cannot be read ({fault})", where=where, remedy="check the file") from fault
     reader = csv.reader(io.StringIO(text, newline=""), skipinitialspace=True)
     columns = [ColumnHeader.parse(cell) for cell in next(reader, [])]
     names = [column.quantity for column in columns]
     if "indication" not in names or ("mass" in names) == ("torque" in names):
-        mend = f"begin it with: {points_header(reference).strip()}"
-        raise CertificateError("needs a column 'indication' and one of 'mass' and 'torque'", where=where, mend=mend)
+        remedy = f"begin it with: {points_header(reference).strip()}"
+        raise CertificateError("needs a column 'indication' and one of 'mass' and 'torque'", where=where, remedy=remedy)
     if "mass" in names and reference.arm is None:
-        raise CertificateError("holds masses, but the plan has no [weights]", where=where, mend="give the arm in [weights]")
+        raise CertificateError("holds masses, but the plan has no [weights]", where=where, remedy="give the arm in [weights]")
     scales = {column.quantity: _scale(column, where) for column in columns if column.quantity in _KNOWN}
     rows = []
     for cells in reader:
         place = f"{where}, row {reader.line_num}"
         if any(cell.strip() for cell in cells):
             if len(cells) < len(columns):
-                raise CertificateError("the row is too short", where=place, mend="mend or delete it")
+                raise CertificateError("the row is too short", where=place, remedy="fix or delete it")
             told = {name: cell.strip() for name, cell in zip(names, cells, strict=False) if name in _KNOWN and cell.strip()}
             rows.append(_row(told, scales, reference, place))
     return rows
@@ -83,8 +83,8 @@ def _scale(column: ColumnHeader, where: str) -> Scale:
     try:
         return scale_to_si(column.unit or "none", quantities[column.quantity])
     except UnitError as fault:
-        mend = f"write the column as '{column.quantity} [{'kg' if column.quantity == 'mass' else 'N.m'}]'"
-        raise CertificateError(f"column '{column.quantity}': {fault.what}", where=where, mend=mend) from fault
+        remedy = f"write the column as '{column.quantity} [{'kg' if column.quantity == 'mass' else 'N.m'}]'"
+        raise CertificateError(f"column '{column.quantity}': {fault.what}", where=where, remedy=remedy) from fault
 
 
 def _row(told: dict[str, str], scales: dict[str, Scale], reference: Reference, where: str) -> dict[str, Any]:
@@ -92,21 +92,21 @@ def _row(told: dict[str, str], scales: dict[str, Scale], reference: Reference, w
     for name, text in told.items():
         if name == "load":
             if text not in (UP, DOWN):
-                raise CertificateError(f"load '{text}' is neither up nor down", where=where, mend="write up or down")
+                raise CertificateError(f"load '{text}' is neither up nor down", where=where, remedy="write up or down")
             row["rising"] = text == UP
             continue
         try:
             value = float(text) * scales[name].factor
         except ValueError:
-            raise CertificateError(f"{name} '{text}' is not a number", where=where, mend="mend or delete the row") from None
+            raise CertificateError(f"{name} '{text}' is not a number", where=where, remedy="fix or delete the row") from None
         whole = name in ("series", "mounting", "direction")
         if not math.isfinite(value) or (whole and value != int(value)) or (name == "direction" and value not in (1, -1)):
-            raise CertificateError(f"{name} '{text}' cannot be used", where=where, mend="mend or delete the row")
+            raise CertificateError(f"{name} '{text}' cannot be used", where=where, remedy="fix or delete the row")
         row[name] = int(value) if whole else value
     if "mass" in row:
         row["torque"] = reference.torque_nm(row.pop("mass"))
     if "torque" not in row or "indication" not in row:
-        raise CertificateError("load or indication is missing", where=where, mend="mend or delete the row")
+        raise CertificateError("load or indication is missing", where=where, remedy="fix or delete the row")
     return row
 
 

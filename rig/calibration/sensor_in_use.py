@@ -76,7 +76,7 @@ def sensor_with_u(sensor: Sensor, text: str | None) -> Sensor:
         return sensor
     value, unit = split_quantity(text)
     if value < 0 or not unit:
-        raise ArgumentError(f"'{text}' is not an uncertainty", where="--u", mend="write it like '0.5 N.m' or '0.5%'")
+        raise ArgumentError(f"'{text}' is not an uncertainty", where="--u", remedy="write it like '0.5 N.m' or '0.5%'")
     if unit == "%":
         return replace(sensor, u_nm=None, u_relative=value / 100, degrees_of_freedom=None)
     return replace(sensor, u_nm=value * scale_to_si(unit, "torque").factor, u_relative=None, degrees_of_freedom=None)

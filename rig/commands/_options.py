@@ -55,7 +55,7 @@ def arm_of(text: str | None) -> float | None:
 
     arm_m = None if text is None else to_si(text, "length")
     if arm_m is not None and arm_m <= 0:
-        raise ArgumentError("an arm must be longer than nothing", where="--arm", mend="write it like '0.6 m'")
+        raise ArgumentError("an arm must be longer than nothing", where="--arm", remedy="write it like '0.6 m'")
     return arm_m
 
 
@@ -66,7 +66,7 @@ def rule_of(text: str | None) -> DecisionRule:
     try:
         return DecisionRule(text or DecisionRule.GUARDED)
     except ValueError:
-        raise ArgumentError(f"'{text}' is not a decision rule", mend="use guarded or simple") from None
+        raise ArgumentError(f"'{text}' is not a decision rule", remedy="use guarded or simple") from None
 
 
 def unit_of(text: str | None) -> str:

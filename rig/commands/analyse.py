@@ -197,7 +197,7 @@ def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:
     rows.append(f"  chatter         {wording.chatter_text(result.chatter, unit)}")
     if one.verdict is not None:
         rows.append(f"  {wording.STATE_WORD[one.verdict.state]:<14}  {wording.verdict_text(one.verdict, unit)}")
-    rows += [f"  doubt           {wording.doubt_text(doubt)}" for doubt in result.doubts]
+    rows += [f"  doubt           {wording.quality_text(flag)}" for flag in result.quality]
     rows += [f"  note            {note}" for note in one.notes]
     if with_budget:
         for name, figures in (("pack breakaway", result.breakaway), ("pack sliding", result.sliding)):

@@ -46,14 +46,16 @@ def run(args: argparse.Namespace) -> int:
         print(TEMPLATE, end="")
         return 0
     if args.plan is None:
-        raise ArgumentError("no plan", where="PLAN.toml", mend="get one to fill in: platepull calibrate --template")
+        raise ArgumentError("no plan", where="PLAN.toml", remedy="get one to fill in: platepull calibrate --template")
     if args.reference and not args.device:
-        raise ArgumentError("there is a reference, but no device", where="--reference", mend="name the sensor's profile: --device")
+        raise ArgumentError(
+            "there is a reference, but no device", where="--reference", remedy="name the sensor's profile: --device"
+        )
     plan = load_plan(args.plan, date.today())
     out: Path = args.out or args.plan.parent / f"certificate_{_file_name(plan.draft.number)}.json"
     if out.exists():
         raise CertificateError(
-            "is there already", where=str(out), mend="give the certificate another number, or name another --out"
+            "is there already", where=str(out), remedy="give the certificate another number, or name another --out"
         )
     if args.device and not _taken(args, plan):
         print(f"broken off; what was taken is in {plan.points}: the same command goes on with it", file=sys.stderr)
@@ -123,7 +125,7 @@ def _gauge(profile_name: str, *, under_test: bool) -> Iterator[Gauge]:
     from analysis.results import Sensor
     from drivers.clock import SystemClock
     from drivers.profile import load_profile
-    from drivers.source import LineAway, LineUp, LineWord, open_source
+    from drivers.source import ConnectionLost, LineUp, LineWarning, open_source
     from rig.calibration.point_taker import Gauge
     from rig.calibration.sensor_in_use import SensorChoice
     from rig.commands._options import profile_path
@@ -139,7 +141,9 @@ def _gauge(profile_name: str, *, under_test: bool) -> Iterator[Gauge]:
     terminal = terminal_of("N.m", large=False)
 
     def tell(item: object) -> None:
-        if isinstance(item, LineUp | LineAway | LineWord | Failed):  # a weight that is hung looks like a pull: no word of that
+        if isinstance(
+            item, LineUp | ConnectionLost | LineWarning | Failed
+        ):  # a weight that is hung looks like a pull: no word of that
             terminal.show(item)
 
     with Bench(open_source(profile, clock), Session(sensor=sensor)) as bench:

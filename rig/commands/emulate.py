@@ -69,7 +69,7 @@ def serve_until(stop: threading.Event, clock: Clock, args: argparse.Namespace) -
     rate_hz = _rate_hz(args.rate)
     faults = Faults.parse(args.faults)
     if args.seed < 0:
-        raise BenchError(f"the seed {args.seed} is below zero", mend="use 0 or more")
+        raise BenchError(f"the seed {args.seed} is below zero", remedy="use 0 or more")
     bench_rng, cable_rng = np.random.default_rng(args.seed).spawn(2)
     device = device_for(args.protocol, rate_hz)
     bench = Bench(chosen.workday, chosen.sensor, rate_hz, bench_rng)
@@ -110,7 +110,7 @@ def _rate_hz(text: str) -> float:
     except ValueError:
         rate_hz = to_si(text, "rate")
     if not 1 <= rate_hz <= HIGHEST_RATE_HZ:
-        raise BenchError(f"a rate of {text} is beyond the pretend bench", mend=f"use 1 Hz to {HIGHEST_RATE_HZ:g} Hz")
+        raise BenchError(f"a rate of {text} is beyond the pretend bench", remedy=f"use 1 Hz to {HIGHEST_RATE_HZ:g} Hz")
     return rate_hz
 
 
@@ -118,14 +118,14 @@ def _opened(path: Path) -> TextIO:
     try:
         return path.open("a", encoding="utf-8")
     except OSError as fault:
-        raise BenchError("the file cannot be written", where=str(path), mend=f"check the folder ({fault.strerror})") from fault
+        raise BenchError("the file cannot be written", where=str(path), remedy=f"check the folder ({fault.strerror})") from fault
 
 
 def _write_profile(path: Path, text: str) -> None:
     try:
         path.write_text(text, encoding="utf-8")
     except OSError as fault:
-        raise BenchError("the profile cannot be written", where=str(path), mend=f"check the folder ({fault.strerror})") from fault
+        raise BenchError("the profile cannot be written", where=str(path), remedy=f"check the folder ({fault.strerror})") from fault
 
 
 def _tell(truth: PullTruth, file: TextIO | None) -> None:

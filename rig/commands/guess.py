@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     capacity_nm = None if args.capacity is None else to_si(args.capacity, "torque")
     if capacity_nm is not None and capacity_nm <= 0:
         raise BenchError(
-            "a capacity must be above zero", where="--capacity", mend='take it from the sensor\'s plate, like "200 N.m"'
+            "a capacity must be above zero", where="--capacity", remedy='take it from the sensor\'s plate, like "200 N.m"'
         )
     path = Path(args.what)
     port, baud = args.what, args.baud or BAUDS[0]
@@ -60,18 +60,18 @@ def run(args: argparse.Namespace) -> int:
         if found is not None and chunks[0].arrival_s is None:
             port, found = (
                 "PORT",
-                replace(found, doubts=(*found.doubts, "port: a file does not tell; write the device's own for PORT")),
+                replace(found, caveats=(*found.caveats, "port: a file does not tell; write the device's own for PORT")),
             )
     else:
         bauds = (args.baud,) if args.baud else BAUDS
         baud, found = listen(lambda rate: SerialLine(args.what, rate), bauds, SystemClock(), args.seconds)
     if found is None:
-        mend = "try --seconds 10, or --baud as its manual has it; 'platepull wire record --port' keeps the bytes to be looked at"
+        remedy = "try --seconds 10, or --baud as its manual has it; 'platepull wire record --port' keeps the bytes to be looked at"
         if path.is_file():
-            mend = f"it must hold {LEAST_LINES} whole lines or more, or frames; a Modbus device is set up by hand"
-        raise BenchError("nothing that came makes sense as text lines or frames", where=args.what, mend=mend)
+            remedy = f"it must hold {LEAST_LINES} whole lines or more, or frames; a Modbus device is set up by hand"
+        raise BenchError("nothing that came makes sense as text lines or frames", where=args.what, remedy=remedy)
     remarks = [f"Guessed; {100 * found.sureness:.0f} % sure."]
-    remarks += [f"  because {reason}" for reason in found.because] + [f"  doubtful: {doubt}" for doubt in found.doubts]
+    remarks += [f"  because {reason}" for reason in found.because] + [f"  doubtful: {flag}" for flag in found.caveats]
     text = profile_text(
         name=args.name, port=port, baud=baud, bits=found.bits, capacity=args.capacity, layout=found.layout, remarks=remarks
     )
@@ -79,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
         print(text, end="")
     else:
         _write(args.out, text)
-    print(f"{100 * found.sureness:.0f} % sure.", *[f"Doubtful: {doubt}." for doubt in found.doubts], sep="\n", file=sys.stderr)
+    print(f"{100 * found.sureness:.0f} % sure.", *[f"Doubtful: {flag}." for flag in found.caveats], sep="\n", file=sys.stderr)
     return 0
 
 
@@ -90,10 +90,10 @@ def _write(path: Path, text: str) -> None:
         with path.open("x", encoding="utf-8") as file:  # a profile that was corrected by hand is not written over
             file.write(text)
     except FileExistsError:
-        raise BenchError("there is such a file already", where=str(path), mend="choose another name") from None
+        raise BenchError("there is such a file already", where=str(path), remedy="choose another name") from None
     except OSError as fault:
         raise BenchError(
-            f"the profile cannot be written ({fault.strerror})", where=str(path), mend="check folder and disk"
+            f"the profile cannot be written ({fault.strerror})", where=str(path), remedy="check folder and disk"
         ) from fault
 
 
@@ -106,7 +106,7 @@ def chunks_of(path: Path) -> list[Chunk]:
     try:
         data = path.read_bytes()
     except OSError as fault:
-        raise BenchError(f"the file cannot be read ({fault.strerror})", where=str(path), mend="check the file") from fault
+        raise BenchError(f"the file cannot be read ({fault.strerror})", where=str(path), remedy="check the file") from fault
     if data.startswith(MAGIC.encode()):
         return [Chunk(event.time_s, event.data) for event in read_wire(path) if event.what == "r"]
     return [Chunk(None, b"\n" + data + b"\n")]  # a file begins and ends with whole lines
@@ -126,8 +126,8 @@ def listen(open_line: Callable[[int], Line], bauds: tuple[int, ...], clock: Cloc
         finally:
             line.close()
         if not chunks:  # at a wrong baud rate something would have come, if only garbage
-            mend = "switch the device on and set it to send by itself; a Modbus device, which must be asked, is set up by hand"
-            raise LineLostError("the line is open but nothing arrives", where=line.name, mend=mend)
+            remedy = "switch the device on and set it to send by itself; a Modbus device, which must be asked, is set up by hand"
+            raise LineLostError("the line is open but nothing arrives", where=line.name, remedy=remedy)
         found = guess(chunks)
         if found is not None and (best[1] is None or found.sureness > best[1].sureness):
             best = (baud, found)

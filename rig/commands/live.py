@@ -72,8 +72,8 @@ def run(args: argparse.Namespace) -> int:
         elif device is not None:
             profile = load_profile(profile_path(device))
         if profile is None and not in_window:  # a window without a profile opens on the line page
-            mend = "name one, or try without hardware: platepull live --pretend"
-            raise ArgumentError("no device profile", where="--device", mend=mend)
+            remedy = "name one, or try without hardware: platepull live --pretend"
+            raise ArgumentError("no device profile", where="--device", remedy=remedy)
         from rig.commands._watch import todays_folder, watch_in_terminal
 
         out = args.out or (None if args.pretend is not None else settings.out or str(todays_folder()))

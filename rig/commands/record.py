@@ -29,9 +29,9 @@ def run(args: argparse.Namespace) -> int:
     settings = load_settings()
     device, out = args.device or settings.device, args.out or settings.out
     if device is None:
-        raise ArgumentError("no device profile", where="--device", mend="name one, or set 'device' in the settings")
+        raise ArgumentError("no device profile", where="--device", remedy="name one, or set 'device' in the settings")
     if out is None:
-        raise ArgumentError("no folder to record into", where="--out", mend="name one, or set 'out' in the settings")
+        raise ArgumentError("no folder to record into", where="--out", remedy="name one, or set 'out' in the settings")
     from drivers.profile import load_profile
 
     profile = load_profile(profile_path(device))

@@ -88,7 +88,9 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
     sensor = sensor_choice(args, settings).of(info)
     window = chosen_window(args, settings, info.window)
     terminal = terminal_of(unit_of(args.unit or settings.unit), large=True)
-    session = Session(sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule), lapses=info.lapse_codes())
+    session = Session(
+        sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule), calibration_flags=info.calibration_flag_codes()
+    )
     clock = SystemClock()
     source: Source
     if math.isfinite(speed):
@@ -108,6 +110,6 @@ def _speed(text: str) -> float:
         speed = math.nan
     if not (SLOWEST <= speed <= FASTEST or speed == math.inf):
         raise ArgumentError(
-            f"'{text}' is not a speed", where="--speed", mend=f"use a number from {SLOWEST:g} to {FASTEST:g}, or max"
+            f"'{text}' is not a speed", where="--speed", remedy=f"use a number from {SLOWEST:g} to {FASTEST:g}, or max"
         )
     return speed

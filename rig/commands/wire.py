@@ -92,7 +92,7 @@ def _any_device(port: str, baud: int) -> DeviceProfile:
 def _follow(source: LiveSource, stop: threading.Event, *, understood: bool = True) -> Trace:
     """Print what the line does, then what came of the bytes where a profile tells their meaning; return the samples."""
     from analysis.trace import Trace, join
-    from drivers.source import LineAway, LineUp, LineWord
+    from drivers.source import ConnectionLost, LineUp, LineWarning
 
     pieces: list[Trace] = []
     for item in source.pieces(stop):
@@ -101,10 +101,10 @@ def _follow(source: LiveSource, stop: threading.Event, *, understood: bool = Tru
                 pieces.append(item)
             case LineUp(name=name):
                 print(f"{name}: open")
-            case LineAway(name=name, what=what, mend=mend):
-                print(f"{name}: {what}; {mend}")
-            case LineWord(what=what, mend=mend) if understood:
-                print(f"{what}; {mend}")
+            case ConnectionLost(name=name, what=what, remedy=remedy):
+                print(f"{name}: {what}; {remedy}")
+            case LineWarning(what=what, remedy=remedy) if understood:
+                print(f"{what}; {remedy}")
     if not understood:
         return join(pieces)
     trace, faults = join(pieces), source.faults

@@ -71,9 +71,9 @@ class Certificate:
                     found[way] = examine(run, degree=self.degree, u_relative=self.u_relative)
                 except ValueError as fault:
                     what = f"the points {name} do not make a calibration: {fault}"
-                    raise CertificateError(what, mend="take more points") from fault
+                    raise CertificateError(what, remedy="take more points") from fault
         if not found:
-            raise CertificateError("there is no load among the points", mend="take points at loads, and at zero before and after")
+            raise CertificateError("there is no load among the points", remedy="take points at loads, and at zero before and after")
         return found
 
 
@@ -116,7 +116,7 @@ def function_of(content: object, where: str, section: str, error: type[BenchErro
 
 def _table(content: object, where: str, section: str, error: type[BenchError] = CertificateError) -> Table:
     if not isinstance(content, dict):
-        raise error(f"'{section}' is not an object", where=where, mend="mend or remove it")
+        raise error(f"'{section}' is not an object", where=where, remedy="fix or remove it")
     return Table(where, section, {key: value for key, value in content.items() if value is not None}, error)
 
 
@@ -178,7 +178,7 @@ def write_certificate(path: Path, certificate: Certificate) -> None:
         write_whole(path, json.dumps(to_document(certificate), indent=1, ensure_ascii=False, allow_nan=False) + "\n")
     except OSError as fault:
         raise CertificateError(
-            f"cannot be written ({fault.strerror})", where=str(path), mend="check folder, rights and space"
+            f"cannot be written ({fault.strerror})", where=str(path), remedy="check folder, rights and space"
         ) from fault
 
 
@@ -188,18 +188,20 @@ def read_certificate(path: Path) -> Certificate:
     try:
         content = json.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
-        raise CertificateError("there is no such certificate", where=where, mend="check the path") from None
+        raise CertificateError("there is no such certificate", where=where, remedy="check the path") from None
     except (OSError, UnicodeDecodeError) as fault:
-        raise CertificateError(f"the certificate cannot be read ({fault})", where=where, mend="check the file") from fault
+        raise CertificateError(f"the certificate cannot be read ({fault})", where=where, remedy="check the file") from fault
     except ValueError as fault:
-        raise CertificateError(f"this is not JSON: {fault}", where=where, mend="make it anew: platepull calibrate") from fault
+        raise CertificateError(f"this is not JSON: {fault}", where=where, remedy="make it anew: platepull calibrate") from fault
     return from_document(content, where)
 
 
 def from_document(content: object, where: str) -> Certificate:
     """The certificate of JSON values; see `read_certificate`."""
     if not isinstance(content, dict) or content.get("kind") != KIND or content.get("version") != VERSION:
-        raise CertificateError(f"this is no '{KIND}' of version {VERSION}", where=where, mend="make one with: platepull calibrate")
+        raise CertificateError(
+            f"this is no '{KIND}' of version {VERSION}", where=where, remedy="make one with: platepull calibrate"
+        )
     table = _table(content, where, "certificate")
     for key in ("kind", "version", "findings", *WAYS):
         table.take(key, object, "what the program wrote", None)
@@ -221,7 +223,7 @@ def from_document(content: object, where: str) -> Certificate:
     )
     table.done()
     if certificate.forward is None and certificate.back is None:
-        raise CertificateError("there is no function in it", where=where, mend="make it anew: platepull calibrate")
+        raise CertificateError("there is no function in it", where=where, remedy="make it anew: platepull calibrate")
     _check_against_points(certificate, where)
     return certificate
 
@@ -234,7 +236,7 @@ def _check_against_points(certificate: Certificate, where: str) -> None:
             raise CertificateError(
                 f"the function '{name}' is not the one that its points give",
                 where=where,
-                mend="the file was edited: make it anew with platepull calibrate",
+                remedy="the file was edited: make it anew with platepull calibrate",
             )
 
 

@@ -88,7 +88,7 @@ class TraceInfo:
     software     name and version of what wrote the trace
     zero_before_nm, zero_after_nm   torque at rest before and after the pull, as it was read
     exercised_nm    the torque to which the sensor was exercised before the pull, in its direction
-    lapses          what the bench had to say of the sensor, codes of `PullResult.lapses` between blanks
+    calibration_flags    what the bench had to say of the sensor, codes of `PullResult.calibration_flags` between blanks
     notes        what the reader of the file should know; made on reading, never written
     """
 
@@ -114,7 +114,7 @@ class TraceInfo:
     zero_before_nm: float | None = None
     zero_after_nm: float | None = None
     exercised_nm: float | None = None
-    lapses: str | None = None
+    calibration_flags: str | None = None
     window: Window | None = None
     transducer: Transducer = Transducer()
     calibration: Calibration = Calibration()
@@ -133,9 +133,9 @@ class TraceInfo:
             adapter=self.offset_adapter,
         )
 
-    def lapse_codes(self) -> tuple[str, ...]:
-        """What the bench had to say of the sensor, as codes of `PullResult.lapses`."""
-        return tuple((self.lapses or "").split())
+    def calibration_flag_codes(self) -> tuple[str, ...]:
+        """What the bench had to say of the sensor, as codes of `PullResult.calibration_flags`."""
+        return tuple((self.calibration_flags or "").split())
 
     def with_certificate(self, certificate: Certificate) -> TraceInfo:
         """The same under that certificate: it counts in place of another one and of an uncertainty that was stated."""
@@ -169,6 +169,8 @@ def _date(text: str) -> date | None:
         return None
 
 
+OLD_KEYS = {"lapses": "calibration_flags"}
+"""Keys as recordings of version 0.1 wrote them."""
 _TEXT = {entry.name for entry in fields(TraceInfo) if entry.type == "str | None"}
 _NUMBER = {entry.name for entry in fields(TraceInfo) if entry.type in ("float | None", "int | None")}
 
@@ -197,12 +199,13 @@ def from_document(text: str, where: str) -> TraceInfo:
     try:
         document = json.loads(text)
     except ValueError as fault:
-        raise MetadataError("is not JSON", where=where, mend=f"mend or remove it ({fault})") from fault
+        raise MetadataError("is not JSON", where=where, remedy=f"fix or remove it ({fault})") from fault
     if not isinstance(document, dict):
-        raise MetadataError("is not a metadata document", where=where, mend="mend or remove it")
+        raise MetadataError("is not a metadata document", where=where, remedy="fix or remove it")
     terms = document.get(KEY, document.get(SHORT_KEY, {}))
     if not isinstance(terms, dict):
-        raise MetadataError(f"'{KEY}' is not an object", where=where, mend="mend or remove it")
+        raise MetadataError(f"'{KEY}' is not an object", where=where, remedy="fix or remove it")
+    terms = {OLD_KEYS.get(name, name): value for name, value in terms.items()}
     known: dict[str, Any] = {name: _text(terms, name, where) for name in _TEXT & terms.keys()}
     known |= {name: _number(terms, name, where) for name in _NUMBER & terms.keys()}
     if known.get("number") is not None:
@@ -231,7 +234,7 @@ def from_document(text: str, where: str) -> TraceInfo:
 def _part(terms: Mapping[str, Any], name: str, where: str) -> dict[str, Any]:
     part = terms[name]
     if not isinstance(part, dict):
-        raise MetadataError(f"'{name}' is not an object", where=where, mend="mend or remove it")
+        raise MetadataError(f"'{name}' is not an object", where=where, remedy="fix or remove it")
     return part
 
 
@@ -241,7 +244,7 @@ def _adapter_of(part: Mapping[str, Any], where: str) -> OffsetAdapter:
     try:
         return OffsetAdapter(**numbers)  # type: ignore[arg-type]
     except (TypeError, ValueError) as fault:
-        raise MetadataError(f"'offset_adapter' cannot be used ({fault})", where=where, mend="mend or remove it") from fault
+        raise MetadataError(f"'offset_adapter' cannot be used ({fault})", where=where, remedy="fix or remove it") from fault
 
 
 def _window(value: object, where: str) -> Window:
@@ -251,8 +254,8 @@ def _window(value: object, where: str) -> Window:
         if isinstance(value, dict) and isinstance(value.get("limits"), str):
             return Window.parse(value["limits"], value.get("basis", Basis.BREAKAWAY))
     except (BenchError, ValueError) as fault:
-        raise MetadataError(f"'window' cannot be read ({fault})", where=where, mend="mend or remove it") from fault
-    raise MetadataError("'window' is not a window", where=where, mend='write it like "25..45 lbf.ft"')
+        raise MetadataError(f"'window' cannot be read ({fault})", where=where, remedy="fix or remove it") from fault
+    raise MetadataError("'window' is not a window", where=where, remedy='write it like "25..45 lbf.ft"')
 
 
 def _text(terms: Mapping[str, Any], name: str, where: str) -> str | None:
@@ -261,11 +264,11 @@ def _text(terms: Mapping[str, Any], name: str, where: str) -> str | None:
         return value
     if isinstance(value, int | float) and not isinstance(value, bool):
         return str(value)
-    raise MetadataError(f"'{name}' is not text", where=where, mend="mend or remove it")
+    raise MetadataError(f"'{name}' is not text", where=where, remedy="fix or remove it")
 
 
 def _number(terms: Mapping[str, Any], name: str, where: str) -> float | None:
     value = terms[name]
     if value is None or (isinstance(value, int | float) and not isinstance(value, bool)):
         return value
-    raise MetadataError(f"'{name}' is not a number", where=where, mend="mend or remove it")
+    raise MetadataError(f"'{name}' is not a number", where=where, remedy="fix or remove it")

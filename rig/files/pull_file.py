@@ -8,7 +8,7 @@ from pathlib import Path
 
 from analysis.pull.reading import read_pull
 from analysis.results import PullResult, Sensor
-from analysis.sensor.correction import in_force
+from analysis.sensor.correction import apply_calibration
 from analysis.trace import Trace
 from rig.files.metadata import TraceInfo
 from rig.files.trace_csv import read_trace
@@ -26,5 +26,5 @@ class Recording:
 def read_recording(path: Path, sensor_of: Callable[[TraceInfo], Sensor], *, arm_m: float | None = None) -> Recording:
     """Read a file and the pull in it; `sensor_of` tells what counts of the sensor. Raises TraceFileError or MetadataError."""
     raw, info = read_trace(path, arm_m=arm_m)
-    trace, sensor = in_force(raw, sensor_of(info))
-    return Recording(trace, info, replace(read_pull(trace, sensor), lapses=info.lapse_codes()))
+    trace, sensor = apply_calibration(raw, sensor_of(info))
+    return Recording(trace, info, replace(read_pull(trace, sensor), calibration_flags=info.calibration_flag_codes()))

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from analysis.results import Breakaway, Budget, PullResult, SeriesResult, Sliding, Verdict
-from rig.words.sentences import doubt_text, verdict_text
+from rig.words.sentences import quality_text, verdict_text
 
 
 def analysis_document(
@@ -30,7 +30,7 @@ def analysis_document(
             "peak_to_peak_nm": result.chatter.peak_to_peak_nm,
             "cycles": result.chatter.cycles,
         },
-        "quality": [{"code": str(doubt.code), "text": doubt_text(doubt)} for doubt in result.doubts],
+        "quality": [{"code": str(flag.code), "text": quality_text(flag)} for flag in result.quality],
         "verdict": None if verdict is None else verdict_document(verdict),
         "notes": list(notes),
         "stretches": [{"label": str(part.label), "from_s": part.from_s, "to_s": part.to_s} for part in result.stretches],

@@ -1,4 +1,4 @@
-"""Trace files: CSV with its metadata file to Trace and TraceInfo, and back. Errors name file, row (as an editor counts) and mend.
+"""Trace files: CSV with its metadata file to Trace and TraceInfo, and back. Errors name file, row (as an editor counts) and fix.
 
 The form: UTF-8, RFC 4180, comma, one header row of `quantity [unit]` cells; `time` and `torque` are needed, `angle` is optional,
 other columns are ignored. A bare CSV is a complete trace; `NAME.csv-metadata.json` beside it tells the rest (rig.files.metadata).
@@ -66,7 +66,7 @@ def write_trace(path: Path, trace: Trace, info: TraceInfo | None = None) -> None
         path.write_bytes(header(with_angle=with_angle) + rows(trace, with_angle=with_angle))
     except OSError as fault:
         raise TraceFileError(
-            f"cannot be written ({fault.strerror})", where=str(path), mend="check folder, rights and space"
+            f"cannot be written ({fault.strerror})", where=str(path), remedy="check folder, rights and space"
         ) from fault
 
 
@@ -94,16 +94,16 @@ def _bytes(path: Path) -> bytes:
     try:
         data = path.read_bytes()
     except FileNotFoundError as fault:
-        raise TraceFileError("there is no such file", where=where, mend="check the name") from fault
+        raise TraceFileError("there is no such file", where=where, remedy="check the name") from fault
     except IsADirectoryError as fault:
-        raise TraceFileError("is a folder", where=where, mend="name the CSV files in it") from fault
+        raise TraceFileError("is a folder", where=where, remedy="name the CSV files in it") from fault
     except OSError as fault:
-        raise TraceFileError(f"cannot be read ({fault.strerror})", where=where, mend="check the file's rights") from fault
+        raise TraceFileError(f"cannot be read ({fault.strerror})", where=where, remedy="check the file's rights") from fault
     data = data.removeprefix(b"\xef\xbb\xbf").rstrip(b"\0")  # zeros at the end: what a power cut may leave of a growing file
     if not data.strip():
-        raise TraceFileError("is empty", where=where, mend="record the pull again")
+        raise TraceFileError("is empty", where=where, remedy="record the pull again")
     if b"\0" in data[:4096] or data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise TraceFileError("is not a text file in UTF-8", where=where, mend="name a CSV file, saved as 'CSV UTF-8'")
+        raise TraceFileError("is not a text file in UTF-8", where=where, remedy="name a CSV file, saved as 'CSV UTF-8'")
     if b"\n" not in data:
         data = data.replace(b"\r", b"\n")
     return data
@@ -116,7 +116,7 @@ def _info(path: Path) -> TraceInfo:
     except FileNotFoundError:
         return TraceInfo()
     except (OSError, UnicodeDecodeError) as fault:
-        raise TraceFileError(f"cannot be read ({fault})", where=str(target), mend="mend or remove it") from fault
+        raise TraceFileError(f"cannot be read ({fault})", where=str(target), remedy="fix or remove it") from fault
     return from_document(text, str(target))
 
 
@@ -124,13 +124,13 @@ def _header_cells(line: bytes, where: str) -> list[str]:
     try:
         text = line.decode("utf-8").rstrip("\r")
     except UnicodeDecodeError as fault:
-        raise TraceFileError("is not a text file in UTF-8", where=where, mend="name a CSV file, saved as 'CSV UTF-8'") from fault
+        raise TraceFileError("is not a text file in UTF-8", where=where, remedy="name a CSV file, saved as 'CSV UTF-8'") from fault
     cells = next(csv.reader([text]), [])
     if len(cells) < 2 and (";" in text or "\t" in text):
         raise TraceFileError(
             "the columns are not separated by commas",
             where=f"{where}, row 1",
-            mend="save it with commas between columns and points in numbers",
+            remedy="save it with commas between columns and points in numbers",
         )
     return cells
 
@@ -183,13 +183,13 @@ def _table_by_row(portion: bytes, layout: Layout, where: str, first_row: int) ->
         )
     except csv.Error as fault:
         place = f"{where}, row {reader.line_num + first_row - 1}"
-        raise TraceFileError(f"is not CSV ({fault})", where=place, mend="mend or delete the row") from fault
+        raise TraceFileError(f"is not CSV ({fault})", where=place, remedy="fix or delete the row") from fault
     return np.array(table, dtype=np.float64).reshape(len(table), len(layout.used))
 
 
 def _number(row: Sequence[str], column: Column, where: str) -> float:
     if column.at >= len(row):
-        raise TraceFileError(f"the row ends before its {column.title}", where=where, mend="mend or delete the row")
+        raise TraceFileError(f"the row ends before its {column.title}", where=where, remedy="fix or delete the row")
     cell = row[column.at].strip()
     if not cell:
         return math.nan
@@ -198,7 +198,7 @@ def _number(row: Sequence[str], column: Column, where: str) -> float:
             return float(cell)
     except ValueError:
         pass
-    raise TraceFileError(f"{column.title} '{cell[:40]}' is not a number", where=where, mend="mend or delete the row")
+    raise TraceFileError(f"{column.title} '{cell[:40]}' is not a number", where=where, remedy="fix or delete the row")
 
 
 def _trace(table: Floats, layout: Layout, body: bytes, where: str) -> tuple[Trace, list[str]]:
@@ -207,11 +207,11 @@ def _trace(table: Floats, layout: Layout, body: bytes, where: str) -> tuple[Trac
         bad = np.isinf(values) if column is not layout.time else ~np.isfinite(values)
         if bad.any():
             what = f"{column.title} is missing" if np.isnan(values[bad.argmax()]) else f"{column.title} is not finite"
-            raise TraceFileError(what, where=_row(body, int(bad.argmax()), where), mend="mend or delete the row")
+            raise TraceFileError(what, where=_row(body, int(bad.argmax()), where), remedy="fix or delete the row")
     backward = np.flatnonzero(np.diff(time_s) <= 0)
     if backward.size:
         raise TraceFileError(
-            "time does not rise", where=_row(body, int(backward[0]) + 1, where), mend="mend the time or delete the row"
+            "time does not rise", where=_row(body, int(backward[0]) + 1, where), remedy="fix the time or delete the row"
         )
     torque_nm = (table[:, 1] * layout.torque.scale.factor + layout.torque.scale.offset) * (layout.arm_m or 1.0)
     there, notes = ~np.isnan(torque_nm), []

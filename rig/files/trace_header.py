@@ -52,23 +52,23 @@ def layout_of(cells: Sequence[str], where: str, arm_m: float | None) -> Layout:
     heads = [ColumnHeader.parse(cell) for cell in cells]
     named = {head.quantity: at for at, head in reversed(list(enumerate(heads)))}
     if not named.keys() & {"time", "torque", "force", "angle", "position"}:
-        raise TraceFileError("has no header row that names time and torque", where=f"{where}, row 1", mend=HEADER_MEND)
+        raise TraceFileError("has no header row that names time and torque", where=f"{where}, row 1", remedy=HEADER_MEND)
 
     def column(name: str, quantity: Quantity) -> Column | None:
         if name not in named:
             return None
         head = heads[named[name]]
         if not head.unit:
-            raise TraceFileError(f"the column '{name}' has no unit", where=f"{where}, row 1", mend=HEADER_MEND)
+            raise TraceFileError(f"the column '{name}' has no unit", where=f"{where}, row 1", remedy=HEADER_MEND)
         try:
             scale = scale_to_si(head.unit, quantity)
         except BenchError as fault:
-            raise TraceFileError(f"in the column '{name}', {fault.what}", where=f"{where}, row 1", mend=fault.mend) from fault
+            raise TraceFileError(f"in the column '{name}', {fault.what}", where=f"{where}, row 1", remedy=fault.remedy) from fault
         return Column(named[name], name, scale)
 
     time = column("time", "time")
     if time is None:
-        raise TraceFileError("has no time column", where=f"{where}, row 1", mend=HEADER_MEND)
+        raise TraceFileError("has no time column", where=f"{where}, row 1", remedy=HEADER_MEND)
     doubled = {head.quantity for head in heads if sum(other.quantity == head.quantity for other in heads) > 1}
     notes = [f"more than one '{name}' column; the first is read" for name in sorted(doubled & {"time", "torque", "angle"})]
     torque, angle, arm = column("torque", "torque"), column("angle", "angle"), None
@@ -79,7 +79,7 @@ def layout_of(cells: Sequence[str], where: str, arm_m: float | None) -> Layout:
             raise TraceFileError(
                 f"has neither torque nor force (its columns are {others})",
                 where=f"{where}, row 1",
-                mend="nothing here can be judged; " + HEADER_MEND,
+                remedy="nothing here can be judged; " + HEADER_MEND,
             )
         arm = DEFAULT_ARM_M if arm_m is None else arm_m
         notes.append(f"force read as torque on an arm of {arm:g} m" + (" (assumed; give --arm)" if arm_m is None else ""))

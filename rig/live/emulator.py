@@ -33,7 +33,7 @@ def pretend_bench(name: str, *, seed: int = 1, rate: str = "1000 Hz", over: str 
             assert child.stdout is not None
             if not child.stdout.readline():
                 _, said = child.communicate()
-                raise LineLostError("the pretend bench did not come up", where="pretend bench", mend=said.strip() or "try again")
+                raise LineLostError("the pretend bench did not come up", where="pretend bench", remedy=said.strip() or "try again")
             yield load_profile(profile)
         finally:
             child.terminate()

@@ -13,7 +13,7 @@ from drivers.clock import Clock, SystemClock
 from drivers.codec import Reading, WireFaults
 from drivers.outlets import Outlet, open_outlet
 from drivers.profile import DeviceProfile
-from drivers.source import LineAway, LineWord, SourceItem, open_source
+from drivers.source import ConnectionLost, LineWarning, SourceItem, open_source
 from drivers.text import Column, TextFormat, encode_line
 
 _DIGITS = 6  # as many as a recording keeps
@@ -83,9 +83,11 @@ class LineReplay:
     def _read(self, server: threading.Thread, stop: threading.Event) -> Iterator[SourceItem]:
         missing, shift_s = len(self._trace), float(self._trace.time_s[0])
         for item in self._live.pieces(stop):
-            if isinstance(item, LineAway) and self._served.is_set():
+            if isinstance(item, ConnectionLost) and self._served.is_set():
                 return
-            if isinstance(item, LineWord):  # at many times the pace the line's judgement of a device's rate is too coarse to tell
+            if isinstance(
+                item, LineWarning
+            ):  # at many times the pace the line's judgement of a device's rate is too coarse to tell
                 continue
             if not isinstance(item, Trace):
                 yield item

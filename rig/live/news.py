@@ -7,7 +7,7 @@ from pathlib import Path
 
 from analysis.results import PullResult, Verdict
 from analysis.trace import Trace
-from drivers.source import LineAway, LineUp, LineWord
+from drivers.source import ConnectionLost, LineUp, LineWarning
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ class Failed:
 
     what: str
     where: str
-    mend: str
+    remedy: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,4 +80,4 @@ class Ended:
     why: str = ""
 
 
-News = LineUp | LineAway | LineWord | PullBegan | PullJudged | ZeroFound | Exercised | SeriesOver | Failed | Ended
+News = LineUp | ConnectionLost | LineWarning | PullBegan | PullJudged | ZeroFound | Exercised | SeriesOver | Failed | Ended

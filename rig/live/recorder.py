@@ -130,12 +130,12 @@ def _free(folder: Path, stem: str) -> Path:
         path = folder / f"{stem}{extra}.csv"
         if not path.exists():
             return path
-    raise TraceFileError("no free name for the next pull", where=str(folder), mend="record into another folder")
+    raise TraceFileError("no free name for the next pull", where=str(folder), remedy="record into another folder")
 
 
 def _disk(fault: OSError, path: Path | None) -> TraceFileError:
     return TraceFileError(
-        f"cannot be written ({fault.strerror or fault})", where=str(path), mend="check the folder, its rights and the space left"
+        f"cannot be written ({fault.strerror or fault})", where=str(path), remedy="check the folder, its rights and the space left"
     )
 
 

@@ -31,7 +31,7 @@ from analysis.results import DecisionRule
 from analysis.trace import Trace
 from analysis.window import Window
 from drivers.codec import WireFaults
-from drivers.source import LineAway, LineUp, Source, SourceItem
+from drivers.source import ConnectionLost, LineUp, Source, SourceItem
 from rig.files.metadata import TraceInfo
 from rig.live.inbox import Close, Inbox
 from rig.live.news import Ended, Failed, News
@@ -216,7 +216,7 @@ class Bench:
         self._note_dropped()
         self._wire = replace(self._wire, up=False, faults=replace(self._source.faults))
         if isinstance(error, BenchError):
-            self._tell([Failed(error.what, error.where, error.mend), Ended(error.what)])
+            self._tell([Failed(error.what, error.where, error.remedy), Ended(error.what)])
         elif error is not None:
             self._tell(
                 [Failed(f"the bench stopped on a fault of ours ({error!r})", "bench", "report this"), Ended("a fault of ours")]
@@ -240,7 +240,7 @@ class Bench:
             span_s = self._recent[-1][0] - self._recent[0][0]
             rate_hz = (self._recent[-1][1] - self._recent[0][1]) / span_s if span_s > 0 else None
             figures = replace(figures, samples=samples, rate_hz=rate_hz)
-        elif isinstance(item, LineUp | LineAway):
+        elif isinstance(item, LineUp | ConnectionLost):
             figures = replace(figures, up=isinstance(item, LineUp))
         self._wire = replace(figures, faults=replace(self._source.faults), queue_high_water=self._inbox.high_water)
 

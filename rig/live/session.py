@@ -14,7 +14,7 @@ from analysis.errors import BenchError
 from analysis.pull.finder import FinderRules, PullAtRest, PullEnded, PullEvent, PullFinder, PullStarted
 from analysis.pull.reading import read_pull
 from analysis.results import DecisionRule, PullResult, Sensor, Verdict
-from analysis.sensor.correction import in_force
+from analysis.sensor.correction import apply_calibration
 from analysis.sensor.zero_history import QUIET_S, SensorLog, far_off
 from analysis.trace import EMPTY, Trace, join
 from analysis.verdict.judge import judge
@@ -56,7 +56,7 @@ def _amendments(result: PullResult, exercised_nm: float) -> dict[str, Any]:
         "zero_before_nm": result.zero_nm,
         "zero_after_nm": result.zero_after_nm,
         "exercised_nm": exercised_nm or None,
-        "lapses": " ".join(result.lapses) or None,
+        "calibration_flags": " ".join(result.calibration_flags) or None,
     }
 
 
@@ -67,7 +67,7 @@ class Session:
                that is read and shown, not on what is recorded
     window     what pulls are judged against; None: read, not judged
     recorder   writes each pull to a file; None: nothing is written
-    lapses     of a recording: what the bench said of the sensor then, in place of what this session sees of it
+    calibration_flags   of a recording: what the bench said of the sensor then, in place of what this session sees of it
 
     Recording comes first in a step. A failing recorder or analysis becomes `Failed` news; the stream goes on and the file stays.
     """
@@ -81,15 +81,15 @@ class Session:
         recorder: Recorder | None = None,
         rules: FinderRules = LIVE_RULES,
         first_number: int = 1,
-        lapses: tuple[str, ...] | None = None,
+        calibration_flags: tuple[str, ...] | None = None,
     ) -> None:
         self.window = window
         self.rule = rule
         self.pulls = 0
         self._sensor = sensor or Sensor()
-        in_use = in_force(EMPTY, self._sensor)[1]
+        in_use = apply_calibration(EMPTY, self._sensor)[1]
         self._log = SensorLog(in_use.capacity_nm, in_use.calibration)
-        self._lapses = lapses
+        self._calibration_flags = calibration_flags
         self._exercising = False
         self._loaded_s = -np.inf
         self._zero_due, self._zero_asked = True, False
@@ -189,7 +189,7 @@ class Session:
 
     def shown(self, piece: Trace) -> Trace:
         """The piece as it reads once calibration and adapter are in force: what a picture of the stream should show."""
-        return in_force(piece, self._sensor)[0]
+        return apply_calibration(piece, self._sensor)[0]
 
     def _new_finder(self) -> PullFinder:
         return PullFinder(self._log.capacity_nm, self._rules)
@@ -254,12 +254,12 @@ class Session:
         number = self._next_number
         news: list[News] = []
         try:
-            trace, sensor = in_force(trace, self._sensor)
+            trace, sensor = apply_calibration(trace, self._sensor)
             result = read_pull(trace, sensor)
             if final:
                 exercised_nm = self._log.exercised_nm(result.direction) if result.direction else 0.0
                 seen = self._log.add_pull(result)
-                result = replace(result, lapses=seen if self._lapses is None else self._lapses)
+                result = replace(result, calibration_flags=seen if self._calibration_flags is None else self._calibration_flags)
                 news = self._record(lambda recorder: recorder.amend(**_amendments(result, exercised_nm)))
             verdict = self._verdict(result)
         except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
@@ -277,5 +277,5 @@ class Session:
         try:
             what(self._recorder)
         except BenchError as error:
-            return [Failed(error.what, error.where, error.mend)]
+            return [Failed(error.what, error.where, error.remedy)]
         return []

@@ -9,7 +9,7 @@ from typing import TextIO
 
 from analysis.results import Verdict
 from drivers.clock import Clock
-from drivers.source import LineAway, LineUp, LineWord
+from drivers.source import ConnectionLost, LineUp, LineWarning
 from rig.live.news import Ended, Exercised, Failed, News, PullBegan, PullJudged, SeriesOver, ZeroFound
 from rig.live.runner import Bench
 from rig.words import sentences as wording
@@ -41,10 +41,10 @@ class Terminal:
         match item:
             case LineUp(name):
                 self.note(f"line open: {name}")
-            case LineAway(name, what, mend):
-                self.note(f"line: {name}: {what}; {mend}")
-            case LineWord(what, mend):
-                self.note(f"line: {what}; {mend}")
+            case ConnectionLost(name, what, remedy):
+                self.note(f"line: {name}: {what}; {remedy}")
+            case LineWarning(what, remedy):
+                self.note(f"line: {what}; {remedy}")
             case PullBegan(number):
                 if self.large:
                     self._say(f"pull {number} ...")
@@ -59,8 +59,8 @@ class Terminal:
                 self._say(wording.exercised_text(direction, torque_nm, times, over=over, unit=self.unit))
             case SeriesOver(before_nm, after_nm, moved):
                 self.note(wording.series_zero_text(before_nm, after_nm, moved=moved, unit=self.unit))
-            case Failed(what, where, mend):
-                self.note(f"{where}: {what}; {mend}" if where else f"{what}; {mend}")
+            case Failed(what, where, remedy):
+                self.note(f"{where}: {what}; {remedy}" if where else f"{what}; {remedy}")
             case Ended():
                 pass
 
@@ -74,7 +74,7 @@ class Terminal:
             self._say("", _RULER, _banner(item.verdict, self.unit), _RULER)
         self._say(line)
         details = [wording.verdict_text(item.verdict, self.unit)] if item.verdict is not None else []
-        details += [wording.doubt_text(doubt) for doubt in item.result.doubts]
+        details += [wording.quality_text(flag) for flag in item.result.quality]
         details += [f"kept in {item.file}"] if item.file is not None else []
         self._say(*(f"    {detail}" for detail in details))
         if self.large:

@@ -13,7 +13,7 @@ from PySide6.QtWidgets import QApplication
 from analysis.results import DecisionRule
 from analysis.window import Window
 from drivers.profile import DeviceProfile
-from rig.window.controller import Desk, Means
+from rig.window.controller import Controller, Means
 from rig.window.memory import recall, remember, remembered_path
 from rig.window.model import BenchModel
 from rig.window.openers import Benches
@@ -50,27 +50,27 @@ def run_window(
     model = BenchModel(window=window, rule=rule, unit=UnitChoice(remembered.unit, remembered.second_unit))
     with tempfile.TemporaryDirectory(prefix="platepull-") as folder:
         means = Means(benches, sounds_of_system(Path(folder)), lambda what: remember(path, what), asked_to_end=asked_to_end)
-        desk = Desk(model, remembered, means)
+        controller = Controller(model, remembered, means)
         if profile is not None:
-            desk.open_line(profile)
+            controller.open_line(profile)
             if exercise:
-                desk.exercise()
+                controller.exercise()
         elif recording is not None:
-            desk.open_recording(recording)
-            if desk.opened is not None and desk.opened.replay is not None:
-                desk.opened.replay.speed = speed
-        shell = Shell(desk)
+            controller.open_recording(recording)
+            if controller.opened is not None and controller.opened.replay is not None:
+                controller.opened.replay.speed = speed
+        shell = Shell(controller)
         status = app.exec()
         shell.window.let_go()
-        desk.close()
+        controller.close()
     return status
 
 
 class Shell:
     """Holds the window in sight; another language is another window on the same desk."""
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
+    def __init__(self, controller: Controller) -> None:
+        self._desk = controller
         self.window = self._show(cautions=True)
         self.window.resize(1280, 800)
 

@@ -57,4 +57,4 @@ class Work(Generic[Thing]):
                 if self._stop.is_set():
                     return
         except Exception as fault:  # noqa: BLE001  nobody above to catch it: it is told
-            self.troubles.append(BenchError(f"{self.name}: {fault!r}", mend="report this"))
+            self.troubles.append(BenchError(f"{self.name}: {fault!r}", remedy="report this"))

@@ -18,7 +18,7 @@ from rig.window.bench_port import BenchPort
 from rig.window.conditions import Conditions, lacking
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel
-from rig.window.openers import Benches, Opened, note_aside
+from rig.window.openers import Benches, Opened, note_excluded
 from rig.window.sounds import Sounds
 from rig.window.views.line import calibration
 from rig.window.views.overlay import Member, load
@@ -38,7 +38,7 @@ class Means:
     asked_to_end: Callable[[], bool] = lambda: False
 
 
-class Desk:
+class Controller:
     """Carries out wishes. `remembered` holds looks, sound, language and the last conditions."""
 
     def __init__(self, model: BenchModel, remembered: Remembered, means: Means) -> None:
@@ -114,15 +114,15 @@ class Desk:
 
     # pulls
 
-    def set_aside(self, number: int, reason: str | None) -> None:
+    def exclude(self, number: int, reason: str | None) -> None:
         """Let a pull not count, and write the reason into its metadata; None: it counts again."""
         pull = next((pull for pull in self.model.pulls if pull.number == number), None)
         if pull is None:
             return
-        self.model.set_aside(number, reason)
+        self.model.exclude(number, reason)
         if pull.file is not None:
             try:
-                note_aside(pull.file, reason, with_angle=pull.trace.angle_deg is not None)
+                note_excluded(pull.file, reason, with_angle=pull.trace.angle_deg is not None)
             except BenchError as fault:
                 self._tell(fault)
             except OSError as fault:
@@ -207,7 +207,7 @@ class Desk:
         try:
             self.means.remember(self.remembered)
         except OSError as fault:
-            self.model.tell(say("the window's choices could not be kept"), mend=str(fault))
+            self.model.tell(say("the window's choices could not be kept"), remedy=str(fault))
 
     def close(self) -> None:
         """Stop work, close the line; a pull under way is kept."""
@@ -215,4 +215,4 @@ class Desk:
         self.model.close()
 
     def _tell(self, fault: BenchError) -> None:
-        self.model.tell(fault.what, fault.where, fault.mend)
+        self.model.tell(fault.what, fault.where, fault.remedy)

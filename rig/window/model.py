@@ -15,7 +15,7 @@ from analysis.results import DecisionRule, PullResult, Verdict
 from analysis.trace import Trace
 from analysis.verdict.judge import judge
 from analysis.window import Window
-from drivers.source import LineAway, LineUp, LineWord
+from drivers.source import ConnectionLost, LineUp, LineWarning
 from rig.live.news import Ended, Exercised, Failed, News, PullBegan, PullJudged, ZeroFound
 from rig.window.axes import angle_range, scaled, torque_range
 from rig.window.bench_port import BenchPort
@@ -55,7 +55,7 @@ class Changed(Flag):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pull:
-    """A pull of the present series. `aside`: the reason why it does not count; None: it counts. Nothing is ever deleted.
+    """A pull of the present series. `excluded`: the reason why it does not count; None: it counts. Nothing is ever deleted.
 
     `lacks` names the conditions that were not stated when it was pulled.
     """
@@ -66,20 +66,20 @@ class Pull:
     verdict: Verdict | None
     file: Path | None
     final: bool
-    aside: str | None = None
+    excluded: str | None = None
     lacks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """Something the person should know and can mend.
+    """Something the person should know and can fix.
 
-    `of_line` goes away by itself when the line is back. `good`: nothing to mend, only to know.
+    `of_line` goes away by itself when the line is back. `good`: nothing to fix, only to know.
     """
 
     what: str
     where: str
-    mend: str
+    remedy: str
     of_line: bool = False
     good: bool = False
 
@@ -190,13 +190,13 @@ class BenchModel:
                 self.line_name, self.state = name, BenchState.WAITING
                 self.troubles = [trouble for trouble in self.troubles if not trouble.of_line]
                 return Changed.STATE | Changed.TROUBLE
-            case LineAway(name, what, mend):
+            case ConnectionLost(name, what, remedy):
                 self.state = BenchState.LOST
-                return self._trouble(Trouble(what, name, mend, of_line=True)) | Changed.STATE
-            case LineWord(what, mend):
-                return self._trouble(Trouble(what, self.line_name, mend))
-            case Failed(what, where, mend):
-                return self._trouble(Trouble(what, where, mend))
+                return self._trouble(Trouble(what, name, remedy, of_line=True)) | Changed.STATE
+            case LineWarning(what, remedy):
+                return self._trouble(Trouble(what, self.line_name, remedy))
+            case Failed(what, where, remedy):
+                return self._trouble(Trouble(what, where, remedy))
             case ZeroFound(zero_nm, asked, far_off):
                 return self._zero_found(zero_nm, asked=asked, far_off=far_off)
             case Exercised():
@@ -216,8 +216,8 @@ class BenchModel:
     def _zero_found(self, zero_nm: float, *, asked: bool, far_off: bool) -> Changed:
         shown = torque(zero_nm, self.unit.first)
         if far_off:
-            mend = say("something hangs on the sensor, or it was overloaded: check it first")
-            return self._trouble(Trouble(say("the zero is far off: {torque}", torque=shown), self.line_name, mend))
+            remedy = say("something hangs on the sensor, or it was overloaded: check it first")
+            return self._trouble(Trouble(say("the zero is far off: {torque}", torque=shown), self.line_name, remedy))
         return self._trouble(Trouble(say("new zero: {torque}", torque=shown), "", "", good=True)) if asked else Changed.NOTHING
 
     def _judged(self, news: PullJudged) -> Changed:
@@ -228,7 +228,7 @@ class BenchModel:
         if at is None:
             self.pulls.append(pull)
         else:
-            self.pulls[at] = replace(pull, aside=self.pulls[at].aside, lacks=self.pulls[at].lacks)
+            self.pulls[at] = replace(pull, excluded=self.pulls[at].excluded, lacks=self.pulls[at].lacks)
         if len(self.pulls) > self._whole_traces:
             self._thin(len(self.pulls) - self._whole_traces - 1)
         if self.state in (BenchState.PULLING, BenchState.READING):
@@ -257,9 +257,9 @@ class BenchModel:
         if self.troubles:
             self.troubles.pop()
 
-    def tell(self, what: str, where: str = "", mend: str = "") -> None:
+    def tell(self, what: str, where: str = "", remedy: str = "") -> None:
         """Show a trouble that arose in the window itself."""
-        self._trouble(Trouble(what, where, mend))
+        self._trouble(Trouble(what, where, remedy))
 
     def set_window(self, window: Window | None, rule: DecisionRule | None = None) -> None:
         """Judge every pull of the series against this window, and those to come."""
@@ -270,9 +270,9 @@ class BenchModel:
             replace(pull, verdict=None if window is None else judge(pull.result, window, self.rule)) for pull in self.pulls
         ]
 
-    def set_aside(self, number: int, reason: str | None) -> None:
+    def exclude(self, number: int, reason: str | None) -> None:
         """Let a pull not count, with the reason; None counts it again. The pull and its file stay."""
-        self.pulls = [replace(pull, aside=reason) if pull.number == number else pull for pull in self.pulls]
+        self.pulls = [replace(pull, excluded=reason) if pull.number == number else pull for pull in self.pulls]
 
     def new_series(self) -> None:
         """Start a series of its own; the files of the pulls so far stay where they are."""

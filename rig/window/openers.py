@@ -39,7 +39,7 @@ class Opened:
         self.bench.describe(conditions.into(self.info))
 
 
-def note_aside(file: Path, reason: str | None, *, with_angle: bool) -> None:
+def note_excluded(file: Path, reason: str | None, *, with_angle: bool) -> None:
     """Write into a pull's metadata that it was set aside, and why; None: that it counts again. Raises BenchError or OSError."""
     info = from_document(info_path(file).read_text(encoding="utf-8"), str(file))
     write_info(file, replace(info, remark=None if reason is None else f"set aside: {reason}"), with_angle=with_angle)
@@ -70,7 +70,7 @@ class Benches:
             window=window or info.window,
             rule=rule,
             first_number=first_number,
-            lapses=info.lapse_codes(),
+            calibration_flags=info.calibration_flag_codes(),
         )
         return Opened(Bench(replay, session, patient=True), replay, None, None, info, RawTap())
 

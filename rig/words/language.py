@@ -27,7 +27,7 @@ def speak(code: str) -> None:
     """Use this language from now on. Raises LanguageError if there is none such."""
     global _spoken, _table
     if code not in LANGUAGES:
-        raise LanguageError(f"there is no language '{code}'", mend=f"choose one of {', '.join(LANGUAGES)}")
+        raise LanguageError(f"there is no language '{code}'", remedy=f"choose one of {', '.join(LANGUAGES)}")
     _table = {} if code == "en" else catalogue(code)
     _spoken = code
 
@@ -53,7 +53,7 @@ def catalogue(code: str) -> dict[str, str]:
     try:
         return read_po(path.read_text(encoding="utf-8"), f"{code}.po")
     except OSError as fault:
-        raise LanguageError(f"the file of language '{code}' is missing", mend="install platepull again") from fault
+        raise LanguageError(f"the file of language '{code}' is missing", remedy="install platepull again") from fault
 
 
 def read_po(text: str, name: str) -> dict[str, str]:
@@ -81,6 +81,6 @@ def read_po(text: str, name: str) -> dict[str, str]:
         try:
             entry[field] += ast.literal_eval(quoted)
         except (KeyError, SyntaxError, ValueError, TypeError) as fault:
-            raise LanguageError("not a line of a .po file", where=f"{name}, row {row}", mend="correct the row") from fault
+            raise LanguageError("not a line of a .po file", where=f"{name}, row {row}", remedy="correct the row") from fault
     close()
     return pairs

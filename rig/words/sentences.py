@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from analysis.results import Budget, Chatter, Doubt, DoubtCode, PullResult, SeriesResult, Settling, Verdict, VerdictState
+from analysis.results import Budget, Chatter, PullResult, QualityCode, QualityFlag, SeriesResult, Settling, Verdict, VerdictState
 from analysis.sensor.zero_history import EXERCISE_LOADS, SOON_DAYS
 from analysis.units import in_unit
 from analysis.window import Basis, Window
@@ -138,27 +138,27 @@ def _probability(verdict: Verdict) -> str:
 # -- doubts and chatter -----------------------------------------------------------------------------------------------------------
 
 _DOUBT = {
-    DoubtCode.NO_PULL: ("there is no pull in this trace", ""),
-    DoubtCode.SHORT_TRAVEL: ("the unit was turned too short a way to trust the pack sliding", " ({} deg)"),
-    DoubtCode.TOO_FAST: ("it was pulled too fast", " ({} deg/s)"),
-    DoubtCode.HESITATED: ("the hand hesitated or gripped again", " (stood still for {} s)"),
-    DoubtCode.OVERLOAD: ("the sensor was at its limit: the true torque may be higher", " (it stops at {} N.m)"),
-    DoubtCode.SPIKES: ("electrical spikes were left out", " ({} of them)"),
-    DoubtCode.GAPS: ("samples are missing", " (the longest gap lasts {} s)"),
-    DoubtCode.LOW_RATE: ("the sampling is slow for such a pull: the peak may lie between samples", " ({} Hz)"),
-    DoubtCode.ZERO_DRIFT: ("the zero moved between before and after the pull", " (by {} N.m)"),
-    DoubtCode.COARSE: ("the sensor's steps are coarse for this torque", " (steps of {} N.m)"),
-    DoubtCode.LET_GO: ("the lever was let go before the plates slid", ""),
+    QualityCode.NO_PULL: ("there is no pull in this trace", ""),
+    QualityCode.SHORT_TRAVEL: ("the unit was turned too short a way to trust the pack sliding", " ({} deg)"),
+    QualityCode.TOO_FAST: ("it was pulled too fast", " ({} deg/s)"),
+    QualityCode.HESITATED: ("the hand hesitated or gripped again", " (stood still for {} s)"),
+    QualityCode.OVERLOAD: ("the sensor was at its limit: the true torque may be higher", " (it stops at {} N.m)"),
+    QualityCode.SPIKES: ("electrical spikes were left out", " ({} of them)"),
+    QualityCode.GAPS: ("samples are missing", " (the longest gap lasts {} s)"),
+    QualityCode.LOW_RATE: ("the sampling is slow for such a pull: the peak may lie between samples", " ({} Hz)"),
+    QualityCode.ZERO_DRIFT: ("the zero moved between before and after the pull", " (by {} N.m)"),
+    QualityCode.COARSE: ("the sensor's steps are coarse for this torque", " (steps of {} N.m)"),
+    QualityCode.LET_GO: ("the lever was let go before the plates slid", ""),
 }
 
 
-def doubt_text(doubt: Doubt) -> str:
+def quality_text(flag: QualityFlag) -> str:
     """What makes a reading doubtful, as a sentence with the figure behind it (of nought there is nothing to tell)."""
-    if doubt.code is DoubtCode.TOO_FAST and doubt.figure is None and doubt.limit is not None:
-        return f"the load was jerked on (in less than {figure(doubt.limit)} s)."
-    sentence, with_figure = _DOUBT[doubt.code]
-    if doubt.figure and with_figure:
-        size = abs(doubt.figure)
+    if flag.code is QualityCode.TOO_FAST and flag.figure is None and flag.limit is not None:
+        return f"the load was jerked on (in less than {figure(flag.limit)} s)."
+    sentence, with_figure = _DOUBT[flag.code]
+    if flag.figure and with_figure:
+        size = abs(flag.figure)
         sentence += with_figure.format(f"{size:.0f}" if size >= 100 or float(size).is_integer() else figure(size))
     return sentence + "."
 

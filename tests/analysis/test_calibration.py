@@ -13,7 +13,7 @@ from support.made import made_stream
 from analysis.pull.reading import read_pull
 from analysis.results import Calibration, OffsetAdapter, Sensor
 from analysis.sensor.calibration import Point, classify, examine, fit_polynomial, weigh
-from analysis.sensor.correction import calibration_u, in_force, lapses, true_torque
+from analysis.sensor.correction import apply_calibration, calibration_flags, calibration_u, true_torque
 from analysis.sensor.dead_weight import Arm, normal_gravity
 from analysis.sensor.zero_history import zero_moved
 from analysis.trace import Trace
@@ -166,7 +166,7 @@ def test_a_reading_is_set_right_and_the_certificate_stands_in_its_budget(mirror,
     stream = made_stream(1).mirrored() if mirror else made_stream(1)
     plain = read_pull(stream, Sensor(capacity_nm=200.0))
     sensor = Sensor(capacity_nm=200.0, calibration=calibrated())
-    result = read_pull(*in_force(stream, sensor))
+    result = read_pull(*apply_calibration(stream, sensor))
     assert result.breakaway.torque_nm == pytest.approx(gain * plain.breakaway.torque_nm, rel=2e-3)
     assert result.sliding.torque_nm == pytest.approx(gain * plain.sliding.torque_nm, rel=2e-3)
     (line,) = [line for line in result.breakaway.budget.lines if line.source == "calibration"]
@@ -180,7 +180,7 @@ def test_an_offset_that_was_not_tared_does_not_move_the_reading():
     sensor = Sensor(calibration=Calibration("C", function, function))
     stream = made_stream(1)
     shifted = Trace(stream.time_s, stream.torque_nm + 4.0, stream.angle_deg)
-    first, second = (read_pull(*in_force(trace, sensor)).breakaway.torque_nm for trace in (stream, shifted))
+    first, second = (read_pull(*apply_calibration(trace, sensor)).breakaway.torque_nm for trace in (stream, shifted))
     assert second == pytest.approx(first, abs=1e-6)
 
 
@@ -188,7 +188,8 @@ def test_an_offset_adapter_moves_the_reading_its_budget_and_the_calibrated_range
     stream, adapter = made_stream(1), OffsetAdapter(lever_m=0.5, length_m=0.1, angle_deg=60.0)
     assert adapter.factor == pytest.approx(1.1)
     plain, through = (
-        read_pull(*in_force(stream, Sensor(calibration=calibrated(), capacity_nm=200.0, adapter=each))) for each in (None, adapter)
+        read_pull(*apply_calibration(stream, Sensor(calibration=calibrated(), capacity_nm=200.0, adapter=each)))
+        for each in (None, adapter)
     )
     assert through.breakaway.torque_nm == pytest.approx(1.1 * plain.breakaway.torque_nm, rel=1e-9)
     assert through.sliding.torque_nm == pytest.approx(1.1 * plain.sliding.torque_nm, rel=1e-9)
@@ -197,9 +198,11 @@ def test_an_offset_adapter_moves_the_reading_its_budget_and_the_calibrated_range
     assert lines[1].u_nm == pytest.approx(math.hypot(1.1 * lines[0].u_nm, by_lever), rel=1e-6)
     # The sensor is the same: what it was calibrated for is told at the unit.
     assert through.calibration.forward.high_nm == pytest.approx(1.1 * plain.calibration.forward.high_nm)
-    stated = in_force(stream, Sensor(u_nm=0.5, capacity_nm=200.0, adapter=adapter))[1]
+    stated = apply_calibration(stream, Sensor(u_nm=0.5, capacity_nm=200.0, adapter=adapter))[1]
     assert (stated.u_nm, stated.capacity_nm) == (pytest.approx(0.55), pytest.approx(220.0))
-    assert in_force(stream, Sensor(adapter=adapter))[1].u_relative is None  # the lever alone is not the sensor's uncertainty
+    assert (
+        apply_calibration(stream, Sensor(adapter=adapter))[1].u_relative is None
+    )  # the lever alone is not the sensor's uncertainty
 
 
 def test_the_lever_s_uncertainty_goes_through_the_adapter():
@@ -216,7 +219,7 @@ def test_an_adapter_that_takes_the_whole_lever_is_refused():
 
 
 def test_a_stated_uncertainty_counts_before_the_certificate():
-    result = read_pull(*in_force(made_stream(1), Sensor(u_nm=0.7, calibration=calibrated())))
+    result = read_pull(*apply_calibration(made_stream(1), Sensor(u_nm=0.7, calibration=calibrated())))
     (line,) = [line for line in result.breakaway.budget.lines if line.source == "calibration"]
     assert line.u_nm == 0.7
 
@@ -226,7 +229,7 @@ def test_expired_and_out_of_range_are_said_on_the_verdict():
     stream = made_stream(1)
 
     def missing(calibration, trace=stream):
-        return judge(read_pull(*in_force(trace, Sensor(calibration=calibration))), window).missing
+        return judge(read_pull(*apply_calibration(trace, Sensor(calibration=calibration))), window).missing
 
     good = calibrated()
     assert missing(good) == ()
@@ -241,18 +244,18 @@ def test_expired_and_out_of_range_are_said_on_the_verdict():
 
 def test_a_load_hung_once_more_is_within_range_and_nothing_is_asked_of_no_certificate():
     good = calibrated()
-    assert lapses(good, 100.5, 1) == ()
-    assert lapses(good, 102.0, 1) == ("calibration_range",)
-    assert lapses(None, 1e6, 1) == ()
+    assert calibration_flags(good, 100.5, 1) == ()
+    assert calibration_flags(good, 102.0, 1) == ("calibration_range",)
+    assert calibration_flags(None, 1e6, 1) == ()
 
 
 def test_a_series_tells_what_any_of_its_pulls_lacks_and_whether_the_zero_moved():
     good = calibrated()
     results = [
-        read_pull(*in_force(made_stream(1, seed=seed), Sensor(calibration=calibration)))
+        read_pull(*apply_calibration(made_stream(1, seed=seed), Sensor(calibration=calibration)))
         for seed, calibration in enumerate((good, good, replace(good, expired=True)))
     ]
-    assert read_series(results).lapses == ("calibration_expired",)
+    assert read_series(results).calibration_flags == ("calibration_expired",)
     drifted = [*results[:2], replace(results[1], zero_nm=1.0)]
     verdict = judge_series(read_series(drifted), Window.parse("10.. N.m"))
     assert "zero_moved" in verdict.missing

@@ -25,7 +25,7 @@ def answer(pull: SimPull) -> Answer:
         score=chatter.score,
         present=bool(chatter.present),
         rate_hz=chatter.frequency_hz,
-        codes=tuple(doubt.code.value for doubt in result.doubts),
+        codes=tuple(flag.code.value for flag in result.quality),
     )
 
 

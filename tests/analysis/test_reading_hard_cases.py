@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from support.made import made_stream
 
 from analysis.pull.reading import read_pull
-from analysis.results import DoubtCode
+from analysis.results import QualityCode
 from analysis.trace import Trace
 
 
@@ -30,7 +30,7 @@ def test_a_spike_on_sliding_is_none_of_a_slow_sensor_s_peaks(rate_hz, times, at_
     expected, found = (read_pull(Trace(clean.time_s, torque, clean.angle_deg)) for torque in (clean.torque_nm, spiked))
     assert found.breakaway.torque_nm == pytest.approx(expected.breakaway.torque_nm, rel=0.01)
     assert found.sliding.torque_nm == pytest.approx(expected.sliding.torque_nm, rel=0.01)
-    assert any(doubt.code is DoubtCode.SPIKES for doubt in found.doubts)
+    assert any(flag.code is QualityCode.SPIKES for flag in found.quality)
 
 
 def test_the_one_peak_of_a_joint_that_came_loose_is_still_a_peak():
@@ -101,7 +101,7 @@ def test_single_low_samples_of_a_slow_sensor_that_come_again_and_again_are_slips
     torque[sliding & (np.arange(time_s.size) % 15 == 0)] -= 20.0
     result = read_pull(Trace(time_s, torque))
     assert result.sliding.torque_nm == pytest.approx(60 - 20 / 15, abs=0.4)
-    assert not any(doubt.code is DoubtCode.SPIKES for doubt in result.doubts)
+    assert not any(flag.code is QualityCode.SPIKES for flag in result.quality)
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -11,7 +11,7 @@ from support.pullset import SimPull, simulate_cached
 
 from analysis.pull.finder import PullEnded, PullFinder, find_pulls
 from analysis.pull.reading import read_pull
-from analysis.results import DoubtCode, Label, PullResult, Sensor
+from analysis.results import Label, PullResult, QualityCode, Sensor
 from analysis.trace import Trace
 
 KINDS = ("clean", "high_ratio", "chatter_strong", "chatter_slow_rig", "tremor_sensor", "lash", "free", "hesitate", "ripple_tooth",
@@ -183,7 +183,7 @@ def test_bad_input_is_no_pull_and_says_so(name: str) -> None:
     assert result.sliding is None
     assert result.chatter.present is None
     if name != "constant, turning":
-        assert DoubtCode.NO_PULL in {doubt.code for doubt in result.doubts}
+        assert QualityCode.NO_PULL in {flag.code for flag in result.quality}
 
 
 @settings(max_examples=60, deadline=None)

@@ -185,25 +185,25 @@ def test_what_is_left_out_by_a_tag_is_told() -> None:
     result = found(sent(lambda n, t, a, s: "INFO all well\r\n" if n % 3 == 0 else f"TQ {t:.2f} Nm\r\n"))
     assert result.layout is not None
     assert result.layout.tag == "TQ"
-    assert any("lines that do not begin with 'TQ' are left out" in doubt for doubt in result.doubts)
+    assert any("lines that do not begin with 'TQ' are left out" in flag for flag in result.caveats)
 
 
 def test_numbers_that_cannot_be_read_are_a_doubt() -> None:
     """Else the torque would be taken from the wrong field, and nobody told."""
     result = found(sent(lambda n, t, a, s: f"{t:.2f}:{n % 9};{a:.2f}\n"))
     assert result.sureness < 0.3
-    assert any("cannot be read, like" in doubt for doubt in result.doubts)
+    assert any("cannot be read, like" in flag for flag in result.caveats)
 
 
 def test_a_unit_that_is_assumed_is_a_doubt() -> None:
     for name in ("one column", "keys"):
-        assert any("assumed" in doubt for doubt in found(sent(HABITS[name][0])).doubts)
+        assert any("assumed" in flag for flag in found(sent(HABITS[name][0])).caveats)
 
 
 def test_what_only_its_place_tells_is_a_doubt() -> None:
     result = found(sent(HABITS["bare"][0]))
-    assert len(result.doubts) == 2
-    assert all("by its place only" in doubt for doubt in result.doubts)
+    assert len(result.caveats) == 2
+    assert all("by its place only" in flag for flag in result.caveats)
 
 
 def test_a_capacity_that_nobody_knows_is_marked() -> None:
@@ -214,13 +214,13 @@ def test_a_capacity_that_nobody_knows_is_marked() -> None:
 
 def test_a_file_without_arrivals_has_a_made_up_rate_and_says_so() -> None:
     result = found(sent(HABITS["bare"][0], timed=False))
-    assert any("made up" in doubt for doubt in result.doubts)
+    assert any("made up" in flag for flag in result.caveats)
 
 
 def test_a_lone_comma_may_divide_two_columns() -> None:
     result = found(sent(lambda n, t, a, s: f"{round(abs(t) * 10)},{round(a * 40)}\n"))
     assert result.sureness < 0.5
-    assert any("comma" in doubt for doubt in result.doubts) or columns(result) == [("torque", "N.m"), ("angle", "deg")]
+    assert any("comma" in flag for flag in result.caveats) or columns(result) == [("torque", "N.m"), ("angle", "deg")]
 
 
 def test_frames_tell_about_themselves() -> None:
@@ -300,7 +300,7 @@ def test_a_device_that_falls_silent_or_nearly_so_has_a_rate_above_zero(later: by
 def test_an_odd_last_line_and_a_field_that_cannot_be_read_do_not_raise() -> None:
     """Found by the fuzzer."""
     result = found([Chunk(0.0, b"\n" + b"".join(b"1.5,%d/3\n" % at for at in range(20)) + b"1.5\n")])
-    assert any("cannot be read, like '19/3'" in doubt for doubt in result.doubts)
+    assert any("cannot be read, like '19/3'" in flag for flag in result.caveats)
 
 
 @pytest.mark.parametrize("unit", [b"1", b"1.", b"a", b"- ", b"k=", b"1,", b"(", b"[a"])

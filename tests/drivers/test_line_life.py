@@ -20,7 +20,7 @@ from drivers.codec import Reading
 from drivers.frames import Description, encode_description, encode_samples
 from drivers.line import PortInfo, SerialLine
 from drivers.profile import DeviceProfile, Protocol
-from drivers.source import LineAway, LineUp, LineWord, LiveSource, SourceItem
+from drivers.source import ConnectionLost, LineUp, LineWarning, LiveSource, SourceItem
 from drivers.text import Column, TextFormat, encode_line
 
 STAMPED = TextFormat(columns=(Column("time", "us"), Column("torque", "N.m"), Column("angle", "deg")))
@@ -175,7 +175,7 @@ def test_a_clock_or_counter_that_jumps_is_told_and_time_goes_on(protocol: Protoc
     whole = whole_of(items)
     assert len(whole) == 10_000
     assert whole.duration_s == pytest.approx(10.0, abs=0.1)
-    assert [item.what for item in items if isinstance(item, LineWord)] == ["the device's clock or counter jumped"]
+    assert [item.what for item in items if isinstance(item, LineWarning)] == ["the device's clock or counter jumped"]
     assert source.faults.lost == 0
 
 
@@ -204,10 +204,10 @@ class TestPulledAndPlugged:
                 plug.pull(other_name)
             elif isinstance(item, Trace) and len(whole) >= 200:
                 stop.set()
-            elif isinstance(item, LineAway):
+            elif isinstance(item, ConnectionLost):
                 plug.plug()
         whole = whole_of(said)
-        assert [type(item) for item in said if not isinstance(item, Trace)] == [LineUp, LineAway, LineUp]
+        assert [type(item) for item in said if not isinstance(item, Trace)] == [LineUp, ConnectionLost, LineUp]
         assert whole.torque_nm == pytest.approx([torque_at(n) for n in range(200)])
         assert np.diff(whole.time_s)[99] > 0.1
         names = [item.name for item in said if isinstance(item, LineUp)]

@@ -21,7 +21,7 @@ from drivers.codec import Reading
 from drivers.line import MOST_BYTES, READ_S, Line
 from drivers.modbus import ModbusCodec, ModbusFormat, Order, Value, ValueType
 from drivers.profile import DeviceProfile
-from drivers.source import LineAway, LineUp, LineWord, LiveSource, SourceItem
+from drivers.source import ConnectionLost, LineUp, LineWarning, LiveSource, SourceItem
 from drivers.wirefile import TapedLine, WirePlayer, WireTape
 
 ONE = Scale(1.0)
@@ -331,10 +331,10 @@ def test_a_recording_of_a_polled_line_gives_the_very_pieces(tmp_path: Path) -> N
 def test_a_mute_device_is_told_and_a_refusal_too() -> None:
     clock = StepClock()
     items = run(AnsweringLine(clock, deaf=range(100, 115)), clock, 14.0)
-    away = [item for item in items if isinstance(item, (LineAway, LineUp))]
+    away = [item for item in items if isinstance(item, (ConnectionLost, LineUp))]
     assert [type(item).__name__ for item in away] == ["LineUp", "LineAway", "LineUp"]
-    assert "must answer when asked" in away[1].mend
+    assert "must answer when asked" in away[1].remedy
     clock = StepClock()
     items = run(AnsweringLine(clock, reply=refusal(2)), clock, 5.0)
-    words = [item for item in items if isinstance(item, LineWord)]
+    words = [item for item in items if isinstance(item, LineWarning)]
     assert words[0].what == "the device refuses to give its registers: it has no such register"

@@ -17,7 +17,7 @@ from drivers.codec import Reading
 from drivers.errors import LineLostError
 from drivers.line import PortInfo
 from drivers.profile import DeviceProfile
-from drivers.source import SILENT_AFTER_S, LineAway, LineUp, LineWord, LiveSource, SourceItem
+from drivers.source import SILENT_AFTER_S, ConnectionLost, LineUp, LineWarning, LiveSource, SourceItem
 from drivers.text import Column, TextFormat, encode_line
 
 LBF_FT = 0.3048 * 0.45359237 * 9.80665  # N.m, exact
@@ -98,7 +98,7 @@ def test_an_overload_is_kept_at_the_limit_and_told_once_a_while() -> None:
     clipped = (whole.time_s >= 0.2) & (whole.time_s < 0.6 - 1e-9)
     assert (whole.torque_nm[clipped] == -200.0).all()
     assert clipped.sum() == source.faults.overload == 200
-    assert [item.what for item in items if isinstance(item, LineWord)] == ["the device says its sensor is overloaded"]
+    assert [item.what for item in items if isinstance(item, LineWarning)] == ["the device says its sensor is overloaded"]
 
 
 def test_an_overload_never_reads_less_than_what_came_before_it() -> None:
@@ -120,7 +120,7 @@ def test_a_torque_that_no_sensor_can_read_was_damaged_on_the_way() -> None:
     assert whole.torque_nm == pytest.approx(51.32 * LBF_FT)
     assert np.diff(whole.time_s).max() == pytest.approx(0.004)
     assert source.faults.garbled == 1
-    assert not any(isinstance(item, LineWord) for item in items)
+    assert not any(isinstance(item, LineWarning) for item in items)
 
 
 @pytest.mark.parametrize("nines", ["9999.99", "-99999", "999.9"])
@@ -128,13 +128,13 @@ def test_a_row_of_nines_beyond_reach_says_overloaded(nines: str) -> None:
     items, source = collect([[b"\r\n", *sent(0, 100, "140"), *sent(100, 200, nines)]], until=after(1.0))
     assert np.abs(traces(items).torque_nm[50:]) == pytest.approx(200.0)
     assert (source.faults.overload, source.faults.garbled) == (50, 0)
-    assert [item.what for item in items if isinstance(item, LineWord)] == ["the device says its sensor is overloaded"]
+    assert [item.what for item in items if isinstance(item, LineWarning)] == ["the device says its sensor is overloaded"]
 
 
 def test_a_profile_whose_unit_is_far_off_is_told_once() -> None:
     items, source = collect([[b"\r\n", *sent(0, 2000, "46800")]], until=after(3.0))
     assert not any(isinstance(item, Trace) for item in items)
-    assert [item.what for item in items if isinstance(item, LineWord)] == [
+    assert [item.what for item in items if isinstance(item, LineWarning)] == [
         "the torque that arrives is far beyond the sensor's capacity"
     ]
     assert source.faults.garbled == 1000
@@ -156,7 +156,7 @@ def test_a_line_that_does_not_come_back_ends_after_the_patience() -> None:
     assert isinstance(error, LineLostError)
     assert "did not come back within 10 s" in str(error)
     assert len(traces(items)) == 500
-    assert isinstance(items[-1], LineAway)
+    assert isinstance(items[-1], ConnectionLost)
 
 
 def test_a_line_that_flaps_without_a_word_ends_too() -> None:
@@ -239,7 +239,7 @@ def test_the_last_reason_why_it_did_not_open_is_told() -> None:
     def open_line(port: str) -> ScriptedLine:
         line = next(lines, None)
         if line is None:
-            raise LineLostError("the port is in use by another program", where=port, mend="close that program")
+            raise LineLostError("the port is in use by another program", where=port, remedy="close that program")
         return line
 
     source = LiveSource(profile(), clock, open_line, list)
@@ -249,7 +249,7 @@ def test_the_last_reason_why_it_did_not_open_is_told() -> None:
 
 def test_a_silent_device_is_told_then_given_up() -> None:
     items, error = collect([[b"\r\n", *sent(0, 200)]])
-    away = [item for item in items if isinstance(item, LineAway)]
+    away = [item for item in items if isinstance(item, ConnectionLost)]
     assert [item.what for item in away] == ["the line is open but nothing arrives"]
     assert isinstance(error, LineLostError)
     assert "nothing has arrived for 10 s" in str(error)
@@ -297,10 +297,10 @@ def test_a_wrong_baud_rate_is_suspected_and_no_sample_is_taken_from_it(layout: T
     data = as_received(b"".join(encode_line(layout, reading, digits=2) for reading in readings), times)
     chunks = [data[at : at + len(data) // 200] for at in range(0, len(data), len(data) // 200)]
     items, _ = collect([chunks], layout, until=after(len(chunks) * 0.02))
-    words = [item for item in items if isinstance(item, LineWord)]
+    words = [item for item in items if isinstance(item, LineWarning)]
     assert len(words) == 1
     assert ("make no sense" in words[0].what) or times == 2
-    assert "check the baud rate: the profile says 115200" in words[0].mend
+    assert "check the baud rate: the profile says 115200" in words[0].remedy
     assert not any(isinstance(item, Trace) for item in items)
 
 
@@ -308,14 +308,14 @@ def test_a_line_that_is_mostly_unread_is_told_with_one_of_its_odd_lines() -> Non
     """The sign stands after the number, which shows only once the lever is pulled the other way."""
     chunks = [b"12.50\r\n" * 3 + b"12.50-\r\n" * 7] * 200
     items, _ = collect([chunks], BARE, until=after(4.0))
-    words = [item for item in items if isinstance(item, LineWord)]
+    words = [item for item in items if isinstance(item, LineWarning)]
     assert len(words) == 1
     assert "most lines do not fit the profile (like '12.50-')" in words[0].what
 
 
 def test_no_control_character_reaches_the_screen() -> None:
     items, _ = collect([[b"bench\x1b[2J ready to go\r\n" * 10] * 200], until=after(4.0))
-    words = [item.what for item in items if isinstance(item, LineWord)]
+    words = [item.what for item in items if isinstance(item, LineWarning)]
     assert len(words) == 1
     assert words[0].isprintable()
 
@@ -323,23 +323,23 @@ def test_no_control_character_reaches_the_screen() -> None:
 def test_a_parity_bit_is_recognised() -> None:
     chunks = [bytes(byte | 0x80 * (byte.bit_count() % 2) for byte in chunk) for chunk in sent(0, 4000)]
     items, _ = collect([chunks], until=after(4.0))
-    assert [item.mend for item in items if isinstance(item, LineWord)] == ['set bits = "7E1" in the profile']
+    assert [item.remedy for item in items if isinstance(item, LineWarning)] == ['set bits = "7E1" in the profile']
 
 
 def test_a_wrong_layout_is_told_with_a_line_as_it_came() -> None:
     chunks = [b"12.5;3.25;ok\r\n" * 10] * 200
     items, _ = collect([chunks], until=after(4.0))
-    words = [item for item in items if isinstance(item, LineWord)]
+    words = [item for item in items if isinstance(item, LineWarning)]
     assert len(words) == 1
     assert "12.5;3.25;ok" in words[0].what
 
 
 def test_a_clock_that_jumps_and_one_that_is_off_are_told() -> None:
     items, _ = collect([[b"\r\n", *sent(0, 1000), *sent(100_000, 101_000)]], until=after(2.0))
-    assert [item.what for item in items if isinstance(item, LineWord)] == ["the device's clock or counter jumped"]
+    assert [item.what for item in items if isinstance(item, LineWarning)] == ["the device's clock or counter jumped"]
     seconds = replace(STAMPED, columns=(Column("time", "s"), *STAMPED.columns[1:]))
     items, _ = collect([[b"\r\n", *sent(0, 10_000)]], seconds, until=after(10.0))
-    assert any("1e+03 times as fast" in item.what for item in items if isinstance(item, LineWord))
+    assert any("1e+03 times as fast" in item.what for item in items if isinstance(item, LineWarning))
 
 
 def test_stop_ends_the_pieces_and_closes_the_line() -> None:

@@ -17,7 +17,7 @@ from support.wires import GONE, ScriptedLine
 from analysis.trace import Trace, join
 from drivers.errors import WireFileError
 from drivers.profile import DeviceProfile
-from drivers.source import LineAway, LineUp, LiveSource, SourceItem, open_source
+from drivers.source import ConnectionLost, LineUp, LiveSource, SourceItem, open_source
 from drivers.text import Column, TextFormat
 from drivers.wirefile import WirePlayer, WireTape, read_wire, taped
 
@@ -63,7 +63,7 @@ def test_a_recording_gives_the_very_pieces_the_live_line_gave(tmp_path: Path) ->
     assert samples(again).time_s == pytest.approx(samples(live).time_s, abs=0.002)  # arrivals are kept to a microsecond
     assert source.faults == live_faults
     kinds = [type(item) for item in live if not isinstance(item, Trace)]
-    assert [type(item) for item in again if not isinstance(item, Trace)] == kinds == [LineUp, LineAway, LineUp]
+    assert [type(item) for item in again if not isinstance(item, Trace)] == kinds == [LineUp, ConnectionLost, LineUp]
 
 
 def test_a_port_named_wire_plays_a_recording_at_its_pace(tmp_path: Path) -> None:
@@ -76,7 +76,7 @@ def test_a_port_named_wire_plays_a_recording_at_its_pace(tmp_path: Path) -> None
 
 
 def test_it_can_be_read_with_another_decoder(tmp_path: Path) -> None:
-    """The user mends the profile, not the recording."""
+    """The user fixes the profile, not the recording."""
     path = tmp_path / "strange.wire"
     recorded(path)
     player = WirePlayer(path)

@@ -14,7 +14,7 @@ from support.made import MOMENT
 
 from analysis.pull.finder import find_pulls
 from analysis.pull.reading import read_pull
-from analysis.results import DoubtCode, PullResult
+from analysis.results import PullResult, QualityCode
 from rig.files.trace_csv import read_trace
 
 RECORDINGS = Path(__file__).resolve().parents[2] / "recordings"
@@ -104,17 +104,17 @@ def test_chatter_is_not_missed(name):
 @pytest.mark.parametrize(
     ("name", "code"),
     [
-        ("clipped", DoubtCode.OVERLOAD),
-        ("hesitating_hand", DoubtCode.HESITATED),
-        ("slow_indicator", DoubtCode.LOW_RATE),
-        ("slow_indicator", DoubtCode.COARSE),
+        ("clipped", QualityCode.OVERLOAD),
+        ("hesitating_hand", QualityCode.HESITATED),
+        ("slow_indicator", QualityCode.LOW_RATE),
+        ("slow_indicator", QualityCode.COARSE),
     ],
 )
 def test_what_makes_it_doubtful_is_said(name, code):
     result, _ = read(name)
-    assert code in {doubt.code for doubt in result.doubts}
+    assert code in {flag.code for flag in result.quality}
 
 
 def test_a_good_pull_leaves_no_doubt():
     result, _ = read("rebuilt_good")
-    assert result.doubts == ()
+    assert result.quality == ()

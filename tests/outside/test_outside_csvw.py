@@ -47,7 +47,7 @@ def test_every_term_of_ours_may_stand_in_a_valid_document(tmp_path):
         window=Window.parse("35..60 N.m"),
         transducer=Transducer(u_relative=0.005),
         offset_adapter=OffsetAdapter(lever_m=0.5, length_m=0.1),
-        lapses="zero_moved",
+        calibration_flags="zero_moved",
     ).with_certificate(made_certificate())
     path = tmp_path / "pull.csv"
     write_trace(path, Trace([0.0, 0.1], [1.0, -2.5]), info)

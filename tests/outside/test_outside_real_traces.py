@@ -13,7 +13,7 @@ import pytest
 from support.shareddata import shared_data
 
 from analysis.pull.reading import read_pull
-from analysis.results import DoubtCode, PullResult
+from analysis.results import PullResult, QualityCode
 from analysis.trace import Trace
 
 
@@ -90,7 +90,7 @@ def test_breakaway_of_a_real_pull_from_zero() -> None:
     zero = float(np.median(data["force"][:8]))
     assert result.breakaway.torque_nm == pytest.approx(label["events"][0]["F_before_N"] - zero, rel=0.02)
     assert result.chatter.present is not False
-    assert DoubtCode.LOW_RATE in {doubt.code for doubt in result.doubts}
+    assert QualityCode.LOW_RATE in {flag.code for flag in result.quality}
     if result.chatter.present:
         assert result.chatter.cycles == pytest.approx(label["event_reference"]["n_drops_of_at_least_0p5_N"], rel=0.10)
 
@@ -136,7 +136,7 @@ def test_run_out_and_drift_of_an_oiled_disc_are_not_chatter() -> None:
         data = columns(folder / f"{name}.csv")
         result = read_pull(Trace(data["time"], data["torque"], data["angle"]))
         assert result.chatter.present is not True, name
-        assert DoubtCode.LOW_RATE in {doubt.code for doubt in result.doubts}, name
+        assert QualityCode.LOW_RATE in {flag.code for flag in result.quality}, name
 
 
 @cache

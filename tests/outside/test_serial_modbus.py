@@ -21,7 +21,7 @@ from analysis.units import Scale
 from drivers.clock import SystemClock
 from drivers.modbus import ModbusCodec, ModbusFormat, Value
 from drivers.profile import DeviceProfile
-from drivers.source import LineWord, SourceItem, open_source
+from drivers.source import LineWarning, SourceItem, open_source
 
 ONE = Scale(1.0)
 
@@ -157,7 +157,7 @@ def test_the_library_server_on_a_socket() -> None:
 def test_the_library_server_refuses_what_it_does_not_have() -> None:
     with served(ModbusTcpServer, address=("127.0.0.1", 0)) as server:
         port = server.transport.sockets[0].getsockname()[1]
-        words = [item.what for item in read_from(f"socket://127.0.0.1:{port}", 4.5, register=500) if isinstance(item, LineWord)]
+        words = [item.what for item in read_from(f"socket://127.0.0.1:{port}", 4.5, register=500) if isinstance(item, LineWarning)]
     # Once; and what is understood well enough to be a refusal is no sign of a wrong baud rate.
     assert words == ["the device refuses to give its registers: it has no such register"]
 

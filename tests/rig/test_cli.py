@@ -50,8 +50,8 @@ def test_a_misused_option_is_one_line_and_status_2(words, capsys):
 @pytest.mark.parametrize(
     ("error", "status"),
     [
-        (BenchError("it is bent", where="lever", mend="straighten it"), 2),
-        (LineLostError("the line\nwent away", where="COM3", mend="check it"), 3),
+        (BenchError("it is bent", where="lever", remedy="straighten it"), 2),
+        (LineLostError("the line\nwent away", where="COM3", remedy="check it"), 3),
         (KeyboardInterrupt(), 130),
         (BrokenPipeError(), 0),
     ],

@@ -42,9 +42,9 @@ def test_the_modbus_section_and_the_further_keys_of_text_are_ones():
     asked = parse_profile(tomllib.loads(device.split("[text]")[0].replace('"text"', '"modbus"') + modbus), "README").modbus
     assert (asked.torque.type, asked.torque.scale.factor, asked.angle.register) == ("int32", 0.001, 2)
     keys = re.search(r"Further keys of `\[text\]`: (.*?)\n\n", README, flags=re.DOTALL).group(1)
-    wild = "\n".join(key for key in re.findall(r"`([^`]*)`", keys) if " = " in key)
+    outlier = "\n".join(key for key in re.findall(r"`([^`]*)`", keys) if " = " in key)
     text = 'columns = ["T = torque [N.m]", "A = angle [deg]"]\ndelimiter = " "\nrate = "500 Hz"\n'
-    layout = parse_profile(tomllib.loads(f"{device.split('[text]')[0]}[text]\n{text}{wild}"), "README").text
+    layout = parse_profile(tomllib.loads(f"{device.split('[text]')[0]}[text]\n{text}{outlier}"), "README").text
     assert (layout.decimal, layout.tag, layout.sign_after, layout.check) == (",", "$TQ", True, True)
 
 

@@ -117,7 +117,13 @@ def fuzz_guess(data: bytes) -> None:
     found = guess.guess([guess.Chunk(0.3 * at, data[at * size : (at + 1) * size]) for at in range(4)])
     if found is not None:
         written = profile.profile_text(
-            name="x", port="P", baud=9600, bits=found.bits, capacity=None, layout=found.layout, remarks=found.because + found.doubts
+            name="x",
+            port="P",
+            baud=9600,
+            bits=found.bits,
+            capacity=None,
+            layout=found.layout,
+            remarks=found.because + found.caveats,
         )
         profile.parse_profile(tomllib.loads(written), "guess.toml")
 

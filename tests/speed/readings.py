@@ -55,7 +55,7 @@ def ours(trace: Trace, sensor: Sensor) -> Answer:
         score=chatter.score,
         present=bool(chatter.present),
         rate_hz=chatter.frequency_hz,
-        codes=tuple(doubt.code.value for doubt in result.doubts),
+        codes=tuple(flag.code.value for flag in result.quality),
     )
 
 

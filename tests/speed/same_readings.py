@@ -26,7 +26,7 @@ from analysis.results import PullResult, Sensor  # noqa: E402
 from analysis.trace import Trace  # noqa: E402
 
 SHARED_PULLS = Path(os.environ.get("PLATEPULL_SHARED_DATA") or ROOT.parent / "shared" / "data") / "pulls"
-FIELDS = ("breakaway", "sliding", "chatter", "doubts", "direction")
+FIELDS = ("breakaway", "sliding", "chatter", "quality", "direction")
 
 
 def fingerprint(result: PullResult) -> str:

@@ -25,7 +25,7 @@ from analysis.window import Window
 from rig.calibration.sensor_in_use import SensorChoice
 from rig.files.metadata import TraceInfo
 from rig.live.emulator import PRETEND_WINDOW, pretend_bench
-from rig.window.controller import Desk, Means
+from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel
 from rig.window.openers import Benches
@@ -50,12 +50,12 @@ def main() -> None:
     app = QApplication([])
     with tempfile.TemporaryDirectory() as folder, pretend_bench("workday", rate=f"{args.rate:g} Hz") as profile:
         benches = Benches(SensorChoice(datetime.date.today()), Path(folder), TraceInfo())
-        desk = Desk(BenchModel(window=Window.parse(PRETEND_WINDOW)), Remembered(), Means(benches=benches))
-        window = MainWindow(desk, cautions=False)
+        controller = Controller(BenchModel(window=Window.parse(PRETEND_WINDOW)), Remembered(), Means(benches=benches))
+        window = MainWindow(controller, cautions=False)
         window.resize(1280, 800)
         window.bench.span_s = 60.0
         window.show()
-        desk.open_line(profile)
+        controller.open_line(profile)
         waits, last = [0.0], [time.perf_counter()]
         tick = window.tick
 
@@ -71,7 +71,7 @@ def main() -> None:
 
         def report() -> None:
             nonlocal used
-            wire = desk.model.bench.wire
+            wire = controller.model.bench.wire
             cpu = (time.process_time() - used) / 60
             used = time.process_time()
             ordered = sorted(waits)
@@ -79,7 +79,7 @@ def main() -> None:
             line = (
                 f"{wire.samples} samples, lost {wire.faults.total}, dropped {wire.dropped}, waiting at most {wire.queue_high_water}"
             )
-            minutes, pulls = (time.perf_counter() - began) / 60, len(desk.model.pulls)
+            minutes, pulls = (time.perf_counter() - began) / 60, len(controller.model.pulls)
             print(f"{minutes:5.1f} min  {resident_mb():7.1f} MB  {pulls} pulls  {line}", end="  ")
             print(f"{len(waits)} ticks, {pace}, longest {1e3 * ordered[-1]:.0f} ms  cpu {100 * cpu:.0f} %", flush=True)
             waits.clear()
@@ -91,7 +91,7 @@ def main() -> None:
         QTimer.singleShot(round(60_000 * args.minutes + 500), window.close)
         app.exec()
         files = len(list(Path(folder).glob("*.csv")))
-        print(f"{files} files, {len(desk.model.pulls)} pulls")
+        print(f"{files} files, {len(controller.model.pulls)} pulls")
 
 
 if __name__ == "__main__":

@@ -26,7 +26,7 @@ from analysis.window import Window
 from drivers.source import LineUp
 from rig.live.news import PullBegan
 from rig.live.runner import WireFigures
-from rig.window.controller import Desk, Means
+from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel
 from rig.window.qt.bench_page import LIVE_COLUMNS
@@ -119,7 +119,7 @@ def run(app: QApplication, rate_hz: float, size: tuple[int, int], seconds: float
     window_limits = Window.parse("35..60 N.m")
     stream = Stream(rate_hz)
     model = BenchModel(stream, window=window_limits)
-    main = MainWindow(Desk(model, Remembered(), Means()), cautions=False)
+    main = MainWindow(Controller(model, Remembered(), Means()), cautions=False)
     main._timer.stop()
     main.resize(*size)
     main.show()

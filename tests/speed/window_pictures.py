@@ -22,7 +22,7 @@ from support.fed import FedBench  # noqa: E402
 from analysis.trace import Trace  # noqa: E402
 from analysis.window import Window  # noqa: E402
 from rig.files.trace_csv import read_trace  # noqa: E402
-from rig.window.controller import Desk, Means  # noqa: E402
+from rig.window.controller import Controller, Means  # noqa: E402
 from rig.window.memory import Remembered  # noqa: E402
 from rig.window.model import BenchModel  # noqa: E402
 from rig.window.qt.main_window import MainWindow  # noqa: E402
@@ -39,8 +39,8 @@ def main() -> None:
     window = Window.parse("35..60 N.m")
     bench = FedBench(window)
     model = BenchModel(bench, window=window, unit=UnitChoice("N.m", "lbf.ft"))
-    desk = Desk(model, Remembered(conditions=CONDITIONS), Means(today=lambda: datetime.date(2026, 3, 5)))
-    shown = MainWindow(desk, cautions=False)
+    controller = Controller(model, Remembered(conditions=CONDITIONS), Means(today=lambda: datetime.date(2026, 3, 5)))
+    shown = MainWindow(controller, cautions=False)
     shown.resize(1280, 800)
     shown.show()
     at_s = at_deg = 0.0

@@ -34,7 +34,7 @@ class ScriptedLine:
                 self._at_end()
             return b""
         if entry is GONE:
-            raise LineLostError("the line went away", where=self.name, mend="check plug, cable and power")
+            raise LineLostError("the line went away", where=self.name, remedy="check plug, cable and power")
         assert isinstance(entry, bytes)
         return entry
 

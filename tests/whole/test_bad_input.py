@@ -1,4 +1,4 @@
-"""Bad input on purpose: one sentence that says what to mend, the right exit status, no traceback."""
+"""Bad input on purpose: one sentence that says what to fix, the right exit status, no traceback."""
 
 import contextlib
 import os

@@ -9,7 +9,7 @@ from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QKeySequence, QResizeEvent, QShortcut
 from PySide6.QtWidgets import QApplication, QHBoxLayout, QLayout, QStackedWidget, QToolButton, QVBoxLayout, QWidget
 
-from rig.window.controller import Desk
+from rig.window.controller import Controller
 from rig.window.model import BenchState, Changed
 from rig.window.qt.bench_page import BenchPage
 from rig.window.qt.cautions_page import CautionsPage
@@ -38,20 +38,20 @@ class MainWindow(QWidget):
 
     language_wanted = Signal(str)
 
-    def __init__(self, desk: Desk, *, cautions: bool = True) -> None:
+    def __init__(self, controller: Controller, *, cautions: bool = True) -> None:
         super().__init__()
         self.setObjectName("window")
         self.setWindowTitle("platepull")
-        self.desk, self.model = desk, desk.model
+        self.controller, self.model = controller, controller.model
         self._scale = 0.0
         self.strip, self.work, self.replay = TroubleStrip(), WorkStrip(), ReplayBar()
         self.pages = QStackedWidget()
         self.cautions = CautionsPage()
         self.bench = BenchPage(self.model)
         self.pull = PullPage(self.model)
-        self.conditions = ConditionsPage(self.model, desk.conditions)
+        self.conditions = ConditionsPage(self.model, controller.conditions)
         self.sides = SidesPage(self.model)
-        self.line = LinePage(self.model, lambda: desk.opened, desk.means.today)
+        self.line = LinePage(self.model, lambda: controller.opened, controller.means.today)
         self.keys = KeysPage(self._choices())
         self._buttons: dict[AnyPage, QToolButton] = {}
         self._steered: object = None
@@ -91,7 +91,7 @@ class MainWindow(QWidget):
             button.setCheckable(True)
             rail.addWidget(button)
         rail.addStretch(1)
-        self._zero = self._rail_button("F7", say("Zero now"), say("Learn the zero anew"), self.desk.zero_now)
+        self._zero = self._rail_button("F7", say("Zero now"), say("Learn the zero anew"), self.controller.zero_now)
         self._mute = self._rail_button("F8", "", say("Sound on or off"), self._turn_sound)
         for button in (self._zero, self._mute):
             rail.addWidget(button)
@@ -122,14 +122,14 @@ class MainWindow(QWidget):
         return button
 
     def _choices(self) -> list[tuple[str, Callable[[], object], Callable[[], str]]]:
-        desk = self.desk
+        controller = self.controller
 
         def sound() -> str:
-            means = desk.means.sounds.means if desk.means.sounds else say("none")
-            return (say("Sound: on (F8)") if desk.remembered.sound else say("Sound: off (F8)")) + f"   [{say(means)}]"
+            means = controller.means.sounds.means if controller.means.sounds else say("none")
+            return (say("Sound: on (F8)") if controller.remembered.sound else say("Sound: off (F8)")) + f"   [{say(means)}]"
 
         def unit() -> str:
-            chosen = desk.model.unit
+            chosen = controller.model.unit
             names = unit_name(chosen.first) + (f" + {unit_name(chosen.second)}" if chosen.second else "")
             return say("Unit: {unit} (F9)", unit=names)
 
@@ -142,12 +142,12 @@ class MainWindow(QWidget):
 
     def dress(self) -> None:
         """Put the theme and the sizes on everything; type grows with the window."""
-        theme = THEMES.get(self.desk.remembered.theme, THEMES["dark"])
+        theme = THEMES.get(self.controller.remembered.theme, THEMES["dark"])
         self._scale = self._fitting()
         self.setStyleSheet(style_sheet(theme, self._scale))
         for button in self.findChildren(QToolButton, "rail"):
             button.setFixedWidth(round(132 * self._scale))
-        self._mute.setText("F8\n" + (say("Sound on") if self.desk.remembered.sound else say("Sound off")))
+        self._mute.setText("F8\n" + (say("Sound on") if self.controller.remembered.sound else say("Sound off")))
         self.cautions.dress(theme, self._scale)
         for page in self._buttons:
             page.dress(theme, self._scale)
@@ -165,19 +165,19 @@ class MainWindow(QWidget):
     # keys and wishes
 
     def _connect(self) -> None:
-        desk = self.desk
+        controller = self.controller
         self.strip.read.connect(self._trouble_read)
-        self.work.stopped.connect(desk.stop_work)
+        self.work.stopped.connect(controller.stop_work)
         self.cautions.understood.connect(self.show_bench)
         self.bench.picked.connect(self._look_at)
-        self.pull.aside.connect(lambda number, reason: self._after(desk.set_aside, number, reason or None))
-        self.conditions.edited.connect(lambda conditions: self._after(desk.edit_conditions, conditions))
-        self.sides.recordings_wanted.connect(desk.load)
-        self.line.profile_wanted.connect(lambda path: self._after(desk.open_profile, path))
-        self.line.recording_wanted.connect(lambda path: self._after(desk.open_recording, path))
-        self.line.closed_wanted.connect(lambda: self._after(desk.close_line))
-        self.line.zero_wanted.connect(desk.zero_now)
-        self.line.exercise_wanted.connect(lambda: self._after(desk.exercise))
+        self.pull.excluded.connect(lambda number, reason: self._after(controller.exclude, number, reason or None))
+        self.conditions.edited.connect(lambda conditions: self._after(controller.edit_conditions, conditions))
+        self.sides.recordings_wanted.connect(controller.load)
+        self.line.profile_wanted.connect(lambda path: self._after(controller.open_profile, path))
+        self.line.recording_wanted.connect(lambda path: self._after(controller.open_recording, path))
+        self.line.closed_wanted.connect(lambda: self._after(controller.close_line))
+        self.line.zero_wanted.connect(controller.zero_now)
+        self.line.exercise_wanted.connect(lambda: self._after(controller.exercise))
         self.keys.language_wanted.connect(self.language_wanted)
 
     def _key(self, key: str, act: Callable[[], object]) -> None:
@@ -189,7 +189,7 @@ class MainWindow(QWidget):
             ("F9", self._turn_unit),
             ("F10", self._turn_theme),
             ("F11", self._turn_full_screen),
-            ("F12", lambda: self.language_wanted.emit(self.desk.next_language())),
+            ("F12", lambda: self.language_wanted.emit(self.controller.next_language())),
         ):
             self._key(key, act)
         self._pedal = Pedal(
@@ -225,8 +225,8 @@ class MainWindow(QWidget):
         self.refresh(ALL)
 
     def _escape(self) -> None:
-        if self.desk.work is not None:
-            self.desk.stop_work()
+        if self.controller.work is not None:
+            self.controller.stop_work()
         elif self.model.troubles:
             self._trouble_read()
         else:
@@ -246,15 +246,15 @@ class MainWindow(QWidget):
         self._after(self.model.dismiss)
 
     def _turn_sound(self) -> None:
-        self.desk.turn_sound()
+        self.controller.turn_sound()
         self.dress()
 
     def _turn_unit(self) -> None:
-        self.desk.turn_unit()
+        self.controller.turn_unit()
         self.dress()
 
     def _turn_theme(self) -> None:
-        self.desk.turn_theme()
+        self.controller.turn_theme()
         self.dress()
 
     def _turn_full_screen(self) -> None:
@@ -264,7 +264,7 @@ class MainWindow(QWidget):
 
     def tick(self) -> None:
         """Take what is new and show it."""
-        if self.desk.means.asked_to_end():
+        if self.controller.means.asked_to_end():
             self.close()
             return
         changed = self.model.poll()
@@ -274,8 +274,8 @@ class MainWindow(QWidget):
             self.show_page(self.bench)
         if Changed.PULLS in changed:
             self.conditions.pull_made()
-        self.desk.sound()
-        self.desk.tick_work()
+        self.controller.sound()
+        self.controller.tick_work()
         if changed:
             self.refresh(changed)
         else:
@@ -292,11 +292,11 @@ class MainWindow(QWidget):
 
     def _show_strips(self) -> None:
         self.strip.show_troubles(self.model.troubles)
-        work = self.desk.work
+        work = self.controller.work
         self.work.setVisible(work is not None)
         if work is not None:
             self.work.show_work(work.name, work.share)
-        opened = self.desk.opened
+        opened = self.controller.opened
         replay = opened.replay if opened is not None else None
         if replay is not self._steered:
             self._steered = replay
@@ -311,5 +311,5 @@ class MainWindow(QWidget):
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802  Qt's name
         """Closing during a pull loses nothing: the bench closes the pull and its file first."""
         self.let_go()
-        self.desk.close()
+        self.controller.close()
         super().closeEvent(event)

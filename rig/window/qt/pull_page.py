@@ -21,9 +21,9 @@ CURSOR_STEP = 0.004
 
 
 class PullPage(QWidget):
-    """One pull at leisure. `aside` carries number and reason ("" counts it again)."""
+    """One pull at leisure. `excluded` carries number and reason ("" counts it again)."""
 
-    aside = Signal(int, str)
+    excluded = Signal(int, str)
 
     def __init__(self, model: BenchModel) -> None:
         super().__init__()
@@ -56,9 +56,9 @@ class PullPage(QWidget):
         self.reason.setEditable(True)
         self.reason.addItems([say(reason) for reason in REASONS])
         self.reason.setToolTip(say("Why the pull does not count; pick one or write your own"))
-        self.set_aside = QPushButton()
-        self.set_aside.setToolTip(say("The pull and its file stay; it only does not count in the series"))
-        self.set_aside.clicked.connect(self._aside_clicked)
+        self.exclude = QPushButton()
+        self.exclude.setToolTip(say("The pull and its file stay; it only does not count in the series"))
+        self.exclude.clicked.connect(self._exclude_clicked)
         self.figures = QGridLayout()
         self.figures.setColumnStretch(1, 1)
         self._labels: list[tuple[QLabel, QLabel]] = []
@@ -78,7 +78,7 @@ class PullPage(QWidget):
             tools.addWidget(button)
         tools.addStretch(1)
         tools.addWidget(self.reason)
-        tools.addWidget(self.set_aside)
+        tools.addWidget(self.exclude)
         curves = QVBoxLayout()
         curves.addWidget(self.over_time, 3)
         curves.addWidget(self.over_angle, 2)
@@ -125,7 +125,7 @@ class PullPage(QWidget):
 
     def _redraw(self) -> None:
         pull = self._pull
-        for widget in (self.over_time, self.show_spectrum, self.show_earlier, self.whole, self.reason, self.set_aside):
+        for widget in (self.over_time, self.show_spectrum, self.show_earlier, self.whole, self.reason, self.exclude):
             widget.setEnabled(pull is not None)
         if pull is None:
             self.title.setText(say("No pull yet"))
@@ -143,7 +143,7 @@ class PullPage(QWidget):
         self.spectrum.setVisible(self.show_spectrum.isChecked())
         if self.show_spectrum.isChecked():
             self._draw_spectrum(torque_spectrum(pull, unit))
-        self.set_aside.setText(say("Set aside (Del)") if pull.aside is None else say("Count again (Del)"))
+        self.exclude.setText(say("Set aside (Del)") if pull.excluded is None else say("Count again (Del)"))
         self._list_figures(pull)
         self._cursor_at(self._cursor_x)
 
@@ -190,9 +190,9 @@ class PullPage(QWidget):
         if self._pull is not None:
             self.readout.setText(cursor_text(self._pull, x, self._model.unit))
 
-    def _aside_clicked(self) -> None:
+    def _exclude_clicked(self) -> None:
         if self._pull is not None:
-            self.aside.emit(self._pull.number, "" if self._pull.aside is not None else self.reason.currentText().strip())
+            self.excluded.emit(self._pull.number, "" if self._pull.excluded is not None else self.reason.currentText().strip())
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802  Qt's name
         """Arrows move the cursor (with shift further), + and − zoom, 0 shows all, Del sets aside."""
@@ -209,6 +209,6 @@ class PullPage(QWidget):
             case Qt.Key.Key_0:
                 self.look_at_whole()
             case Qt.Key.Key_Delete:
-                self._aside_clicked()
+                self._exclude_clicked()
             case _:
                 super().keyPressEvent(event)

@@ -123,12 +123,12 @@ class Cards(QWidget):
             painter, card.value, box.left() + 9, box.bottom() - 9, fitted(card.value, box.width() - 18, 0.19 * height), theme.ink
         )
         self._paint_curve(painter, box.adjusted(9, 0.28 * height, -9, -0.3 * height), card)
-        if card.aside is not None:
+        if card.excluded is not None:
             painter.fillRect(box, _veil(theme))
             painter.setPen(QPen(QColor(theme.ink), 3))
             painter.drawLine(box.topLeft() + QPointF(8, 8), box.bottomRight() - QPointF(8, 8))
-            font = fitted(card.aside, box.width() - 16, 0.09 * height)
-            put_text(painter, card.aside, box.left() + 8, box.top() + 0.62 * height, font, theme.ink)
+            font = fitted(card.excluded, box.width() - 16, 0.09 * height)
+            put_text(painter, card.excluded, box.left() + 8, box.top() + 0.62 * height, font, theme.ink)
 
     def _paint_curve(self, painter: QPainter, box: QRectF, card: Card) -> None:
         curve = card.curve

@@ -22,7 +22,7 @@ def write_pdf(path: Path, title: str, page: str) -> int:
     _start_qt()
     families = QFontDatabase.families()
     if not families:
-        raise SheetError("there is no font on this computer", where=str(path), mend="install one, such as fonts-dejavu-core")
+        raise SheetError("there is no font on this computer", where=str(path), remedy="install one, such as fonts-dejavu-core")
     draft = path.with_name(path.name + ".part")
     try:
         draft.touch()  # Qt would only warn of a folder that it may not write to
@@ -44,7 +44,9 @@ def write_pdf(path: Path, title: str, page: str) -> int:
         del writer
         draft.replace(path)
     except OSError as fault:
-        raise SheetError(f"cannot be written ({fault.strerror})", where=str(path), mend="check folder, rights and space") from fault
+        raise SheetError(
+            f"cannot be written ({fault.strerror})", where=str(path), remedy="check folder, rights and space"
+        ) from fault
     return pages
 
 

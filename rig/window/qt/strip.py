@@ -1,4 +1,4 @@
-"""Errors as a strip with what to do: it blocks nothing, and goes away when it is read or mended."""
+"""Errors as a strip with what to do: it blocks nothing, and goes away when it is read or fixed."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ class TroubleStrip(QFrame):
     def __init__(self) -> None:
         super().__init__()
         self.setObjectName("strip")
-        self._what, self._mend = QLabel(), QLabel()
-        self._mend.setObjectName("mend")
-        for label in (self._what, self._mend):
+        self._what, self._remedy = QLabel(), QLabel()
+        self._remedy.setObjectName("remedy")
+        for label in (self._what, self._remedy):
             label.setWordWrap(True)
             label.setTextFormat(Qt.TextFormat.PlainText)
         self._button = QPushButton(say("Understood (Esc)"))
@@ -27,7 +27,7 @@ class TroubleStrip(QFrame):
         words = QVBoxLayout()
         words.setSpacing(0)
         words.addWidget(self._what)
-        words.addWidget(self._mend)
+        words.addWidget(self._remedy)
         layout = QHBoxLayout(self)
         layout.addLayout(words, 1)
         layout.addWidget(self._button)
@@ -41,13 +41,13 @@ class TroubleStrip(QFrame):
             trouble = troubles[-1]
             if self.property("good") is not trouble.good:
                 self.setProperty("good", trouble.good)
-                for widget in (self, self._what, self._mend, self._button):  # Qt looks a property up once only
+                for widget in (self, self._what, self._remedy, self._button):  # Qt looks a property up once only
                     widget.style().unpolish(widget)
                     widget.style().polish(widget)
             more = "" if len(troubles) == 1 else "  (+" + str(len(troubles) - 1) + ")"
             self._what.setText((f"{trouble.where}: " if trouble.where else "") + say(trouble.what) + more)
-            self._mend.setText("→ " + say(trouble.mend) if trouble.mend else "")
-            self.setAccessibleName(f"{self._what.text()} {self._mend.text()}")
+            self._remedy.setText("→ " + say(trouble.remedy) if trouble.remedy else "")
+            self.setAccessibleName(f"{self._what.text()} {self._remedy.text()}")
 
 
 class WorkStrip(QFrame):

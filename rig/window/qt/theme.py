@@ -72,7 +72,7 @@ DARK = Theme(
         "slip": "#FFE94A",
         "sliding": "#C9A9E0",
         "pause": "#56636E",
-        "let go": "#8B5A2B",
+        "release": "#8B5A2B",
         "clipped": "#FF9D8A",
     },
 )
@@ -107,7 +107,7 @@ LIGHT = Theme(
         "slip": "#F2D21B",
         "sliding": "#D9B8EA",
         "pause": "#B5BCC2",
-        "let go": "#E3B98E",
+        "release": "#E3B98E",
         "clipped": "#E58A7B",
     },
 )
@@ -161,7 +161,7 @@ def style_sheet(theme: Theme, scale: float) -> str:
     QWidget#railground {{ background: {theme.sunk}; }}
     QFrame#strip {{ background: {theme.alarm.fill}; border: none; }}
     QFrame#strip QLabel {{ color: {theme.alarm.ink}; background: transparent; font-size: {px(20)}; font-weight: bold; }}
-    QFrame#strip QLabel#mend {{ font-weight: normal; }}
+    QFrame#strip QLabel#remedy {{ font-weight: normal; }}
     QFrame#strip QPushButton {{ background: {theme.alarm.fill}; color: {theme.alarm.ink};
         border: {px(2)} solid {theme.alarm.ink}; }}
     QFrame#strip[good="true"] {{ background: {theme.busy.fill}; }}

@@ -31,7 +31,7 @@ class Member:
 
 def members_of_series(pulls: Sequence[Pull]) -> list[Member]:
     """The pulls of the series that count, by their numbers."""
-    return [Member(str(pull.number), pull) for pull in pulls if pull.aside is None]
+    return [Member(str(pull.number), pull) for pull in pulls if pull.excluded is None]
 
 
 def load(

@@ -80,7 +80,7 @@ def label_name(label: Label) -> str:
         Label.SLIP: say("slip"),
         Label.SLIDING: say("sliding"),
         Label.PAUSE: say("pause"),
-        Label.LET_GO: say("let go"),
+        Label.RELEASE: say("release"),
         Label.CLIPPED: say("clipped"),
     }
     return names[label]

@@ -26,7 +26,7 @@ CARD_COLUMNS = 60
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Card:
-    """One pull of the row. `apart` is the first pull of the series; `aside` the reason why it does not count."""
+    """One pull of the row. `apart` is the first pull of the series; `excluded` the reason why it does not count."""
 
     number: int
     way: str
@@ -35,7 +35,7 @@ class Card:
     word: str
     curve: Curve
     apart: bool
-    aside: str | None
+    excluded: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ def card_of(pull: Pull, unit: UnitChoice, *, apart: bool) -> Card:
     """The card of one pull."""
     view = view_of(pull, unit)
     curve, _ = aligned(pull.trace, pull.result, CARD_COLUMNS, unit.per_nm)
-    return Card(pull.number, way_mark(pull.result.direction), view.value, view.tone, view.word, curve, apart, pull.aside)
+    return Card(pull.number, way_mark(pull.result.direction), view.value, view.tone, view.word, curve, apart, pull.excluded)
 
 
 def counted(pulls: Sequence[Pull], basis: Basis) -> list[Pull]:
@@ -62,7 +62,7 @@ def counted(pulls: Sequence[Pull], basis: Basis) -> list[Pull]:
 
 
 def _together(pulls: Sequence[Pull], basis: Basis) -> tuple[list[Pull], SeriesResult]:
-    standing = [pull for pull in pulls if pull.aside is None]
+    standing = [pull for pull in pulls if pull.excluded is None]
     # The first stands apart for the long rest before it; another one that is the first left over does not.
     began = bool(standing) and standing[0] is pulls[0]
     return standing, read_series([pull.result for pull in standing], basis, first_apart=began)

@@ -136,8 +136,8 @@ def state_hint(state: BenchState) -> str:
 def remarks(pull: Pull) -> tuple[str, ...]:
     """What stands behind the reading, most important first: set aside, early, nothing held, doubts, what was not stated."""
     result, notes = pull.result, []
-    if pull.aside:
-        notes.append(say("set aside: {reason}", reason=pull.aside))
+    if pull.excluded:
+        notes.append(say("set aside: {reason}", reason=pull.excluded))
     if not pull.final:
         notes.append(say("first reading, the pull may go on"))
     if result.held_nothing:
@@ -146,8 +146,8 @@ def remarks(pull: Pull) -> tuple[str, ...]:
     if reading is not None and all(line.source != "calibration" for line in reading.budget.lines):
         notes.append(say("the sensor's uncertainty is not known: only noise is counted"))
     if pull.verdict is not None:
-        notes += [say(LAPSES[code]) for code in pull.verdict.missing if code in LAPSES]
-    notes += doubts(result)
+        notes += [say(CALIBRATION_WORDS[code]) for code in pull.verdict.missing if code in CALIBRATION_WORDS]
+    notes += quality(result)
     if pull.lacks:
         notes.append(say("not stated: {fields}", fields=", ".join(say(FIELD_NAMES[name]) for name in pull.lacks)))
     return tuple(notes)
@@ -216,14 +216,14 @@ def _margin(verdict: Verdict, unit: UnitChoice) -> str:
     return say("{torque} below upper limit", torque=torque(to_high, unit.first))
 
 
-LAPSES = {
+CALIBRATION_WORDS = {
     "calibration_expired": "the sensor's calibration is out of date",
     "calibration_range": "outside the torque the sensor was calibrated for",
     "zero_moved": "the sensor's zero moved over the series",
     "not_exercised": "the sensor was not exercised to this torque",
 }
 
-DOUBTS = {
+QUALITY_WORDS = {
     "no_pull": "no pull in it",
     "short_travel": "turned too short a way",
     "too_fast": "pulled too fast",
@@ -238,9 +238,9 @@ DOUBTS = {
 }
 
 
-def doubts(result: PullResult) -> tuple[str, ...]:
+def quality(result: PullResult) -> tuple[str, ...]:
     """What makes the reading doubtful, in the user's language."""
-    return tuple(say(DOUBTS[doubt.code]) for doubt in result.doubts)
+    return tuple(say(QUALITY_WORDS[flag.code]) for flag in result.quality)
 
 
 def chatter_text(result: PullResult, unit: UnitChoice) -> str:

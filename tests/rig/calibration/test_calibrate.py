@@ -101,7 +101,7 @@ def test_an_odd_plan_is_refused_with_its_key(folder, old, new, said):
     assert old in TEMPLATE
     with pytest.raises(CertificateError, match=said) as caught:
         plan_with(folder, TEMPLATE.replace(old, new, 1))
-    assert caught.value.mend
+    assert caught.value.remedy
 
 
 def points_of(folder, text):
@@ -183,7 +183,7 @@ def test_the_demo_makes_a_certificate_and_its_sheet_and_never_over_another(tmp_p
 
 def test_a_sheet_that_cannot_be_made_is_said_and_the_certificate_stands(tmp_path, capsys, monkeypatch):
     def fails(*_):
-        raise SheetError("there is no font on this computer", where="c.pdf", mend="install one")
+        raise SheetError("there is no font on this computer", where="c.pdf", remedy="install one")
 
     monkeypatch.setattr("rig.window.qt.sheet.write_pdf", fails)
     assert main(["calibrate", str(DEMO / "plan.toml"), "--out", str(tmp_path / "c.json")]) == 0

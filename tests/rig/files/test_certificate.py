@@ -25,7 +25,7 @@ from rig.files.trace_csv import read_trace, write_trace
 from rig.live.news import PullJudged
 from rig.live.recorder import Recorder
 from rig.live.session import Session
-from rig.window.controller import Desk, Means
+from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel
 from rig.window.openers import Benches
@@ -83,7 +83,7 @@ def test_an_odd_certificate_is_refused_with_its_name(tmp_path, certificate, chan
     with pytest.raises(CertificateError) as caught:
         read_certificate(tmp_path / "c.json")
     assert "c.json" in caught.value.where
-    assert caught.value.mend
+    assert caught.value.remedy
 
 
 @pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"{", b"[]", b"nonsense"])
@@ -210,18 +210,18 @@ def test_a_window_tells_of_a_certificate_that_has_run_out(tmp_path):
     (tmp_path / "bench.toml").write_text(PROFILE)
     write_certificate(tmp_path / "bench1.json", made_certificate(due=date(2026, 3, 4)))
     means = Means(benches=Benches(SensorChoice(DAY), None, TraceInfo()), today=lambda: DAY)
-    desk = Desk(BenchModel(), Remembered(), means)
-    desk.open_profile(tmp_path / "bench.toml")
-    desk.close()
-    assert any("overdue" in trouble.what for trouble in desk.model.troubles)
+    controller = Controller(BenchModel(), Remembered(), means)
+    controller.open_profile(tmp_path / "bench.toml")
+    controller.close()
+    assert any("overdue" in trouble.what for trouble in controller.model.troubles)
 
 
 def test_a_window_tells_of_a_certificate_that_is_not_there(tmp_path):
     (tmp_path / "bench.toml").write_text(PROFILE)
-    desk = Desk(BenchModel(), Remembered(), Means(benches=Benches(SensorChoice(DAY), None, TraceInfo())))
-    desk.open_profile(tmp_path / "bench.toml")
-    assert any("bench1.json" in trouble.where for trouble in desk.model.troubles)
-    assert desk.opened is None
+    controller = Controller(BenchModel(), Remembered(), Means(benches=Benches(SensorChoice(DAY), None, TraceInfo())))
+    controller.open_profile(tmp_path / "bench.toml")
+    assert any("bench1.json" in trouble.where for trouble in controller.model.troubles)
+    assert controller.opened is None
 
 
 def test_a_pull_near_a_limit_changes_its_verdict_when_the_sensor_is_set_right(tmp_path):

@@ -1,4 +1,4 @@
-"""Trace files: what is written reads back the same; what cannot be read says file, row and mend."""
+"""Trace files: what is written reads back the same; what cannot be read says file, row and fix."""
 
 import json
 import math
@@ -206,7 +206,7 @@ def test_a_bad_file_is_told_with_its_place_and_the_mend(csv_of, tmp_path, case):
         read_trace(path)
     assert expected in str(told.value)
     assert str(path) in str(told.value)
-    assert told.value.mend
+    assert told.value.remedy
 
 
 def test_an_odd_cell_far_down_a_long_file_is_found_at_its_row(csv_of, monkeypatch):

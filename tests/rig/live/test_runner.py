@@ -52,7 +52,7 @@ def test_the_picture_is_drained_in_order_and_bounded():
 
 
 @pytest.mark.parametrize(
-    "error", [LineLostError("the line went away", where="COM3", mend="check the plug"), ZeroDivisionError("ours")]
+    "error", [LineLostError("the line went away", where="COM3", remedy="check the plug"), ZeroDivisionError("ours")]
 )
 def test_what_ends_the_line_is_told_and_kept(error):
     with Bench(ListSource([], error), Session()) as bench:

@@ -13,7 +13,7 @@ import rig.live.session
 from analysis.results import Sensor
 from analysis.trace import EMPTY, Trace
 from analysis.window import Window
-from drivers.source import LineAway, LineUp
+from drivers.source import ConnectionLost, LineUp
 from rig.errors import TraceFileError
 from rig.files.metadata import TraceInfo
 from rig.files.trace_csv import read_trace
@@ -124,7 +124,7 @@ def test_when_time_goes_back_the_pull_is_closed_and_a_new_one_found():
 def test_line_news_pass_through_and_nothing_comes_of_nothing():
     session = Session()
     assert session.step(LineUp("port")) == [LineUp("port")]
-    assert session.step(LineAway("port", "gone", "plug it")) == [LineAway("port", "gone", "plug it")]
+    assert session.step(ConnectionLost("port", "gone", "plug it")) == [ConnectionLost("port", "gone", "plug it")]
     assert session.step(EMPTY) == []
     assert session.finish() == []
 
@@ -159,7 +159,7 @@ def test_a_failing_recorder_is_told_once_and_the_pull_is_still_judged(tmp_path, 
     recorder = recorder_in(tmp_path)
 
     def full(number, so_far):
-        raise TraceFileError("no space left", where="disk", mend="make room")
+        raise TraceFileError("no space left", where="disk", remedy="make room")
 
     monkeypatch.setattr(recorder, "begin", full)
     news = run(Session(recorder=recorder), pieces_of(made_stream(1), [10]))

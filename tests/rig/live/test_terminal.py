@@ -8,7 +8,7 @@ from support.made import ListSource, made_stream, pieces_of
 from analysis.results import Sensor
 from analysis.window import Window
 from drivers.errors import LineLostError
-from drivers.source import LineAway, LineUp, LineWord
+from drivers.source import ConnectionLost, LineUp, LineWarning
 from rig.live.news import Ended, Exercised, Failed, PullBegan, SeriesOver, ZeroFound
 from rig.live.runner import Bench
 from rig.live.session import Session
@@ -97,15 +97,15 @@ def test_it_ends_when_it_is_enough(terminal, limits):
 def test_what_ended_the_line_is_raised_after_everything_was_told(terminal):
     pieces = pieces_of(made_stream(1).between(0.0, 5.0), [10])
     with pytest.raises(LineLostError, match="went away"):
-        followed(terminal, ListSource(pieces, LineLostError("the line went away", where="COM3", mend="check the plug")))
+        followed(terminal, ListSource(pieces, LineLostError("the line went away", where="COM3", remedy="check the plug")))
     assert "pull 1: breakaway" in terminal.out.getvalue()
 
 
 def test_news_of_the_line_say_what_to_do(terminal):
     for item in (
         LineUp("COM3"),
-        LineAway("COM3", "it is silent", "check the power"),
-        LineWord("the device says its sensor is overloaded", "let go"),
+        ConnectionLost("COM3", "it is silent", "check the power"),
+        LineWarning("the device says its sensor is overloaded", "let go"),
         Failed("no space left", "pulls", "make room"),
         Failed("odd", "", "report this"),
         PullBegan(4, 1.0),

@@ -63,7 +63,7 @@ def test_zero_before_and_after_goes_into_each_file_and_over_the_series_it_is_jud
     assert over.moved
     info = read_trace(second.file)[1]
     assert (info.zero_before_nm, info.zero_after_nm) == (pytest.approx(2.0, abs=0.05), pytest.approx(2.0, abs=0.05))
-    assert info.lapses == "zero_moved"
+    assert info.calibration_flags == "zero_moved"
     # A new zero begins a new series of zeros.
     session.zero_now()
     (third,) = finals(run(session, offset(made_stream(1, start_s=40.0), 2.0)))
@@ -149,7 +149,7 @@ def test_an_exercise_begins_anew_whatever_was_pulled_before():
 
 def test_a_recording_says_what_the_bench_said_of_the_sensor_then():
     judged = [
-        finals(run(Session(sensor=UNDER, window=WINDOW, lapses=lapses), made_stream(1)))[0].verdict.missing
-        for lapses in ((), ("zero_moved",), None)
+        finals(run(Session(sensor=UNDER, window=WINDOW, calibration_flags=calibration_flags), made_stream(1)))[0].verdict.missing
+        for calibration_flags in ((), ("zero_moved",), None)
     ]
     assert judged == [(), ("zero_moved",), ("not_exercised",)]

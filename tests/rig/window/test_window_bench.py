@@ -16,7 +16,7 @@ from rig.files.metadata import TraceInfo
 from rig.files.trace_csv import info_path, read_trace, write_trace
 from rig.live.runner import Bench
 from rig.live.session import Session
-from rig.window.controller import Desk, Means
+from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel, BenchState
 from rig.window.openers import Benches
@@ -31,29 +31,29 @@ needs_pty = pytest.mark.skipif(not hasattr(os, "openpty"), reason="this system h
 
 def window_on(qtbot, out, remembered=None):
     benches = Benches(SensorChoice(MOMENT.date()), out, TraceInfo(who="T.W."))
-    desk = Desk(BenchModel(window=WINDOW), remembered or Remembered(), Means(benches=benches))
-    window = MainWindow(desk, cautions=False)
+    controller = Controller(BenchModel(window=WINDOW), remembered or Remembered(), Means(benches=benches))
+    window = MainWindow(controller, cautions=False)
     qtbot.addWidget(window)
     window.show()
-    return desk, window
+    return controller, window
 
 
 @needs_pty
 def test_a_pull_on_the_pretend_bench_comes_to_a_verdict_untouched(qtbot, tmp_path):
-    desk, window = window_on(qtbot, tmp_path / "pulls", Remembered(conditions={"arrangement": "A", "oil": "QF oil"}))
+    controller, window = window_on(qtbot, tmp_path / "pulls", Remembered(conditions={"arrangement": "A", "oil": "QF oil"}))
     with pretend_bench(tmp_path, "--over", "pty", "--scenario", "good-pack") as (_, profile, _port):
-        desk.open_line(load_profile(profile))
-        qtbot.waitUntil(lambda: desk.model.state is BenchState.PULLING, timeout=30_000)
+        controller.open_line(load_profile(profile))
+        qtbot.waitUntil(lambda: controller.model.state is BenchState.PULLING, timeout=30_000)
         assert "PULLING" in window.bench.band.accessibleName()
-        qtbot.waitUntil(lambda: bool(desk.model.pulls) and desk.model.pulls[0].final, timeout=30_000)
+        qtbot.waitUntil(lambda: bool(controller.model.pulls) and controller.model.pulls[0].final, timeout=30_000)
         qtbot.wait(80)
         assert window.bench.panel.accessibleName().startswith("IN WINDOW")
         window.show_page(window.line)
         qtbot.waitUntil(lambda: window.line.raw.item(0, 1).text().endswith("N·m"), timeout=5_000)
-        assert desk.model.bench.wire.rate_hz == pytest.approx(1000, rel=0.02)
-        assert desk.model.bench.wire.faults.lost == 0
+        assert controller.model.bench.wire.rate_hz == pytest.approx(1000, rel=0.02)
+        assert controller.model.bench.wire.faults.lost == 0
         window.close()
-    pull = desk.model.pulls[0]
+    pull = controller.model.pulls[0]
     trace, info = read_trace(pull.file)
     assert (info.who, info.arrangement, info.lubricant, info.window) == ("T.W.", "A", "QF oil", WINDOW)
     assert (trace.torque_nm == pull.trace.torque_nm).all()
@@ -61,17 +61,17 @@ def test_a_pull_on_the_pretend_bench_comes_to_a_verdict_untouched(qtbot, tmp_pat
 
 @needs_pty
 def test_closing_the_window_during_a_pull_keeps_pull_and_file(qtbot, tmp_path):
-    desk, window = window_on(qtbot, tmp_path / "pulls")
+    controller, window = window_on(qtbot, tmp_path / "pulls")
     with pretend_bench(tmp_path, "--over", "pty", "--scenario", "good-pack") as (_, profile, _port):
-        desk.open_line(load_profile(profile))
-        qtbot.waitUntil(lambda: desk.model.state is BenchState.PULLING, timeout=30_000)
+        controller.open_line(load_profile(profile))
+        qtbot.waitUntil(lambda: controller.model.state is BenchState.PULLING, timeout=30_000)
         qtbot.wait(300)
         window.close()
     (file,) = (tmp_path / "pulls").glob("*.csv")
     trace, _ = read_trace(file)
-    assert len(desk.model.pulls) == 1
+    assert len(controller.model.pulls) == 1
     assert trace.torque_nm[-1] > 1.0
-    assert (trace.torque_nm == desk.model.pulls[0].trace.torque_nm).all()
+    assert (trace.torque_nm == controller.model.pulls[0].trace.torque_nm).all()
     assert info_path(file).exists()
 
 
@@ -80,11 +80,11 @@ def test_a_line_that_cannot_be_opened_is_told_on_the_strip(qtbot, tmp_path):
         '[device]\nname = "bench 1"\nport = "socket://127.0.0.1:9"\nprotocol = "text"\ncapacity = "200 N.m"\n'
         '[text]\ncolumns = ["torque [N.m]"]\nrate = "500 Hz"\n'
     )
-    desk, window = window_on(qtbot, None)
-    desk.open_profile(tmp_path / "bench.toml")
+    controller, window = window_on(qtbot, None)
+    controller.open_profile(tmp_path / "bench.toml")
     qtbot.waitUntil(lambda: window.strip.isVisible(), timeout=10_000)
     assert "socket://127.0.0.1:9" in window.strip.accessibleName()
-    assert desk.model.state is BenchState.ENDED
+    assert controller.model.state is BenchState.ENDED
     window.close()
 
 
@@ -96,26 +96,28 @@ def test_a_line_that_is_away_for_longer_than_the_profile_s_patience_is_waited_fo
             f'[device]\nname = "bench 1"\nport = "socket://127.0.0.1:{port}"\nprotocol = "text"\ncapacity = "200 N.m"\n'
             'patience = "500 ms"\n[text]\ncolumns = ["torque [N.m]", "counter"]\nrate = "200 Hz"\n'
         )
-        desk, window = window_on(qtbot, None)
-        desk.open_profile(tmp_path / "bench.toml")
-        qtbot.waitUntil(lambda: desk.model.state is BenchState.WAITING and desk.model.bench.wire.samples > 100, timeout=20_000)
-    qtbot.waitUntil(lambda: desk.model.state is BenchState.LOST, timeout=20_000)
+        controller, window = window_on(qtbot, None)
+        controller.open_profile(tmp_path / "bench.toml")
+        qtbot.waitUntil(
+            lambda: controller.model.state is BenchState.WAITING and controller.model.bench.wire.samples > 100, timeout=20_000
+        )
+    qtbot.waitUntil(lambda: controller.model.state is BenchState.LOST, timeout=20_000)
     qtbot.wait(2000)
-    assert desk.model.state is BenchState.LOST
+    assert controller.model.state is BenchState.LOST
     with printing_device(port=port):
-        qtbot.waitUntil(lambda: desk.model.state is BenchState.WAITING, timeout=20_000)
-        before = desk.model.bench.wire.samples
-        qtbot.waitUntil(lambda: desk.model.bench.wire.samples > before + 100, timeout=20_000)
+        qtbot.waitUntil(lambda: controller.model.state is BenchState.WAITING, timeout=20_000)
+        before = controller.model.bench.wire.samples
+        qtbot.waitUntil(lambda: controller.model.bench.wire.samples > before + 100, timeout=20_000)
         window.close()
 
 
 def test_a_recording_plays_in_the_same_window_with_pause_step_and_speed(qtbot, tmp_path):
     path = tmp_path / "kept.csv"
     write_trace(path, made_stream(), TraceInfo(unit="QF-7"))
-    desk, window = window_on(qtbot, None)
-    desk.open_recording(path)
+    controller, window = window_on(qtbot, None)
+    controller.open_recording(path)
     window.tick()
-    bar, replay = window.replay, desk.opened.replay
+    bar, replay = window.replay, controller.opened.replay
     assert bar.isVisible()
     bar.turn()
     assert replay.paused
@@ -126,10 +128,10 @@ def test_a_recording_plays_in_the_same_window_with_pause_step_and_speed(qtbot, t
     assert replay.speed == SPEEDS[-1]
     assert bar.speed.text() == "× 20"
     bar.turn()
-    qtbot.waitUntil(lambda: bool(desk.model.pulls) and desk.model.pulls[0].final, timeout=20_000)
+    qtbot.waitUntil(lambda: bool(controller.model.pulls) and controller.model.pulls[0].final, timeout=20_000)
     qtbot.wait(80)
     assert window.bench.panel.accessibleName().startswith("IN WINDOW")
-    qtbot.waitUntil(lambda: desk.model.state is BenchState.ENDED, timeout=20_000)
+    qtbot.waitUntil(lambda: controller.model.state is BenchState.ENDED, timeout=20_000)
     window.close()
     assert not bar.isVisible()
 
@@ -156,14 +158,14 @@ def test_many_recordings_are_read_with_progress_and_can_be_stopped(qtbot, tmp_pa
     path = tmp_path / "kept.csv"
     write_trace(path, made_stream())
     paths = [path] * 400
-    desk, window = window_on(qtbot, None)
+    controller, window = window_on(qtbot, None)
     window._timer.stop()
     window.sides.recordings_wanted.emit(paths, window.sides._adder(window.sides.before))
     window.tick()
     assert window.work.isVisible()
-    qtbot.waitUntil(lambda: desk.work.share > 0, timeout=20_000)
+    qtbot.waitUntil(lambda: controller.work.share > 0, timeout=20_000)
     window._escape()
-    assert desk.work is None
+    assert controller.work is None
     window.tick()
     assert not window.work.isVisible()
     assert 1 <= len(window.sides.before) < 400

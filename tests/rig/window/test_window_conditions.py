@@ -18,7 +18,7 @@ from rig.files.trace_csv import info_path, write_trace
 from rig.live.line_tap import RawTap
 from rig.live.runner import WireFigures
 from rig.window.conditions import ARRANGEMENTS, Conditions, lacking
-from rig.window.controller import Desk, Means
+from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered, recall, remember
 from rig.window.model import BenchModel, BenchState
 from rig.window.openers import Benches
@@ -87,35 +87,35 @@ def test_what_is_remembered_comes_back_and_a_spoilt_file_gives_the_defaults(tmp_
 
 
 @pytest.fixture
-def desk():
+def controller():
     bench = FedBench()
-    return Desk(BenchModel(bench), Remembered(), Means())
+    return Controller(BenchModel(bench), Remembered(), Means())
 
 
 def test_a_window_that_was_remembered_counts_from_the_start():
-    desk = Desk(BenchModel(FedBench()), Remembered(conditions={"window": "35..70 N.m", "basis": "sliding"}), Means())
-    assert desk.model.window == Window.parse("35..70 N.m", "sliding")
+    controller = Controller(BenchModel(FedBench()), Remembered(conditions={"window": "35..70 N.m", "basis": "sliding"}), Means())
+    assert controller.model.window == Window.parse("35..70 N.m", "sliding")
 
 
-def test_an_edited_window_judges_the_pulls_so_far(desk):
-    desk.model.bench.pull()
-    desk.model.poll()
-    desk.edit_conditions(Conditions(window="80..90 N.m"))
-    assert desk.model.last.verdict.state is VerdictState.BELOW
-    desk.edit_conditions(Conditions(window="80 to 90"))
-    assert desk.model.window == Window.parse("80..90 N.m")
-    desk.edit_conditions(Conditions())
-    assert desk.model.last.verdict is None
+def test_an_edited_window_judges_the_pulls_so_far(controller):
+    controller.model.bench.pull()
+    controller.model.poll()
+    controller.edit_conditions(Conditions(window="80..90 N.m"))
+    assert controller.model.last.verdict.state is VerdictState.BELOW
+    controller.edit_conditions(Conditions(window="80 to 90"))
+    assert controller.model.window == Window.parse("80..90 N.m")
+    controller.edit_conditions(Conditions())
+    assert controller.model.last.verdict is None
 
 
-def test_the_verdict_says_what_was_not_stated_when_it_was_pulled(desk):
-    desk.edit_conditions(dataclasses.replace(FULL, oil="", rest=""))
-    desk.model.bench.pull()
-    desk.model.poll()
-    desk.edit_conditions(FULL)
-    desk.model.bench.pull()
-    desk.model.poll()
-    first, second = (view_of(pull, desk.model.unit) for pull in desk.model.pulls)
+def test_the_verdict_says_what_was_not_stated_when_it_was_pulled(controller):
+    controller.edit_conditions(dataclasses.replace(FULL, oil="", rest=""))
+    controller.model.bench.pull()
+    controller.model.poll()
+    controller.edit_conditions(FULL)
+    controller.model.bench.pull()
+    controller.model.poll()
+    first, second = (view_of(pull, controller.model.unit) for pull in controller.model.pulls)
     assert first.notes[-1] == "not stated: oil, rest before the pull"
     assert not [note for note in second.notes if note.startswith("not stated")]
 
@@ -123,15 +123,17 @@ def test_the_verdict_says_what_was_not_stated_when_it_was_pulled(desk):
 def test_the_sound_follows_the_verdict_and_can_be_muted():
     played = []
     bench = FedBench(Window.parse("35..70 N.m"))
-    desk = Desk(BenchModel(bench, window=bench.session.window), Remembered(), Means(sounds=Sounds("list", played.append)))
+    controller = Controller(
+        BenchModel(bench, window=bench.session.window), Remembered(), Means(sounds=Sounds("list", played.append))
+    )
     for peak_nm in (60.0, 20.0):
         bench.pull(peak_nm)
-        desk.model.poll()
-        desk.sound()
-    desk.turn_sound()
+        controller.model.poll()
+        controller.sound()
+    controller.turn_sound()
     bench.pull(90.0)
-    desk.model.poll()
-    desk.sound()
+    controller.model.poll()
+    controller.sound()
     assert played == [Tone.GOOD, Tone.LOW]
 
 
@@ -139,47 +141,47 @@ def test_what_cannot_be_remembered_is_told():
     def refuse(what):
         raise OSError(28, "no space left")
 
-    desk = Desk(BenchModel(), Remembered(), Means(remember=refuse))
-    desk.turn_theme()
-    assert desk.remembered.theme == "light"
-    assert "could not be kept" in desk.model.troubles[-1].what
+    controller = Controller(BenchModel(), Remembered(), Means(remember=refuse))
+    controller.turn_theme()
+    assert controller.remembered.theme == "light"
+    assert "could not be kept" in controller.model.troubles[-1].what
 
 
-def test_a_missing_profile_is_told_on_the_strip(desk, tmp_path):
-    desk.open_profile(tmp_path / "none.toml")
-    assert "none.toml" in desk.model.troubles[-1].where
+def test_a_missing_profile_is_told_on_the_strip(controller, tmp_path):
+    controller.open_profile(tmp_path / "none.toml")
+    assert "none.toml" in controller.model.troubles[-1].where
 
 
 def test_a_recording_opens_as_a_bench_and_its_own_window_counts(tmp_path):
     path = tmp_path / "kept.csv"
     write_trace(path, made_stream(), TraceInfo(window=Window.parse("35..70 N.m")))
-    desk = Desk(BenchModel(), Remembered(), Means(benches=Benches(SensorChoice(MOMENT.date()), None, TraceInfo())))
-    desk.open_recording(path)
+    controller = Controller(BenchModel(), Remembered(), Means(benches=Benches(SensorChoice(MOMENT.date()), None, TraceInfo())))
+    controller.open_recording(path)
     try:
-        assert desk.opened.replay.to_s == pytest.approx(9.1, abs=0.1)
-        assert desk.model.window == Window.parse("35..70 N.m")
-        assert desk.model.state is not BenchState.NO_LINE
+        assert controller.opened.replay.to_s == pytest.approx(9.1, abs=0.1)
+        assert controller.model.window == Window.parse("35..70 N.m")
+        assert controller.model.state is not BenchState.NO_LINE
     finally:
-        desk.close()
-    desk.open_recording(tmp_path / "gone.csv")
-    assert "no such file" in desk.model.troubles[-1].what
+        controller.close()
+    controller.open_recording(tmp_path / "gone.csv")
+    assert "no such file" in controller.model.troubles[-1].what
 
 
 def test_a_pull_set_aside_says_so_in_its_file(tmp_path):
     path = tmp_path / "pull.csv"
-    desk = Desk(BenchModel(FedBench()), Remembered(), Means())
-    desk.model.bench.pull()
-    desk.model.poll()
-    write_trace(path, desk.model.last.trace, TraceInfo(job="7"))
-    desk.model.pulls[0] = dataclasses.replace(desk.model.pulls[0], file=path)
+    controller = Controller(BenchModel(FedBench()), Remembered(), Means())
+    controller.model.bench.pull()
+    controller.model.poll()
+    write_trace(path, controller.model.last.trace, TraceInfo(job="7"))
+    controller.model.pulls[0] = dataclasses.replace(controller.model.pulls[0], file=path)
     samples = path.read_bytes()
-    desk.set_aside(1, "clamp moved")
+    controller.exclude(1, "clamp moved")
     kept = json.loads(info_path(path).read_text())["platepull:bench"]
     assert kept == {"job": "7", "remark": "set aside: clamp moved"}
-    desk.set_aside(1, None)
+    controller.exclude(1, None)
     assert "remark" not in json.loads(info_path(path).read_text())["platepull:bench"]
     assert path.read_bytes() == samples
-    assert desk.model.rule is DecisionRule.GUARDED
+    assert controller.model.rule is DecisionRule.GUARDED
 
 
 PROFILE = """[device]

@@ -5,7 +5,7 @@ from support.fed import FedBench
 
 from analysis.results import VerdictState
 from analysis.window import Window
-from drivers.source import LineAway, LineUp, LineWord
+from drivers.source import ConnectionLost, LineUp, LineWarning
 from rig.live.news import Ended, Failed
 from rig.window.axes import calm, torque_range
 from rig.window.model import THIN_POINTS, BenchModel, BenchState, Changed
@@ -113,13 +113,13 @@ def test_a_pull_set_aside_stays_and_stays_aside_when_judged_anew(bench, model):
     bench.pull()
     bench.pull()
     model.poll()
-    model.set_aside(2, "clamp moved")
+    model.exclude(2, "clamp moved")
     model.set_window(Window.parse("80..90 N.m"))
     model.poll()
-    assert [pull.aside for pull in model.pulls] == [None, "clamp moved"]
+    assert [pull.excluded for pull in model.pulls] == [None, "clamp moved"]
     assert "set aside: clamp moved" in view_of(model.pulls[1], model.unit).spoken()
-    model.set_aside(2, None)
-    assert model.pulls[1].aside is None
+    model.exclude(2, None)
+    assert model.pulls[1].excluded is None
 
 
 def test_a_new_pull_takes_the_screen_from_an_old_one(bench, model):
@@ -150,11 +150,11 @@ def test_old_pulls_keep_their_picture_and_lose_only_memory(bench):
 
 
 def test_line_troubles_go_when_the_line_is_back_others_stay_until_read(bench, model):
-    bench.told += [LineAway("port", "the line went away", "check the plug"), Failed("disk full", "folder", "make room")]
+    bench.told += [ConnectionLost("port", "the line went away", "check the plug"), Failed("disk full", "folder", "make room")]
     assert Changed.TROUBLE in model.poll()
     assert model.state is BenchState.LOST
     assert len(model.troubles) == 2
-    bench.told += [LineUp("port"), LineWord("a counter jumped", "")]
+    bench.told += [LineUp("port"), LineWarning("a counter jumped", "")]
     model.poll()
     assert [trouble.what for trouble in model.troubles] == ["disk full", "a counter jumped"]
     model.dismiss()

@@ -16,12 +16,12 @@ from analysis.results import Sensor
 from analysis.trace import Trace
 from analysis.window import Window
 from drivers.profile import load_profile
-from drivers.source import LineAway, LineUp
+from drivers.source import ConnectionLost, LineUp
 from rig.files.metadata import Calibration, TraceInfo
 from rig.live.line_tap import RawTap
 from rig.live.session import Session
 from rig.window.app import Shell
-from rig.window.controller import Desk, Means
+from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel, BenchState
 from rig.window.openers import Opened
@@ -50,8 +50,8 @@ class Stage:
         self.model = BenchModel(self.bench, window=WINDOW, unit=UnitChoice("N.m", "lbf.ft"))
         self.kept = []
         means = Means(remember=self.kept.append, today=lambda: datetime.date(2026, 3, 5))
-        self.desk = Desk(self.model, remembered or Remembered(), means)
-        self.window = MainWindow(self.desk, cautions=cautions)
+        self.controller = Controller(self.model, remembered or Remembered(), means)
+        self.window = MainWindow(self.controller, cautions=cautions)
         self.window._timer.stop()
         qtbot.addWidget(self.window)
         self.window.resize(1280, 800)
@@ -92,7 +92,7 @@ def opened(stage, tmp_path):
     tap = RawTap()
     tap.note(b"x\n" + b"".join(b"%d.5,0.25\n" % n for n in range(9)))
     info = TraceInfo(calibration=Calibration(due="2026-03-01"))
-    stage.desk.opened = Opened(stage.bench, None, None, load_profile(tmp_path / "bench.toml"), info, tap)
+    stage.controller.opened = Opened(stage.bench, None, None, load_profile(tmp_path / "bench.toml"), info, tap)
     return stage
 
 
@@ -113,7 +113,7 @@ def test_each_page_has_the_structure_it_was_kept_with(opened, qtbot):
     window.show_bench()
     stage.pull(60.0, until_s=3.9)
     compare(window, "bench_pulling")
-    stage.bench.told.append(LineAway("COM3", "the line went away", "check plug, cable and power"))
+    stage.bench.told.append(ConnectionLost("COM3", "the line went away", "check plug, cable and power"))
     stage.tick()
     compare(window, "bench_line_lost")
 
@@ -142,7 +142,7 @@ def test_a_pull_puts_the_bench_in_sight_even_over_the_cautions(qtbot):
 def test_every_page_fits_the_window_and_paints_in_both_themes(opened, size, theme):
     stage, window = opened, opened.window
     stage.pull(60.0, 20.0)
-    if stage.desk.remembered.theme != theme:
+    if stage.controller.remembered.theme != theme:
         window._turn_theme()
     window.resize(*size)
     for page in window._buttons:
@@ -227,7 +227,7 @@ def test_typed_text_is_text_not_a_pedal(stage):
     stage.qtbot.keyClicks(entry, "QF oil p.")
     stage.qtbot.keyClick(entry, Qt.Key.Key_Return)
     assert stage.page is window.conditions
-    assert stage.desk.conditions.oil == "QF oil p."
+    assert stage.controller.conditions.oil == "QF oil p."
     assert stage.kept[-1].conditions["oil"] == "QF oil p."
 
 
@@ -266,10 +266,10 @@ def test_pulls_are_set_aside_with_a_reason_and_counted_again(stage):
     stage.window.show_page(stage.window.pull)
     stage.window.pull.reason.setCurrentText("clamp moved")
     stage.key(Qt.Key.Key_Delete)
-    assert stage.model.pulls[1].aside == "clamp moved"
+    assert stage.model.pulls[1].excluded == "clamp moved"
     assert len(stage.model.pulls) == 2
     stage.key(Qt.Key.Key_Delete)
-    assert stage.model.pulls[1].aside is None
+    assert stage.model.pulls[1].excluded is None
 
 
 def test_the_cursor_moves_by_arrows_and_tells_its_values(stage):
@@ -290,7 +290,7 @@ def test_the_cursor_moves_by_arrows_and_tells_its_values(stage):
 
 
 def test_errors_are_a_strip_that_blocks_nothing_and_goes_when_read(stage):
-    stage.bench.told.append(LineAway("COM3", "the line went away", "check plug, cable and power"))
+    stage.bench.told.append(ConnectionLost("COM3", "the line went away", "check plug, cable and power"))
     stage.tick()
     strip = stage.window.strip
     assert strip.isVisible()
@@ -300,7 +300,7 @@ def test_errors_are_a_strip_that_blocks_nothing_and_goes_when_read(stage):
     stage.bench.told.append(LineUp("COM3"))
     stage.tick()
     assert not strip.isVisible()
-    stage.model.tell("the disk is full", mend="make room")
+    stage.model.tell("the disk is full", remedy="make room")
     stage.tick()
     stage.key(Qt.Key.Key_Escape)
     assert not strip.isVisible()
@@ -323,7 +323,7 @@ def test_an_exercise_is_seen_from_afar_counted_and_leaves_no_pull(stage):
 
 def test_the_first_load_of_an_exercise_puts_the_bench_in_sight_over_the_cautions(qtbot):
     stage = Stage(qtbot, cautions=True)
-    stage.desk.exercise()
+    stage.controller.exercise()
     stage.tick()
     assert stage.page is stage.window.cautions  # nobody has pulled yet: they are still to be read
     stage.bench.feed(made_loads([60.0]))
@@ -391,8 +391,8 @@ def test_the_focus_is_seen(stage):
 
 def test_another_language_is_another_window_on_the_same_desk(qtbot):
     bench = FedBench(WINDOW)
-    desk = Desk(BenchModel(bench, window=WINDOW), Remembered(), Means())
-    shell = Shell(desk)
+    controller = Controller(BenchModel(bench, window=WINDOW), Remembered(), Means())
+    shell = Shell(controller)
     first = shell.window
     bench.pull(60.0)
     first.tick()
@@ -400,7 +400,7 @@ def test_another_language_is_another_window_on_the_same_desk(qtbot):
     second = shell.window
     second.show_bench()
     assert second is not first
-    assert desk.remembered.language == "de"
+    assert controller.remembered.language == "de"
     assert second.bench.panel.accessibleName().startswith("IM FENSTER. 60,")
     assert "BEREIT" in second.bench.band.accessibleName()
     english = {row[3] for row in structure(second)} & {"Bench", "Line", "Keys"}
@@ -412,7 +412,7 @@ def test_another_language_is_another_window_on_the_same_desk(qtbot):
 
 def test_the_bench_says_what_a_conditions_edit_changed(stage):
     stage.pull(60.0)
-    stage.window._after(stage.desk.edit_conditions, dataclasses.replace(stage.desk.conditions, window="65..90 N.m"))
+    stage.window._after(stage.controller.edit_conditions, dataclasses.replace(stage.controller.conditions, window="65..90 N.m"))
     stage.tick()
     assert stage.window.bench.panel.accessibleName().startswith("BELOW")
     assert "65.0 – 90.0" in stage.window.bench.band.accessibleName()

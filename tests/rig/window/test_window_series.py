@@ -64,10 +64,10 @@ def test_pulls_that_disagree_are_undecided_until_the_odd_one_is_set_aside():
     model = model_after(60.0, 60.0, 20.0)
     assert summary_of(model.pulls, UNIT, WINDOW).word == "PULLS DISAGREE"
     assert summary_of(model.pulls, UNIT, WINDOW).tone is Tone.UNDECIDED
-    model.set_aside(3, "slipped off the lever")
+    model.exclude(3, "slipped off the lever")
     assert summary_of(model.pulls, UNIT, WINDOW).tone is Tone.GOOD
     assert [pull.number for pull in counted(model.pulls, Basis.BREAKAWAY)] == [1, 2]
-    assert card_of(model.pulls[2], UNIT, apart=False).aside == "slipped off the lever"
+    assert card_of(model.pulls[2], UNIT, apart=False).excluded == "slipped off the lever"
 
 
 def test_a_series_is_judged_on_its_mean_as_the_command_line_judges_it():
@@ -155,7 +155,7 @@ def test_sets_lie_on_each_other_at_breakaway_whatever_the_direction(four):
 
 def test_members_leave_out_what_was_set_aside_and_list_what_was_read():
     model = model_after(60.0, -60.0)
-    model.set_aside(1, "trial pull")
+    model.exclude(1, "trial pull")
     (member,) = members_of_series(model.pulls)
     row = row_of(member, UNIT)
     assert row[0] == "2 ↺"

@@ -13,7 +13,7 @@ from rig.window.qt.conditions_page import CHOICES
 from rig.window.qt.keys_page import KEYS
 from rig.window.qt.pull_page import REASONS
 from rig.window.qt.sides_page import HEADINGS
-from rig.window.views.verdict import DOUBTS, LAPSES
+from rig.window.views.verdict import CALIBRATION_WORDS, QUALITY_WORDS
 from rig.words.language import LANGUAGES, catalogue, number, read_po, say, speak
 from rig.words.sentences import CAUTIONS, STATE_WORD
 
@@ -43,7 +43,15 @@ def in_tables():
     choices = {words for pairs in CHOICES.values() for _, words in pairs if words}
     arrangements = {text for one in ARRANGEMENTS for text in (one.what, one.factor)}
     keys = {words for _, words in KEYS}
-    tables = (CAUTIONS, LAPSES.values(), STATE_WORD.values(), DOUBTS.values(), FIELD_NAMES.values(), REASONS, HEADINGS)
+    tables = (
+        CAUTIONS,
+        CALIBRATION_WORDS.values(),
+        STATE_WORD.values(),
+        QUALITY_WORDS.values(),
+        FIELD_NAMES.values(),
+        REASONS,
+        HEADINGS,
+    )
     return choices | arrangements | keys | {text for table in tables for text in table}
 
 

@@ -9,9 +9,9 @@ from analysis.results import (
     Budget,
     BudgetLine,
     Chatter,
-    Doubt,
-    DoubtCode,
     PullResult,
+    QualityCode,
+    QualityFlag,
     SeriesResult,
     Settling,
     Verdict,
@@ -95,14 +95,14 @@ def test_a_free_unit_and_an_absent_reading_say_so():
 
 
 def test_every_doubt_and_state_has_words_with_and_without_a_figure():
-    for code in DoubtCode:
-        assert wording.doubt_text(Doubt(code)).endswith(".")
-        assert "{" not in wording.doubt_text(Doubt(code, 1.5))
+    for code in QualityCode:
+        assert wording.quality_text(QualityFlag(code)).endswith(".")
+        assert "{" not in wording.quality_text(QualityFlag(code, 1.5))
     assert set(wording.STATE_WORD) == set(VerdictState)
-    assert "(3 of them)" in wording.doubt_text(Doubt(DoubtCode.SPIKES, 3.0))
-    assert "(by 0.750 N.m)" in wording.doubt_text(Doubt(DoubtCode.ZERO_DRIFT, -0.75))
-    assert "jerked on (in less than 0.150 s)" in wording.doubt_text(Doubt(DoubtCode.TOO_FAST, None, 0.15))
-    assert "(" not in wording.doubt_text(Doubt(DoubtCode.SHORT_TRAVEL, 0.0, 20.0))
+    assert "(3 of them)" in wording.quality_text(QualityFlag(QualityCode.SPIKES, 3.0))
+    assert "(by 0.750 N.m)" in wording.quality_text(QualityFlag(QualityCode.ZERO_DRIFT, -0.75))
+    assert "jerked on (in less than 0.150 s)" in wording.quality_text(QualityFlag(QualityCode.TOO_FAST, None, 0.15))
+    assert "(" not in wording.quality_text(QualityFlag(QualityCode.SHORT_TRAVEL, 0.0, 20.0))
 
 
 def test_figures_are_given_to_the_place_the_uncertainty_allows():
