@@ -70,7 +70,7 @@ class StatedUncertainty:
             return None
         if capacity_nm is None:
             what = f"{quoted(self.text)} is a share of the sensor's range, and the range is not known"
-            raise StatedError(what, mend="state the uncertainty in N.m, or the capacity in profile or metadata")
+            raise StatedError(what, remedy="state the uncertainty in N.m, or the capacity in profile or metadata")
         return self.standard * capacity_nm
 
     def sentence(self) -> str:
@@ -112,7 +112,7 @@ def parse_uncertainty(text: str) -> StatedUncertainty:
     StatedError
         If it is none of these, not above zero, or beyond belief.
     """
-    refusal = StatedError(f"{quoted(text)} is not an uncertainty", mend=f"write it like {FORMS}")
+    refusal = StatedError(f"{quoted(text)} is not an uncertainty", remedy=f"write it like {FORMS}")
     rest, meaning, k = " ".join(text.split()), Meaning.STANDARD, 1.0
     if len(rest) > LONGEST_TEXT:
         raise refusal
@@ -127,7 +127,7 @@ def parse_uncertainty(text: str) -> StatedUncertainty:
                 meaning = Meaning.EXPANDED
             k, rest = number(match["k"].rstrip(".,")), rest[: match.start()]
             if not 1 <= k <= _K_MOST:
-                raise StatedError(f"k = {k:g} in {quoted(text)} is no coverage factor", mend="it lies between 1 and 4, mostly 2")
+                raise StatedError(f"k = {k:g} in {quoted(text)} is no coverage factor", remedy="it lies between 1 and 4, mostly 2")
         for pattern, of in ((_OF_RANGE, Base.RANGE), (_OF_READING, Base.READING)):
             if base is None and (match := pattern.search(rest)):
                 rest, base = rest[: match.start()], of
@@ -135,11 +135,11 @@ def parse_uncertainty(text: str) -> StatedUncertainty:
             raise refusal
         _, unit = split_quantity(rest)
         if not unit:
-            raise StatedError(f"{quoted(text)} has no unit", mend=f"write it like {FORMS}")
+            raise StatedError(f"{quoted(text)} has no unit", remedy=f"write it like {FORMS}")
         is_share = unit.lower() in ("%", "percent", "per cent", "pct", "‰", "ppm")
         figure = parse_measure(rest, "relative" if is_share else "torque").si
     except UnitError as fault:
-        raise StatedError(f"{quoted(text)} is not an uncertainty ({fault.what})", mend=f"write it like {FORMS}") from fault
+        raise StatedError(f"{quoted(text)} is not an uncertainty ({fault.what})", remedy=f"write it like {FORMS}") from fault
     if is_share:
         base = base or Base.READING
     elif base is not None:
@@ -147,7 +147,7 @@ def parse_uncertainty(text: str) -> StatedUncertainty:
     stated = StatedUncertainty(figure, base or Base.TORQUE, meaning, k, unit, text)
     if not 0 < stated.standard < (1.0 if is_share else TORQUE_MOST_NM):
         what = f"{quoted(text)} is " + ("not above zero" if stated.standard <= 0 else "more than any sensor's")
-        raise StatedError(what, mend=f"write it like {FORMS}")
+        raise StatedError(what, remedy=f"write it like {FORMS}")
     return stated
 
 
@@ -175,7 +175,7 @@ def parse_scatter(text: str) -> StatedScatter:
     StatedScatter(relative=0.04, degrees_of_freedom=12.0, text='4 % (12)')
     """
     expected = "write it like '4 %', '4 % (12)' with degrees of freedom, or '0 %'"
-    refusal = StatedError(f"{quoted(text)} is not a scatter", mend=expected)
+    refusal = StatedError(f"{quoted(text)} is not a scatter", remedy=expected)
     form = r"\s*([\d.,]+)\s*(?:%|percent|pct)\s*(?:\(\s*(\d+(?:\.\d+)?)\s*\))?\s*"
     match = re.fullmatch(form, text) if len(text) <= LONGEST_TEXT else None
     if match is None:

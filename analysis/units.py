@@ -158,7 +158,7 @@ def _symbol(symbol: str, all_capitals: bool) -> tuple[Size, Kinds]:
         raise UnitError("unit 'M' is not known")
     # A capital M in front is a million; only of newtons does anybody mean that.
     if symbol[0] == "M" and symbol[1:].lower() in ("m", "s", "g", "l", "sec") and not all_capitals:
-        raise UnitError(f"unit {quoted(symbol)} could be meant as milli or mega", mend=f"write m{symbol[1:]}")
+        raise UnitError(f"unit {quoted(symbol)} could be meant as milli or mega", remedy=f"write m{symbol[1:]}")
     if symbol not in ("MN", "mN") and symbol.lower() in SYMBOL:
         return SYMBOL[symbol.lower()]
     prefixed = re.fullmatch(r"(da|[munkcdM])N", symbol)
@@ -173,7 +173,7 @@ def _symbol(symbol: str, all_capitals: bool) -> tuple[Size, Kinds]:
 def _joined(text: str) -> tuple[Size, Kinds] | None:
     """A torque in one piece, such as Nm, ftlb, mkp; None if it is none. Raises UnitError where a capital leaves it open."""
     if text.upper() == "MNM" and text in ("MNM", "MnM", "Mnm", "mNM", "mnM"):
-        raise UnitError(f"unit {quoted(text)} could be meant as mN.m or MN.m", mend="write mN.m or MN.m")
+        raise UnitError(f"unit {quoted(text)} could be meant as mN.m or MN.m", remedy="write mN.m or MN.m")
     match = _JOINED.fullmatch(text) or _JOINED.fullmatch(text.lower())
     if match is None:
         return None
@@ -254,9 +254,9 @@ def scale_to_si(unit: str, quantity: Quantity) -> Scale:
                 raise _OtherKindError
             factor *= GRAVITY
     except _OtherKindError:
-        raise UnitError(f"{quoted(unit)} is not a unit of {quantity}", mend=f"use one such as {wanted.examples}") from None
+        raise UnitError(f"{quoted(unit)} is not a unit of {quantity}", remedy=f"use one such as {wanted.examples}") from None
     except UnitError as fault:
-        raise UnitError(fault.what, mend=fault.mend or f"use one such as {wanted.examples}") from fault
+        raise UnitError(fault.what, remedy=fault.remedy or f"use one such as {wanted.examples}") from fault
     return Scale(float(factor / wanted.size))
 
 
@@ -276,10 +276,10 @@ def number(text: str) -> float:
     """
     plain = text.strip().replace("−", "-")
     if not re.fullmatch(rf"[-+]?{_DIGITS}", plain):
-        raise UnitError(f"{quoted(text)} is not a number", mend="write it like 25.5")
+        raise UnitError(f"{quoted(text)} is not a number", remedy="write it like 25.5")
     if re.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}", plain):
         thousand, decimal = plain.replace(",", ""), plain.replace(",", ".")
-        raise UnitError(f"{quoted(text)} could be {decimal} or {thousand}", mend=f"write {decimal} or {thousand}")
+        raise UnitError(f"{quoted(text)} could be {decimal} or {thousand}", remedy=f"write {decimal} or {thousand}")
     return float(plain.replace(",", "."))
 
 
@@ -288,7 +288,7 @@ def split_quantity(text: str) -> tuple[float, str]:
     plain = text.strip()
     match = _NUMBER_THEN_UNIT.fullmatch(plain) if len(plain) <= LONGEST_TEXT else None
     if match is None:
-        raise UnitError(f"{quoted(text)} is not a number with a unit", mend="write it like '0.5 N.m'")
+        raise UnitError(f"{quoted(text)} is not a number with a unit", remedy="write it like '0.5 N.m'")
     return number(match.group(1)), (match.group(2) or "").strip()
 
 
@@ -309,7 +309,7 @@ def parse_measure(text: str, quantity: Quantity) -> Measure:
     """
     value, unit = split_quantity(text)
     if not unit:
-        raise UnitError(f"{quoted(text)} has no unit", mend=f"add one such as {_WANTED[quantity].examples}")
+        raise UnitError(f"{quoted(text)} has no unit", remedy=f"add one such as {_WANTED[quantity].examples}")
     scale = scale_to_si(unit, quantity)
     return Measure(value * scale.factor + scale.offset, unit, text)
 
@@ -384,11 +384,11 @@ def parse_range(text: str, quantity: Quantity) -> Range:
     plain = " ".join(text.split())
     forms = [] if len(plain) > LONGEST_TEXT else [match for form in _RANGE_FORMS if (match := form.fullmatch(plain))]
     if not forms:
-        raise UnitError(f"{quoted(text)} is not a range with a unit", mend=example)
+        raise UnitError(f"{quoted(text)} is not a range with a unit", remedy=example)
     found = forms[0].groupdict()
     units = [name.strip() for key, name in found.items() if key.endswith("unit") and name]
     if not units:
-        raise UnitError(f"{quoted(text)} has no unit", mend=example)
+        raise UnitError(f"{quoted(text)} has no unit", remedy=example)
 
     def limit(name: str) -> float | None:
         if found.get(name) is None:

@@ -39,15 +39,15 @@ class Window:
 
     def __post_init__(self) -> None:
         if self.low_nm is None and self.high_nm is None:
-            raise WindowError("a window needs at least one limit", mend="write it like 25..45 lbf.ft")
+            raise WindowError("a window needs at least one limit", remedy="write it like 25..45 lbf.ft")
         limits = [limit for limit in (self.low_nm, self.high_nm) if limit is not None]
         if any(limit < 0 for limit in limits):
-            raise WindowError("a limit below zero makes no sense", mend="torques are magnitudes; drop the minus sign")
+            raise WindowError("a limit below zero makes no sense", remedy="torques are magnitudes; drop the minus sign")
         if any(limit > TORQUE_MOST_NM for limit in limits):
             what = f"a limit above {TORQUE_MOST_NM:g} N.m is beyond any pull by hand"
-            raise WindowError(what, mend="check the unit")
+            raise WindowError(what, remedy="check the unit")
         if self.low_nm is not None and self.high_nm is not None and self.low_nm >= self.high_nm:
-            raise WindowError("the lower limit is not below the upper one", mend="write LOW..HIGH UNIT")
+            raise WindowError("the lower limit is not below the upper one", remedy="write LOW..HIGH UNIT")
 
     @classmethod
     def parse(cls, text: str, basis: Basis | str = Basis.BREAKAWAY, arrangement: str | None = None) -> Window:
@@ -61,14 +61,14 @@ class Window:
         try:
             limits = parse_range(text, "torque")
         except UnitError as fault:
-            mend = fault.mend if "range" not in fault.what else "write it like 25..45 lbf.ft, 10.. N.m or ..25 N.m"
-            raise WindowError(fault.what.replace("a range with a unit", "a window"), mend=mend) from fault
+            remedy = fault.remedy if "range" not in fault.what else "write it like 25..45 lbf.ft, 10.. N.m or ..25 N.m"
+            raise WindowError(fault.what.replace("a range with a unit", "a window"), remedy=remedy) from fault
         if basis not in list(Basis):
-            raise WindowError(f"{quoted(str(basis))} is not what a window applies to", mend="use breakaway or sliding")
+            raise WindowError(f"{quoted(str(basis))} is not what a window applies to", remedy="use breakaway or sliding")
         try:
             return cls(limits.low, limits.high, Basis(basis), arrangement, limits.unit, limits.text)
         except WindowError as fault:
-            raise WindowError(f"{quoted(text)}: {fault.what}", mend=fault.mend) from None
+            raise WindowError(f"{quoted(text)}: {fault.what}", remedy=fault.remedy) from None
 
     def __str__(self) -> str:
         """The limits in N.m, exactly enough to read back as the same window."""
