@@ -55,13 +55,12 @@ class BacklashAnswer:
 
 def find_in_points(points_mm: Sequence[float]) -> tuple[Finding, ...]:
     """What is wrong with the points, as the dial showed them."""
-    found = []
     odd = [point for point in points_mm if point < 0 or point > LARGEST_MM + ROUNDING]
     if odd:
-        found.append(Finding(FindingCode.IMPLAUSIBLE, "points", odd[0], LARGEST_MM if odd[0] > 0 else 0.0))
+        return (Finding(FindingCode.IMPLAUSIBLE, "points", odd[0], LARGEST_MM if odd[0] > 0 else 0.0),)
     if len(points_mm) < LEAST_POINTS:
-        found.append(Finding(FindingCode.TOO_FEW_POINTS, "points", len(points_mm), LEAST_POINTS))
-    return tuple(found)
+        return (Finding(FindingCode.TOO_FEW_POINTS, "points", len(points_mm), LEAST_POINTS),)
+    return ()
 
 
 def judge_backlash(

@@ -89,8 +89,10 @@ def find_in_readings(sheet: BearingReadings) -> tuple[Finding, ...]:
         odd = [value for value in values if value < 0 or (name in small and value > LARGEST_MM + ROUNDING)]
         if odd:
             found.append(Finding(FindingCode.IMPLAUSIBLE, name, odd[0], LARGEST_MM if odd[0] > 0 else 0.0))
-    if not found and (needed := _measure(sheet).needed_mm) < -ROUNDING:
-        found.append(Finding(FindingCode.IMPLAUSIBLE, "needed", needed, 0.0))
+    if found:  # what else such readings show follows from it
+        return tuple(found)
+    if (needed := _measure(sheet).needed_mm) < -ROUNDING:
+        return (Finding(FindingCode.IMPLAUSIBLE, "needed", needed, 0.0),)
     if sheet.turned is not None and sheet.turned < SEATED_TURNS:
         found.append(Finding(FindingCode.NOT_SEATED, "turned", sheet.turned, SEATED_TURNS))
     for name in (first, "depth_bearing"):

@@ -123,9 +123,9 @@ def read_bolt(torque_nm: Floats, angle_deg: Floats | None, *, then_angle_from_nm
     Returns
     -------
     BoltReading
-        Without a following angle the highest torque. With one: the torque at which the angle begins (the highest torque where it was
-        never reached) and the angle turned from there. Where the hand grips again the turning of each stroke counts from where the
-        torque stands again.
+        Without a following angle the highest torque. With one: the torque at which the angle begins (the highest torque where it
+        was never reached) and the angle turned from there. Where the hand grips again, the turning of each stroke counts from
+        where the torque stands again.
     """
     highest = float(torque_nm.max(initial=0.0))
     if then_angle_from_nm is None or highest < then_angle_from_nm - ROUNDING:

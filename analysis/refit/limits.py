@@ -93,7 +93,7 @@ class Limits:
         return None if self.low is None or self.high is None else self.high - self.low
 
     def state(self, value: float, guard: float = 0.0) -> State:
-        """Guarded acceptance (JCGM 106:2012, 8.3): undecided where a limit lies within the guard. Without a guard never undecided."""
+        """Guarded acceptance (JCGM 106:2012, 8.3): undecided where a limit lies within the guard; never without a guard."""
         if self.low is not None and value < self.low - guard - ROUNDING:
             return State.BELOW
         if self.high is not None and value > self.high + guard + ROUNDING:
@@ -136,7 +136,7 @@ def mean_of(readings: Sequence[float], u: float) -> Mean:
 
     >>> four = mean_of([0.11, 0.13, 0.12, 0.12], 0.006)
     >>> f"{four.value:.2f} {four.u:.4f}"
-    '0.12 0.0072'
+    '0.12 0.0073'
     """
     if not readings:
         raise ValueError("there is no reading")

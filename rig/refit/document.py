@@ -1,7 +1,7 @@
 """REFIT.toml as a value: what was measured and what the maker's page wants, in mm, N.m, degrees and litres.
 
-Nothing here judges. A text without a unit, a wrong kind or a missing key is refused with the file, the section and the key; unknown keys
-are kept by the file and ignored here.
+Nothing here judges. A text without a unit, a wrong kind or a missing key is refused with the file, the section and the key;
+unknown keys are kept by the file and ignored here.
 """
 
 from __future__ import annotations
@@ -15,10 +15,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from analysis.errors import BenchError, UnitError
+from analysis.errors import UnitError
 from analysis.refit.bearing_gap import BearingReadings, Form
 from analysis.refit.limits import Limits
 from analysis.units import Quantity, parse_range, to_si
+from rig.errors import RefitError
 
 VERSION = 1
 LENGTH_U_MM = 0.006
@@ -37,10 +38,6 @@ MOST_BOLTS = 120
 INSIDE: dict[Quantity, float] = {"length": 1000.0, "torque": 1.0, "volume": 1000.0, "angle": 1.0, "relative": 1.0}
 """What turns the unit registry's SI into the units of a refit: mm, N.m, litres, degrees, shares of 1."""
 EXAMPLES: dict[Quantity, str] = {"length": "0.12 mm", "torque": "1.2 N.m", "volume": "2.0 l", "angle": "90 deg", "relative": "4 %"}
-
-
-class RefitError(BenchError):
-    """A refit sheet that cannot be read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +135,7 @@ def read_refit(path: Path) -> RefitSheet:
         sections = ", ".join(f"[[{name}]]" for name in _READERS)
         near = difflib.get_close_matches(" ".join(content), _READERS, 1)
         hint = f"; is [[{near[0]}]] meant?" if near else ""
-        raise RefitError("there is no part in it", where=where, mend=f"add a section of {sections}{hint}")
+        raise RefitError("there is no part in it", where=where, remedy=f"add a section of {sections}{hint}")
     return RefitSheet(
         path=path,
         unit=head.word("unit", None),
@@ -156,13 +153,13 @@ def _toml(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
-        raise RefitError("there is no such file", where=where, mend="check the name") from None
+        raise RefitError("there is no such file", where=where, remedy="check the name") from None
     except (OSError, UnicodeDecodeError) as fault:
-        raise RefitError(f"cannot be read ({fault})", where=where, mend="name a text file in UTF-8") from fault
+        raise RefitError(f"cannot be read ({fault})", where=where, remedy="name a text file in UTF-8") from fault
     except tomllib.TOMLDecodeError as fault:
-        raise RefitError(f"this is not TOML: {fault}", where=where, mend="correct that line") from fault
+        raise RefitError(f"this is not TOML: {fault}", where=where, remedy="correct that line") from fault
     except (RecursionError, ValueError) as fault:
-        raise RefitError("this is not a refit sheet", where=where, mend="start from platepull refit --template") from fault
+        raise RefitError("this is not a refit sheet", where=where, remedy="start from platepull refit --template") from fault
 
 
 def _tables(where: str, name: str, content: dict[str, Any]) -> list[tuple[str, object]]:
@@ -171,7 +168,7 @@ def _tables(where: str, name: str, content: dict[str, Any]) -> list[tuple[str, o
     if isinstance(value, dict):
         return [(name, value)]
     if not isinstance(value, list):
-        raise RefitError(f"'{name}' is no section", where=where, mend=f"write [[{name}]]")
+        raise RefitError(f"'{name}' is no section", where=where, remedy=f"write [[{name}]]")
     return [(f"{name} {number}" if len(value) > 1 else name, each) for number, each in enumerate(value, start=1)]
 
 
@@ -180,12 +177,12 @@ class _Section:
 
     def __init__(self, where: str, label: str, content: object) -> None:
         if not isinstance(content, dict):
-            raise RefitError(f"'{label}' is no section", where=where, mend=f"write [[{label}]] and its keys below")
+            raise RefitError(f"'{label}' is no section", where=where, remedy=f"write [[{label}]] and its keys below")
         self.where = f"{where}, [{label}]"
         self.content: dict[str, Any] = content
 
     def refuse(self, key: str, what: str, expected: str) -> RefitError:
-        return RefitError(f"key '{key}' {what}", where=self.where, mend=f"expected {expected}")
+        return RefitError(f"key '{key}' {what}", where=self.where, remedy=f"expected {expected}")
 
     def missing(self, key: str, expected: str) -> RefitError:
         near = difflib.get_close_matches(key, self.content, 1)
@@ -431,7 +428,9 @@ def _fill(section: _Section) -> FillPart:
         raise section.missing("filled", 'the volume filled, such as "2.0 l"')
     dose = None
     if (text := section.word("additive", None)) is not None:
-        dose = section._convert("additive", text, "relative") * filled if "%" in text else section._convert("additive", text, "volume")
+        dose = (
+            section._convert("additive", text, "relative") * filled if "%" in text else section._convert("additive", text, "volume")
+        )
     return FillPart(
         name=section.name(),
         filled_l=filled,
