@@ -12,7 +12,7 @@ from analysis.pull.conditioning import Conditioned, condition
 from analysis.refit.drag import Turns, read_turns
 from analysis.refit.fasteners import BoltReading, read_bolt
 from analysis.results import Sensor
-from analysis.sensor.correction import in_force
+from analysis.sensor.correction import apply_calibration
 from analysis.verdict.uncertainty import calibration_line
 from rig.files.trace_csv import read_trace
 
@@ -39,7 +39,7 @@ class DragReading:
 def _ready(path: Path) -> tuple[Conditioned | None, Sensor, str | None]:
     """A trace under its calibration, counted from rest, with the sensor and its name. Raises TraceFileError, MetadataError."""
     raw, info = read_trace(path)
-    trace, sensor = in_force(raw, info.sensor(date.today()))
+    trace, sensor = apply_calibration(raw, info.sensor(date.today()))
     name = info.transducer.name or info.device
     return (condition(trace, sensor) if len(trace) >= LEAST_SAMPLES else None), sensor, name
 

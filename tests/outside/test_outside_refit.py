@@ -24,8 +24,8 @@ def test_bolts_of_a_wheel_or_cover_go_crosswise():
 
 def test_torque_is_not_tension():
     # T = K d F (T. H. Wentzell, Machine Design, ex. 6.1: K 0.2, 3/4 in, 85 % of 85 ksi on 0.334 in^2: 3619.73 lbf.in; read in an
-    # open collection of recalculated textbook examples). With K 0.15
-    # (lubricated, ex. 6.4) the same torque gives a third more force: the same peak on a sensor, another bolt. So a peak is judged as torque and the answer says what it does not show.
+    # open collection of recalculated textbook examples). With K 0.15 (lubricated, ex. 6.4) the same torque gives a third more
+    # force: the same peak, another bolt. So a peak is judged as torque, and the answer says what it does not show.
     force = 0.85 * 85_000 * 0.334
     torque = 0.2 * 0.75 * force
     assert torque == pytest.approx(3619.73, abs=0.006)
