@@ -4,7 +4,7 @@ analysis.errors.BenchError          what is wrong, where, and what to do about i
     analysis: UnitError, WindowError                    a unit, a quantity or a window that could not be read
     drivers:  LineLostError, ProfileError, WireFileError, BacklogError
     here:     ArgumentError                             an option of the command line
-              SettingsError, TraceFileError, MetadataError, CertificateError, RefitError     files
+              FileError (DocumentError), SettingsError, TraceFileError, MetadataError, CertificateError, RefitError     files
               ConditionError, LanguageError, SheetError                          what was entered, a language, a printed page
 """
 
@@ -19,6 +19,14 @@ class ArgumentError(BenchError):
 
 class SettingsError(BenchError):
     """A settings file that cannot be used; names file and key."""
+
+
+class FileError(BenchError):
+    """A file that cannot be opened or read."""
+
+
+class DocumentError(FileError):
+    """A document that cannot be used; names file, key, what was found and what is expected."""
 
 
 class TraceFileError(BenchError):
