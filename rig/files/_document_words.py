@@ -38,7 +38,7 @@ def refused(fault: msgspec.ValidationError, content: object, kind: Any, where: s
         return _sentence(content, steps, cause.found, expected, where)
     if isinstance(cause, ValueError | TypeError):
         section, _ = place_of((*steps, ""))
-        return DocumentError(str(cause), where=where + section, mend="mend or remove it")
+        return DocumentError(str(cause), where=where + section, remedy="mend or remove it")
     if match := re.match(r"Object missing required field `(.*)`", text):
         inside = _at(content, steps)
         names = [name for name in inside if isinstance(name, str)] if isinstance(inside, dict) else []
@@ -62,7 +62,7 @@ def _sentence(content: object, steps: Steps, what: str, expected: str, where: st
     section, key = place_of(steps)
     is_table = isinstance(_at(content, steps), dict) or expected == _A_TABLE
     subject = "this" if not key else f"section [{key}]" if is_table and not section else f"key '{key}'"
-    return DocumentError(f"{subject} {what}", where=where + section, mend=f"expected {expected}" if expected else "")
+    return DocumentError(f"{subject} {what}", where=where + section, remedy=f"expected {expected}" if expected else "")
 
 
 _A_TABLE: Final = "a table of keys"

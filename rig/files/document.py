@@ -101,22 +101,22 @@ def read_document(path: Path, kind: type[T], name: str = "document", *, if_missi
 
 def values_of(data: bytes, where: str, *, is_json: bool) -> dict[str, Any]:
     """The values of a text in JSON or TOML, none of which is out of all bounds. Raises DocumentError."""
-    name, mend = ("JSON", "mend it") if is_json else ("TOML", "mend that line; texts stand in quotes")
+    name, remedy = ("JSON", "mend it") if is_json else ("TOML", "mend that line; texts stand in quotes")
     try:
         content = msgspec.json.decode(data) if is_json else tomllib.loads(data.decode("utf-8").replace("\r\n", "\n"))
     except RecursionError:
-        raise DocumentError("is nested too deep", where=where, mend="check that it is the right file") from None
+        raise DocumentError("is nested too deep", where=where, remedy="check that it is the right file") from None
     except UnicodeDecodeError as fault:
-        raise DocumentError(f"is not text in UTF-8 (byte {fault.start})", where=where, mend="save it as UTF-8 text") from fault
+        raise DocumentError(f"is not text in UTF-8 (byte {fault.start})", where=where, remedy="save it as UTF-8 text") from fault
     except (ValueError, msgspec.MsgspecError) as fault:  # TOMLDecodeError, a number of thousands of digits
-        raise DocumentError(f"this is not {name}: {_place(str(fault), data)}", where=where, mend=mend) from None
+        raise DocumentError(f"this is not {name}: {_place(str(fault), data)}", where=where, remedy=remedy) from None
     if not isinstance(content, dict):
-        raise DocumentError(f"holds {found(content)} and no keys", where=where, mend="check that it is the right file")
+        raise DocumentError(f"holds {found(content)} and no keys", where=where, remedy="check that it is the right file")
     for path, value in _leaves(content):
         wrong = _out_of_all_bounds(value, len(path))
         if wrong:
             section, key = place_of(path)
-            raise DocumentError(f"key '{key}' {wrong}", where=where + section, mend="mend or remove it")
+            raise DocumentError(f"key '{key}' {wrong}", where=where + section, remedy="mend or remove it")
     return content
 
 

@@ -51,11 +51,11 @@ def read_bytes(path: Path, kind: Kind) -> bytes:
         _must_be_regular(os.stat(path).st_mode, where, kind)
         handle = os.open(path, flags)
     except (FileNotFoundError, NotADirectoryError):
-        raise FileError(f"there is no such {kind.name}", where=where, mend=kind.if_missing) from None
+        raise FileError(f"there is no such {kind.name}", where=where, remedy=kind.if_missing) from None
     except ValueError:  # a NUL in the path
-        raise FileError("this is no path", where=where, mend="check the path") from None
+        raise FileError("this is no path", where=where, remedy="check the path") from None
     except OSError as fault:
-        raise FileError(f"cannot be opened ({fault.strerror})", where=where, mend="check the file's path and rights") from fault
+        raise FileError(f"cannot be opened ({fault.strerror})", where=where, remedy="check the file's path and rights") from fault
     with os.fdopen(handle, "rb", buffering=0) as file:
         try:
             about = os.fstat(file.fileno())
@@ -64,7 +64,7 @@ def read_bytes(path: Path, kind: Kind) -> bytes:
                 raise _too_large(where, kind)
             return _whole(file, where, kind)
         except OSError as fault:
-            raise FileError(f"cannot be read ({fault.strerror})", where=where, mend="check the file and its disk") from fault
+            raise FileError(f"cannot be read ({fault.strerror})", where=where, remedy="check the file and its disk") from fault
 
 
 def read_text(path: Path, kind: Kind) -> str:
@@ -73,7 +73,7 @@ def read_text(path: Path, kind: Kind) -> str:
         return read_bytes(path, kind).decode("utf-8")
     except UnicodeDecodeError as fault:
         what = f"is not text in UTF-8 (byte {fault.start})"
-        raise FileError(what, where=_shown(path), mend="save it as UTF-8 text") from fault
+        raise FileError(what, where=_shown(path), remedy="save it as UTF-8 text") from fault
 
 
 def _shown(path: Path) -> str:
@@ -84,14 +84,14 @@ def _must_be_regular(mode: int, where: str, kind: Kind) -> None:
     if stat.S_ISREG(mode):
         return
     if stat.S_ISDIR(mode):
-        raise FileError("is a folder", where=where, mend=f"name the {kind.name} in it")
+        raise FileError("is a folder", where=where, remedy=f"name the {kind.name} in it")
     what = "a pipe" if stat.S_ISFIFO(mode) else "a socket" if stat.S_ISSOCK(mode) else "a device"
-    raise FileError(f"is {what} and no ordinary file", where=where, mend=f"name a {kind.name}")
+    raise FileError(f"is {what} and no ordinary file", where=where, remedy=f"name a {kind.name}")
 
 
 def _too_large(where: str, kind: Kind) -> FileError:
     return FileError(
-        f"is too large for a {kind.name} (over {kind.most_bytes / 1e6:g} MB)", where=where, mend="check that it is the right file"
+        f"is too large for a {kind.name} (over {kind.most_bytes / 1e6:g} MB)", where=where, remedy="check that it is the right file"
     )
 
 
@@ -102,13 +102,13 @@ def _whole(file: object, where: str, kind: Kind) -> bytes:
     zeros = False
     while portion := file.read(_PORTION):  # type: ignore[attr-defined]
         if not parts and portion.startswith((b"\xff\xfe", b"\xfe\xff")):
-            raise FileError("is text in UTF-16", where=where, mend="save it as UTF-8 text")
+            raise FileError("is text in UTF-16", where=where, remedy="save it as UTF-8 text")
         size += len(portion)
         if size > kind.most_bytes:
             raise _too_large(where, kind)
         text = portion.rstrip(b"\0")
         if b"\0" in text or (zeros and text):
-            raise FileError(f"is not a text file: no {kind.name}", where=where, mend="check that it is the right file")
+            raise FileError(f"is not a text file: no {kind.name}", where=where, remedy="check that it is the right file")
         zeros = zeros or len(text) < len(portion)
         if text:
             since_line_end = _check_lines(text, since_line_end, where, kind)
@@ -124,7 +124,7 @@ def _check_lines(text: bytes, before: int, where: str, kind: Kind) -> int:
         end = max(text.rfind(b"\n", at, reach), text.rfind(b"\r", at, reach))
         if end < 0:
             what = f"has a line of over {kind.longest_line} characters"
-            raise FileError(what, where=where, mend=f"check that it is a {kind.name}")
+            raise FileError(what, where=where, remedy=f"check that it is a {kind.name}")
         at, before = end + 1, 0
     end = max(text.rfind(b"\n", at), text.rfind(b"\r", at))
     return len(text) - end - 1 if end >= 0 else len(text) - at + before
