@@ -22,6 +22,7 @@ from rig.live.recorder import recorder_into
 from rig.live.runner import Bench
 from rig.live.session import Session
 from rig.live.terminal import Terminal, follow
+from rig.live.wishes import Exercise
 from rig.settings import Settings
 from rig.words.sentences import EXERCISE, certificate_text
 
@@ -96,7 +97,7 @@ def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: Dev
     clock = SystemClock()
     with asked_to_end() as enough, Bench(open_source(profile, clock), session) as bench:
         if args.exercise:
-            bench.exercise()
+            bench.ask(Exercise())
             terminal.tell(EXERCISE)
         follow(bench, terminal, clock, pulls=args.pulls, seconds=args.seconds, asked_to_end=enough)
     return 0

@@ -99,7 +99,7 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
         source = Replay(trace, clock, speed, name=args.trace)
     with asked_to_end() as enough, Bench(source, session, patient=True) as bench:
         follow(bench, terminal, clock, pulls=None, seconds=None, asked_to_end=enough)
-        print(f"{len(trace)} samples replayed, {bench.wire.samples} received, {bench.pulls} pulls", file=sys.stderr)
+        print(f"{len(trace)} samples replayed, {bench.status.line.samples} received, {bench.status.pulls} pulls", file=sys.stderr)
     return 0
 
 

@@ -10,32 +10,27 @@ the analysis. Only `close` waits, and only for the threads to end (the line stop
         every 33 ms:
             for item in bench.news(): ...          # rig.live.news.News, in order; `Ended` is the last there will ever be
             for piece in bench.scope(): ...        # analysis.trace.Trace pieces since the last call, in order
-            bench.wire                             # WireFigures, a frozen picture of the line
-            bench.pulling, bench.zero_nm           # a pull is under way; torque at rest, N.m (subtract it to show torque)
-        bench.set_window(Window.parse("35..60 N.m"))   # the last pull comes again in `news`, judged anew, under its number
-        bench.zero_now()
-        bench.exercise()
+            bench.status                           # Status, a frozen picture of session and line
+        bench.ask(SetWindow(Window.parse("35..60 N.m")))   # the last pull comes again in `news`, judged anew, under its number
+        bench.ask(ZeroNow())
 """
 
 from __future__ import annotations
 
 import threading
 from collections import deque
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from types import TracebackType
 from typing import Self, TypeVar
 
 from analysis.errors import BenchError
-from analysis.results import DecisionRule
 from analysis.trace import Trace
-from analysis.window import Window
 from drivers.codec import WireFaults
 from drivers.source import ConnectionLost, LineUp, Source, SourceItem
-from rig.files.metadata import TraceInfo
 from rig.live.inbox import Close, Inbox
 from rig.live.news import Ended, Failed, News
 from rig.live.session import Session
+from rig.live.wishes import Describe, Exercise, SetWindow, Wish, ZeroNow
 
 T = TypeVar("T")
 
@@ -45,7 +40,7 @@ RATE_OVER_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)
-class WireFigures:
+class LineFigures:
     """The line at a glance.
 
     samples           received since the start
@@ -64,7 +59,22 @@ class WireFigures:
     up: bool = False
 
 
-Command = Callable[[Session], list[News]]
+@dataclass(frozen=True, slots=True)
+class Status:
+    """Session and line at a glance, as of the last item that the session took.
+
+    pulling      a pull is under way
+    exercising   loads are taken for exercise of the sensor
+    pulls        pulls that are over
+    zero_nm      torque at rest, N.m, as it is learnt from the stream; subtract it to show torque
+    line         the line
+    """
+
+    pulling: bool = False
+    exercising: bool = False
+    pulls: int = 0
+    zero_nm: float = 0.0
+    line: LineFigures = field(default_factory=lambda: LineFigures())
 
 
 class Bench:
@@ -79,13 +89,13 @@ class Bench:
         self._source = source
         self._session = session
         self._stop = threading.Event()
-        self._inbox: Inbox[SourceItem | Command | Close] = Inbox(INBOX_PIECES, patient=patient)
+        self._inbox: Inbox[SourceItem | Wish | Close] = Inbox(INBOX_PIECES, patient=patient)
         self._news: deque[News] = deque()
         self._fresh = threading.Event()
         self._scope: deque[Trace] = deque(maxlen=SCOPE_PIECES)
         self._recent: deque[tuple[float, int]] = deque()
         self._dropped = 0
-        self._wire = WireFigures()
+        self._status = Status(zero_nm=session.zero_nm)
         self._error: Exception | None = None
         self._threads = [
             threading.Thread(target=self._run_line, name="platepull line", daemon=True),
@@ -109,50 +119,18 @@ class Bench:
         return _drain(self._scope)
 
     @property
-    def wire(self) -> WireFigures:
-        """How the line does, as of the last piece."""
-        return self._wire
-
-    @property
-    def pulling(self) -> bool:
-        """Whether a pull is under way."""
-        return self._session.pulling
-
-    @property
-    def pulls(self) -> int:
-        """Pulls that are over."""
-        return self._session.pulls
-
-    @property
-    def zero_nm(self) -> float:
-        """Torque at rest, N.m, as it is learnt from the stream."""
-        return self._session.zero_nm
+    def status(self) -> Status:
+        """How session and line do, as of the last item taken."""
+        return self._status
 
     @property
     def error(self) -> Exception | None:
         """What ended the source; None while it runs or when it ended in good order."""
         return self._error
 
-    def set_window(self, window: Window | None, rule: DecisionRule | None = None) -> None:
-        """Judge against `window` from now on; the last pull is told again, judged anew."""
-        self._inbox.tell(lambda session: session.set_window(window, rule))
-
-    def describe(self, info: TraceInfo) -> None:
-        """Write this with the pulls to come."""
-        self._inbox.tell(lambda session: session.describe(info))
-
-    def zero_now(self) -> None:
-        """Learn the zero anew. A refusal comes as `Failed` news."""
-        self._inbox.tell(lambda session: session.zero_now())
-
-    def exercise(self, on: bool = True) -> None:
-        """Take loads for exercise of the sensor, or stop. It ends by itself, as the news tell; a refusal comes as `Failed` news."""
-        self._inbox.tell(lambda session: session.exercise(on))
-
-    @property
-    def exercising(self) -> bool:
-        """Whether loads are taken for exercise."""
-        return self._session.exercising
+    def ask(self, wish: Wish) -> None:
+        """Pass a wish to the session; what comes of it is in the news, a refusal as `Failed`."""
+        self._inbox.tell(wish)
 
     def close(self) -> None:
         """Stop both threads; a pull under way is closed, its file kept, and its news can still be drained. May be called twice."""
@@ -197,24 +175,31 @@ class Bench:
                 self._tell(self._session.finish())
                 self._end(item.error)
                 continue  # wishes (another window for the last pull) are still met until the bench is closed
-            if callable(item):
-                self._tell(item(self._session))
+            if isinstance(item, SetWindow | Describe | ZeroNow | Exercise):
+                self._tell(self._session.carry_out(item))
+                self._note_session()
                 continue
             self._tell(self._session.step(item))
-            self._note(item)
+            self._note_line(item)
             self._note_dropped()
 
     def _note_dropped(self) -> None:
-        dropped = self._dropped
-        if dropped > self._wire.dropped:
-            lost = dropped - self._wire.dropped
+        dropped, line = self._dropped, self._status.line
+        if dropped > line.dropped:
+            lost = dropped - line.dropped
             self._tell([Failed(f"{lost} samples came faster than they could be taken and are lost", "line", "lower the rate")])
-            self._wire = replace(self._wire, dropped=dropped)
+            self._note_session(replace(line, dropped=dropped))
+
+    def _note_session(self, line: LineFigures | None = None) -> None:
+        session = self._session
+        self._status = Status(
+            session.pulling, session.exercising, session.pulls, session.zero_nm, self._status.line if line is None else line
+        )
 
     def _end(self, error: Exception | None) -> None:
         self._error = error
         self._note_dropped()
-        self._wire = replace(self._wire, up=False, faults=replace(self._source.faults))
+        self._note_session(replace(self._status.line, up=False, faults=replace(self._source.faults)))
         if isinstance(error, BenchError):
             self._tell([Failed(error.what, error.where, error.remedy), Ended(error.what)])
         elif error is not None:
@@ -229,10 +214,10 @@ class Bench:
             self._news.extend(news)
             self._fresh.set()
 
-    def _note(self, item: SourceItem) -> None:
-        figures = self._wire
+    def _note_line(self, item: SourceItem) -> None:
+        figures = self._status.line
         if isinstance(item, Trace) and len(item):
-            self._scope.append(self._session.shown(item))
+            self._scope.append(self._session.corrected)
             samples = figures.samples + len(item)
             self._recent.append((float(item.time_s[-1]), samples))
             while self._recent[-1][0] - self._recent[0][0] > RATE_OVER_S:
@@ -242,7 +227,7 @@ class Bench:
             figures = replace(figures, samples=samples, rate_hz=rate_hz)
         elif isinstance(item, LineUp | ConnectionLost):
             figures = replace(figures, up=isinstance(item, LineUp))
-        self._wire = replace(figures, faults=replace(self._source.faults), queue_high_water=self._inbox.high_water)
+        self._note_session(replace(figures, faults=replace(self._source.faults), queue_high_water=self._inbox.high_water))
 
 
 def _drain(queue: deque[T]) -> list[T]:

@@ -23,6 +23,7 @@ from drivers.source import SourceItem
 from rig.files.metadata import TraceInfo
 from rig.live.news import Exercised, Failed, News, PullBegan, PullJudged, SeriesOver, ZeroFound
 from rig.live.recorder import Recorder
+from rig.live.wishes import Describe, Exercise, SetWindow, Wish, ZeroNow
 
 # With 2.5 s before the pull in its file, a replay sees all of the rest that the finder's zero and noise come from (2 s), so it
 # finds and reads the pull exactly as the live stream did.
@@ -104,6 +105,8 @@ class Session:
         self._not_before_s = -np.inf
         self._newest_s = -np.inf
         self._last: _Last | None = None
+        self.corrected = EMPTY
+        """The newest piece as it reads under the calibration: what a picture of the stream should show."""
 
     @property
     def pulling(self) -> bool:
@@ -126,7 +129,8 @@ class Session:
         self._newest_s = float(piece.time_s[-1])
         self._pieces.append(piece)
         news += self._record(lambda recorder: recorder.add(piece))
-        for event in self._finder.feed(self.shown(piece)):
+        self.corrected = self.shown(piece)
+        for event in self._finder.feed(self.corrected):
             news += self._on(event)
         news += self._look_at_rest()
         while len(self._pieces) > 1 and self._pieces[1].time_s[0] <= self._finder.keep_from_s:
@@ -141,6 +145,18 @@ class Session:
             reading = self._last.result.breakaway or self._last.result.sliding
             news.append(SeriesOver(zeros[0], zeros[-1], self._log.zero_has_moved(reading.torque_nm if reading else np.inf)))
         return news
+
+    def carry_out(self, wish: Wish) -> list[News]:
+        """Do what a person wants, and tell what came of it."""
+        match wish:
+            case SetWindow(window, rule):
+                return self.set_window(window, rule)
+            case Describe(info):
+                return self.describe(info)
+            case ZeroNow():
+                return self.zero_now()
+            case Exercise(on):
+                return self.exercise(on)
 
     def set_window(self, window: Window | None, rule: DecisionRule | None = None) -> list[News]:
         """Judge from now on against `window`; the last pull is judged anew and told again under its number."""

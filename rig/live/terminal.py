@@ -106,7 +106,12 @@ def follow(
     """
     end_s = None if seconds is None else clock.now() + seconds
     ended = False
-    while not ended and not asked_to_end() and (pulls is None or bench.pulls < pulls) and (end_s is None or clock.now() < end_s):
+    while (
+        not ended
+        and not asked_to_end()
+        and (pulls is None or bench.status.pulls < pulls)
+        and (end_s is None or clock.now() < end_s)
+    ):
         for item in bench.wait_for_news(LOOK_EVERY_S):
             terminal.show(item)
             ended |= isinstance(item, Ended)

@@ -13,8 +13,9 @@ from pathlib import Path
 from analysis.errors import BenchError
 from analysis.window import Window
 from drivers.profile import DeviceProfile, load_profile
+from rig.live.runner import Bench
+from rig.live.wishes import Exercise, ZeroNow
 from rig.window.background import Work
-from rig.window.bench_port import BenchPort
 from rig.window.conditions import Conditions, lacking
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel
@@ -88,7 +89,7 @@ class Controller:
         if benches is None:
             return
 
-        def make(number: int) -> BenchPort:
+        def make(number: int) -> Bench:
             self.opened = how(benches, number)
             self.opened.describe(self.conditions)
             if self.model.window is None and self.opened.replay is not None:
@@ -104,13 +105,13 @@ class Controller:
     def zero_now(self) -> None:
         """Learn the zero anew."""
         if self.model.bench is not None:
-            self.model.bench.zero_now()
+            self.model.bench.ask(ZeroNow())
 
     def exercise(self) -> None:
         """Begin to exercise the sensor, or stop it."""
         bench = self.model.bench
         if bench is not None:
-            bench.exercise(not bench.exercising)
+            bench.ask(Exercise(not bench.status.exercising))
 
     # pulls
 

@@ -17,8 +17,9 @@ from analysis.verdict.judge import judge
 from analysis.window import Window
 from drivers.source import ConnectionLost, LineUp, LineWarning
 from rig.live.news import Ended, Exercised, Failed, News, PullBegan, PullJudged, ZeroFound
+from rig.live.runner import Bench
+from rig.live.wishes import SetWindow
 from rig.window.axes import angle_range, scaled, torque_range
-from rig.window.bench_port import BenchPort
 from rig.window.decimation import NO_CURVE, Curve, LiveRing, extremes
 from rig.words.language import say
 from rig.words.numbers import torque
@@ -100,7 +101,7 @@ class BenchModel:
 
     def __init__(
         self,
-        bench: BenchPort | None = None,
+        bench: Bench | None = None,
         *,
         window: Window | None = None,
         rule: DecisionRule = DecisionRule.GUARDED,
@@ -131,7 +132,7 @@ class BenchModel:
 
     # what comes in
 
-    def open(self, make: Callable[[int], BenchPort]) -> None:
+    def open(self, make: Callable[[int], Bench]) -> None:
         """Listen to another bench from now on; the pulls stay. The one before is closed first, its last news taken.
 
         `make` gets the number of the next pull. What it raises leaves the model without a bench.
@@ -140,7 +141,7 @@ class BenchModel:
         self.bench = None
         self.state = BenchState.NO_LINE
         bench = make(1 + max((pull.number for pull in self.pulls), default=0))
-        bench.set_window(self.window, self.rule)
+        bench.ask(SetWindow(self.window, self.rule))
         self.bench = bench
         self.state = BenchState.SEARCHING
         self.looking_at = None
@@ -158,7 +159,7 @@ class BenchModel:
         """Take what the bench has told since the last call."""
         if self.bench is None:
             return Changed.NOTHING
-        changed = self._see_exercise(self.bench.exercising)
+        changed = self._see_exercise(self.bench.status.exercising)
         for item in self.bench.news():
             changed |= self._take(item)
         pieces = self.bench.scope()
@@ -178,7 +179,7 @@ class BenchModel:
         return Changed.NOTHING
 
     def _watch(self, piece: Trace) -> None:
-        zero_nm = 0.0 if self.bench is None else self.bench.zero_nm
+        zero_nm = 0.0 if self.bench is None else self.bench.status.zero_nm
         self.now_nm = float(piece.torque_nm[-1]) - zero_nm
         if self.state is BenchState.PULLING:
             highest = max(abs(float(piece.torque_nm.max()) - zero_nm), abs(float(piece.torque_nm.min()) - zero_nm))
@@ -265,7 +266,7 @@ class BenchModel:
         """Judge every pull of the series against this window, and those to come."""
         self.window, self.rule = window, rule or self.rule
         if self.bench is not None:
-            self.bench.set_window(window, self.rule)
+            self.bench.ask(SetWindow(window, self.rule))
         self.pulls = [
             replace(pull, verdict=None if window is None else judge(pull.result, window, self.rule)) for pull in self.pulls
         ]
@@ -317,7 +318,7 @@ class BenchModel:
         if newest is None:
             return Live(NO_CURVE, NO_CURVE, *self.range_of(NO_CURVE))
         per_nm = self.unit.per_nm
-        zero = 0.0 if self.bench is None else self.bench.zero_nm * per_nm
+        zero = 0.0 if self.bench is None else self.bench.status.zero_nm * per_nm
         raw = self.ring.over_time(newest - span_s, columns, per_nm)
         over_time = Curve(raw.x - newest, raw.y - zero)
         over_angle = NO_CURVE

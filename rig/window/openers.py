@@ -20,6 +20,7 @@ from rig.live.line_tap import RawTap, tapped
 from rig.live.recorder import Recorder, recorder_into
 from rig.live.runner import Bench
 from rig.live.session import Session
+from rig.live.wishes import Describe
 from rig.window.conditions import Conditions
 
 
@@ -36,7 +37,7 @@ class Opened:
 
     def describe(self, conditions: Conditions) -> None:
         """Write these conditions with the pulls to come."""
-        self.bench.describe(conditions.into(self.info))
+        self.bench.ask(Describe(conditions.into(self.info)))
 
 
 def note_excluded(file: Path, reason: str | None, *, with_angle: bool) -> None:

@@ -120,7 +120,7 @@ def receive(rate_hz: int, seconds: float) -> None:
                     far.stdin.write("end\n")
                     far.stdin.flush()
                     ending = True
-            wire, pulls = bench.wire, bench.pulls
+            wire, pulls = bench.status.line, bench.status.pulls
         sent = int(far.stdout.readline())
         far.stdin.close()
         far.wait(10)

@@ -60,7 +60,7 @@ def main() -> int:
         for piece in bench.scope():
             last_s = float(piece.time_s[-1])
         used_s = time.process_time() - used_s
-        wire = bench.wire
+        wire = bench.status.line
     if first_s is None or last_s is None:
         print("nothing arrived")
         return 1

@@ -71,7 +71,7 @@ def main() -> None:
 
         def report() -> None:
             nonlocal used
-            wire = controller.model.bench.wire
+            wire = controller.model.bench.status.line
             cpu = (time.process_time() - used) / 60
             used = time.process_time()
             ordered = sorted(waits)

@@ -25,7 +25,7 @@ from analysis.trace import Trace
 from analysis.window import Window
 from drivers.source import LineUp
 from rig.live.news import PullBegan
-from rig.live.runner import WireFigures
+from rig.live.runner import LineFigures, Status
 from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel
@@ -40,14 +40,12 @@ FRAME_S = 0.033
 class Stream:
     """A bench that has a pull under way for ever, a piece of 20 ms at a time."""
 
-    zero_nm = 0.0
-
     def __init__(self, rate_hz: float) -> None:
         self.rate_hz, self.at = rate_hz, 0
         time_s = np.arange(round(7 * rate_hz)) / rate_hz
         self.torque = 45 + 6 * np.abs((time_s * 7) % 1.0 - 0.2) + np.random.default_rng(7).normal(0, 0.2, time_s.size)
         self.told: list[object] = [LineUp("stream"), PullBegan(1, 0.0)]
-        self.wire = WireFigures(rate_hz=rate_hz, up=True)
+        self.status = Status(pulling=True, line=LineFigures(rate_hz=rate_hz, up=True))
         self.due = 0
 
     def owe(self, seconds: float) -> None:
@@ -65,9 +63,7 @@ class Stream:
             self.at, self.due = self.at + size, self.due - size
         return pieces
 
-    def set_window(self, window: object, rule: object = None) -> None: ...
-    def zero_now(self) -> None: ...
-    def describe(self, info: object) -> None: ...
+    def ask(self, wish: object) -> None: ...
     def close(self) -> None: ...
 
 

@@ -5,8 +5,9 @@ from support.made import made_stream
 from analysis.results import Sensor
 from analysis.trace import Trace
 from drivers.source import LineUp
-from rig.live.runner import WireFigures
+from rig.live.runner import LineFigures, Status
 from rig.live.session import Session
+from rig.live.wishes import Describe, ZeroNow
 
 
 class FedBench:
@@ -19,13 +20,14 @@ class FedBench:
         self.closed = False
         self.described = []
         self.zeroed = 0
-        self.wire = WireFigures(samples=1000, rate_hz=500.0, up=True)
+        self.line = LineFigures(samples=1000, rate_hz=500.0, up=True)
         self._at_s = 0.0
         self._turned_deg = 0.0
 
     @property
-    def zero_nm(self):
-        return self.session.zero_nm
+    def status(self):
+        session = self.session
+        return Status(session.pulling, session.exercising, session.pulls, session.zero_nm, self.line)
 
     def news(self):
         told, self.told = self.told, []
@@ -35,22 +37,11 @@ class FedBench:
         pieces, self.pieces = self.pieces, []
         return pieces
 
-    def set_window(self, window, rule=None):
-        self.told += self.session.set_window(window, rule)
-
-    def zero_now(self):
-        self.zeroed += 1
-        self.told += self.session.zero_now()
-
-    def exercise(self, on=True):
-        self.told += self.session.exercise(on)
-
-    @property
-    def exercising(self):
-        return self.session.exercising
-
-    def describe(self, info):
-        self.described.append(info)
+    def ask(self, wish):
+        if isinstance(wish, Describe):
+            self.described.append(wish.info)
+        self.zeroed += isinstance(wish, ZeroNow)
+        self.told += self.session.carry_out(wish)
 
     def close(self):
         if not self.closed:

@@ -22,11 +22,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from rig.window.bench_port import BenchPort
 from rig.window.model import BenchModel, Changed
 from rig.window.openers import Opened
 from rig.window.qt.theme import DARK, Theme
-from rig.window.views.line import Figure, figures, ports, row_texts
+from rig.window.views.line import figures, ports, row_texts
 from rig.window.views.verdict import state_word
 from rig.words.language import say
 
@@ -145,7 +144,8 @@ class LinePage(QWidget):
             return
         if model.bench is None or opened is None:
             return
-        for (name, value), figure in zip(self.figures, self._figures_now(model.bench, opened), strict=True):
+        now = figures(model.bench.status, opened.info, self._today(), model.unit)
+        for (name, value), figure in zip(self.figures, now, strict=True):
             name.setText(figure.name)
             value.setText(("⚠ " if figure.amiss else "") + figure.value)
             colour = self._theme.alarm.edge if figure.amiss else self._theme.ink
@@ -157,9 +157,6 @@ class LinePage(QWidget):
                     item = self.raw.item(at, column)
                     if item is not None and item.text() != text:
                         item.setText(text)
-
-    def _figures_now(self, bench: BenchPort, opened: Opened) -> list[Figure]:
-        return figures(bench.wire, opened.info, self._today(), bench.zero_nm, self._model.unit)
 
     def _choose_profile(self) -> None:
         name, _ = QFileDialog.getOpenFileName(self, say("Device profile"), "", say("Device profile") + " (*.toml)")

@@ -9,7 +9,7 @@ from analysis.sensor.zero_history import SOON_DAYS, far_off
 from drivers.line import list_ports
 from rig.files.metadata import TraceInfo
 from rig.live.line_tap import RawRow
-from rig.live.runner import WireFigures
+from rig.live.runner import Status
 from rig.words.language import number, say
 from rig.words.numbers import torque
 from rig.words.units import UnitChoice
@@ -29,8 +29,9 @@ def ports() -> list[str]:
     return [f"{info.port}   {info.what}".strip() for info in list_ports()]
 
 
-def figures(wire: WireFigures, info: TraceInfo, today: date, zero_nm: float, unit: UnitChoice) -> list[Figure]:
+def figures(status: Status, info: TraceInfo, today: date, unit: UnitChoice) -> list[Figure]:
     """Rate, counts of what was lost or bad, zero, calibration."""
+    wire, zero_nm = status.line, status.zero_nm
     faults = wire.faults
     rate = "–" if wire.rate_hz is None else f"{number(wire.rate_hz, 0)} Hz"
     return [

@@ -32,7 +32,7 @@ def judged(source):
         while not any(isinstance(item, Ended) for item in news):
             news += bench.wait_for_news(1.0)
         assert bench.error is None, news
-        return [item for item in news if isinstance(item, PullJudged) and item.final], bench.wire
+        return [item for item in news if isinstance(item, PullJudged) and item.final], bench.status.line
 
 
 @pytest.fixture(params=[True, False], ids=["with angle", "torque alone"])
@@ -89,7 +89,7 @@ def test_a_gap_stays_a_gap():
     with Bench(LineReplay(holed, SENSOR, speed=20.0, over="socket"), Session(), patient=True) as bench:
         while not any(isinstance(item, Ended) for item in bench.wait_for_news(1.0)):
             pass
-        assert bench.wire.samples == len(holed)
+        assert bench.status.line.samples == len(holed)
         back = np.concatenate([piece.time_s for piece in bench.scope()])
     assert np.diff(back).max() == pytest.approx(121 / 200, abs=1e-6)
 

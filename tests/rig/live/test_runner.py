@@ -15,6 +15,7 @@ from rig.live.inbox import Inbox
 from rig.live.news import Ended, Failed, PullJudged
 from rig.live.runner import Bench
 from rig.live.session import Session
+from rig.live.wishes import SetWindow
 
 
 def all_news(bench, until=Ended, patience_s=20.0):
@@ -32,11 +33,11 @@ def test_a_source_that_ends_is_read_to_its_end_and_the_bench_still_answers():
         assert isinstance(news[0], LineUp)
         assert isinstance(news[-1], Ended)
         assert bench.error is None
-        assert bench.wire.samples == len(stream)
-        assert bench.wire.rate_hz == pytest.approx(500.0)
-        assert bench.wire.dropped == 0
-        assert not bench.wire.up
-        bench.set_window(Window.parse("80.. N.m"))
+        assert bench.status.line.samples == len(stream)
+        assert bench.status.line.rate_hz == pytest.approx(500.0)
+        assert bench.status.line.dropped == 0
+        assert not bench.status.line.up
+        bench.ask(SetWindow(Window.parse("80.. N.m")))
         (again,) = all_news(bench, PullJudged)
         assert again.verdict.state == "below"
 
@@ -90,7 +91,7 @@ class _Endless:
 def test_closing_during_a_pull_keeps_it():
     bench = Bench(_Endless(), Session())
     deadline = time.monotonic() + 20
-    while not bench.pulling:
+    while not bench.status.pulling:
         assert time.monotonic() < deadline
         time.sleep(0.002)
     bench.close()
@@ -98,7 +99,7 @@ def test_closing_during_a_pull_keeps_it():
     news = bench.news()
     assert isinstance(news[-1], Ended)
     assert [item.final for item in news if isinstance(item, PullJudged)] == [True]
-    assert bench.wire.faults.garbled == 3
+    assert bench.status.line.faults.garbled == 3
 
 
 def test_a_full_inbox_is_counted_and_told(monkeypatch):
@@ -119,9 +120,9 @@ def test_a_full_inbox_is_counted_and_told(monkeypatch):
 
     with Bench(Bursting(pieces_of(stream, [10])), Slow()) as bench:
         news = all_news(bench)
-    assert bench.wire.dropped > 0
-    assert bench.wire.samples + bench.wire.dropped == len(stream)
-    assert bench.wire.queue_high_water == 4
+    assert bench.status.line.dropped > 0
+    assert bench.status.line.samples + bench.status.line.dropped == len(stream)
+    assert bench.status.line.queue_high_water == 4
     assert any(isinstance(item, Failed) and "lost" in item.what for item in news)
 
 

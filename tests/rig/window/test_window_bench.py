@@ -50,8 +50,8 @@ def test_a_pull_on_the_pretend_bench_comes_to_a_verdict_untouched(qtbot, tmp_pat
         assert window.bench.panel.accessibleName().startswith("IN WINDOW")
         window.show_page(window.line)
         qtbot.waitUntil(lambda: window.line.raw.item(0, 1).text().endswith("N·m"), timeout=5_000)
-        assert controller.model.bench.wire.rate_hz == pytest.approx(1000, rel=0.02)
-        assert controller.model.bench.wire.faults.lost == 0
+        assert controller.model.bench.status.line.rate_hz == pytest.approx(1000, rel=0.02)
+        assert controller.model.bench.status.line.faults.lost == 0
         window.close()
     pull = controller.model.pulls[0]
     trace, info = read_trace(pull.file)
@@ -99,15 +99,16 @@ def test_a_line_that_is_away_for_longer_than_the_profile_s_patience_is_waited_fo
         controller, window = window_on(qtbot, None)
         controller.open_profile(tmp_path / "bench.toml")
         qtbot.waitUntil(
-            lambda: controller.model.state is BenchState.WAITING and controller.model.bench.wire.samples > 100, timeout=20_000
+            lambda: controller.model.state is BenchState.WAITING and controller.model.bench.status.line.samples > 100,
+            timeout=20_000,
         )
     qtbot.waitUntil(lambda: controller.model.state is BenchState.LOST, timeout=20_000)
     qtbot.wait(2000)
     assert controller.model.state is BenchState.LOST
     with printing_device(port=port):
         qtbot.waitUntil(lambda: controller.model.state is BenchState.WAITING, timeout=20_000)
-        before = controller.model.bench.wire.samples
-        qtbot.waitUntil(lambda: controller.model.bench.wire.samples > before + 100, timeout=20_000)
+        before = controller.model.bench.status.line.samples
+        qtbot.waitUntil(lambda: controller.model.bench.status.line.samples > before + 100, timeout=20_000)
         window.close()
 
 

@@ -16,7 +16,7 @@ from rig.calibration.sensor_in_use import SensorChoice
 from rig.files.metadata import Calibration, TraceInfo
 from rig.files.trace_csv import info_path, write_trace
 from rig.live.line_tap import RawTap
-from rig.live.runner import WireFigures
+from rig.live.runner import LineFigures, Status
 from rig.window.conditions import ARRANGEMENTS, Conditions, lacking
 from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered, recall, remember
@@ -219,13 +219,15 @@ def test_raw_rows_stand_beside_what_is_read_in_them(tmp_path):
     ],
 )
 def test_the_line_page_tells_when_calibration_is_due(due, words, amiss):
-    rows = figures(WireFigures(), TraceInfo(calibration=Calibration(due=due)), datetime.date(2026, 3, 5), 0.4, UnitChoice("N.m"))
+    rows = figures(Status(zero_nm=0.4), TraceInfo(calibration=Calibration(due=due)), datetime.date(2026, 3, 5), UnitChoice("N.m"))
     assert words in rows[-1].value
     assert rows[-1].amiss is amiss
 
 
 def test_lost_and_bad_samples_are_marked():
-    wire = WireFigures(samples=9, rate_hz=998.4, faults=WireFaults(garbled=2, lost=1), dropped=4, up=True)
-    rows = {row.name: row for row in figures(wire, TraceInfo(), datetime.date(2026, 3, 5), 0.4, UnitChoice("N.m"))}
+    wire = LineFigures(samples=9, rate_hz=998.4, faults=WireFaults(garbled=2, lost=1), dropped=4, up=True)
+    rows = {
+        row.name: row for row in figures(Status(zero_nm=0.4, line=wire), TraceInfo(), datetime.date(2026, 3, 5), UnitChoice("N.m"))
+    }
     assert rows["samples a second"].value == "998 Hz"
     assert {name for name, row in rows.items() if row.amiss} == {"lost on the wire", "not readable", "dropped by this computer"}
