@@ -6,11 +6,11 @@ import os
 from pathlib import Path
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write UTF-8 text with plain line ends, synced to the disk. Raises OSError."""
+def write_whole(path: Path, content: str | bytes) -> None:
+    """Write bytes, or a text as UTF-8 with plain line ends, synced to the disk. Raises OSError."""
     draft = path.with_name(path.name + ".part")
-    with draft.open("w", encoding="utf-8", newline="\n") as file:
-        file.write(text)
+    with draft.open("wb") as file:
+        file.write(content.encode() if isinstance(content, str) else content)
         file.flush()
         os.fsync(file.fileno())
     draft.replace(path)

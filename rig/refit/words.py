@@ -11,6 +11,7 @@ from analysis.refit.fasteners import Bolt
 from analysis.refit.fill import FillAnswer
 from analysis.refit.limits import Finding, FindingCode, Limits, State
 from rig.refit.document import BacklashPart, BearingPart, DragPart, FastenerPart, FillPart
+from rig.words.numbers import rounded_up
 from rig.words.sentences import figure
 
 ADVICE = "platepull advises: the maker's manual decides on signs, preload and whether bearings may be turned before the reading."
@@ -25,18 +26,6 @@ def mm(value: float) -> str:
     """
     text = f"{value:.3f}"
     return text[:-1] if text.endswith("0") else text
-
-
-def rounded_up(u: float) -> str:
-    """An uncertainty in two figures, rounded up and never to nothing (JCGM 100, 7.2.6)."""
-    from decimal import ROUND_CEILING, Decimal
-
-    if u <= 0:
-        return "0"
-    exact = Decimal(repr(u))
-    place = Decimal(1).scaleb(exact.adjusted() - 1)
-    # A last digit that only the arithmetic made does not count: 0.0120000001 is 0.012.
-    return f"{(exact - place * Decimal('1e-6')).quantize(place, rounding=ROUND_CEILING):f}"
 
 
 def window(limits: Limits | None, unit: str) -> str:

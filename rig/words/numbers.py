@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import ROUND_CEILING, Decimal
+
 from analysis.units import in_unit
 from rig.words.language import number
 
@@ -27,6 +29,24 @@ def with_spread(torque_nm: float, spread_nm: float, unit: str) -> str:
     value, spread = in_unit(torque_nm, unit), in_unit(spread_nm, unit)
     places = digits(unit, value)
     return f"{number(value, places)} ± {number(spread, places)} {unit_name(unit)}"
+
+
+ARITHMETIC = Decimal("1e-6")
+"""Of the last figure shown: what only the arithmetic of a computer left there does not round anything up."""
+
+
+def rounded_up(u: float) -> str:
+    """An uncertainty in two figures, rounded up and never to nothing (JCGM 100, 7.2.6).
+
+    >>> rounded_up(0.01451), rounded_up(0.012), rounded_up(0.0996), rounded_up(123.4)
+    ('0.015', '0.012', '0.10', '130')
+    """
+    if u <= 0:
+        return "0"
+    exact = Decimal(repr(u))
+    place = Decimal(1).scaleb(exact.adjusted() - 1)
+    up = (exact - place * ARITHMETIC).quantize(place, rounding=ROUND_CEILING)
+    return f"{up.quantize(Decimal(1).scaleb(up.adjusted() - 1)):f}"  # 0.0996 goes up to 0.10, a figure less
 
 
 def way_mark(direction: int | None) -> str:

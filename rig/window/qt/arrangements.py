@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPainterPath, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QAbstractButton, QSizePolicy
@@ -11,28 +9,8 @@ from PySide6.QtWidgets import QAbstractButton, QSizePolicy
 from rig.window.conditions import Arrangement
 from rig.window.qt.shapes import fitted, put_text
 from rig.window.qt.theme import DARK, Theme
+from rig.words.arrangements import SCENES, Scene
 from rig.words.language import say
-
-
-class Scene(NamedTuple):
-    """What happens to the left output, the right output and the case: held, turned, back (turned the other way) or free."""
-
-    left: str
-    right: str
-    case: str
-    extra: str = ""
-
-
-SCENES = {
-    "A": Scene("turned", "held", "free"),
-    "B": Scene("turned", "free", "held"),
-    "D": Scene("free", "held", "turned"),
-    "E": Scene("free", "held", "free", "pinion"),
-    "F": Scene("turned", "free", "held", "one pack"),
-    "G": Scene("turned", "back", "held"),
-    "V": Scene("turned", "floor", "free", "wheels"),
-    "V2": Scene("turned", "free", "held", "wheels"),
-}
 
 
 class ArrangementButton(QAbstractButton):

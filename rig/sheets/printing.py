@@ -1,0 +1,117 @@
+"""A page set as PDF: PDF/A with tags, by typst and the fonts that come with it; the same bytes for the same page and day.
+
+No font, package or file of the machine is used, and what a person typed is data, never markup.
+"""
+
+from __future__ import annotations
+
+import functools
+import json
+from datetime import UTC, date, datetime, time
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from rig.errors import SheetError
+from rig.files.atomic import write_whole
+from rig.sheets.blocks import Page, plain
+
+STANDARDS = ["a-2a", "ua-1"]
+"""PDF/A-2a (ISO 19005-2: to be read in decades, with tags) and PDF/UA-1 (ISO 14289-1: to be read aloud)."""
+UNPRINTABLE = "?"
+"""Stands for a character that the fonts do not have."""
+
+
+def set_pdf(page: Page, *, language: str, day: date) -> bytes:
+    """The page as PDF.
+
+    Parameters
+    ----------
+    language : code of the language of its words
+    day : the day it is printed; it stands in the file, and nothing else of the moment does
+
+    Raises
+    ------
+    SheetError
+        Where the page cannot be set; a fault of ours.
+    """
+    return _compile(page, language, day, "pdf")[0]
+
+
+def set_pictures(page: Page, *, language: str, day: date, dots_per_inch: float = 110.0) -> list[bytes]:
+    """The pages as PNG pictures, to look at. Raises SheetError."""
+    return _compile(page, language, day, "png", ppi=dots_per_inch)
+
+
+def write_pdf(path: Path, page: Page, *, language: str, day: date) -> None:
+    """Write the page to a file, whole or not at all. Raises SheetError."""
+    content = set_pdf(page, language=language, day=day)
+    try:
+        write_whole(path, content)
+    except OSError as fault:
+        remedy = "check folder, rights and space"
+        raise SheetError(f"cannot be written ({fault.strerror})", where=str(path), remedy=remedy) from fault
+
+
+def _compile(page: Page, language: str, day: date, form: str, **options: Any) -> list[bytes]:
+    content = plain(page) | {"language": language, "day": [day.year, day.month, day.day]}
+    data = json.dumps(content, ensure_ascii=False)
+    with resources.as_file(resources.files("rig.sheets") / "templates") as folder:
+        try:
+            return _typeset(folder, page.template, _printable(data), day, form, options)
+        except _typst().TypstError as fault:
+            if "could not be displayed" not in str(fault):
+                raise SheetError(f"the page could not be set ({fault})", remedy="report this with the job") from fault
+        # Only now, and seldom: which of the characters typed do the fonts have?
+        try:
+            return _typeset(folder, page.template, _in_fonts(_printable(data)), day, form, options)
+        except _typst().TypstError as fault:
+            raise SheetError(f"the page could not be set ({fault})", remedy="report this with the job") from fault
+
+
+def _typst() -> Any:
+    try:
+        import typst
+    except ImportError as fault:
+        raise SheetError("printed sheets need the library typst", remedy="install it: pip install typst") from fault
+    return typst
+
+
+def _typeset(folder: Path, template: str, data: str, day: date, form: str, options: dict[str, Any]) -> list[bytes]:
+    standards = {"pdf_standards": STANDARDS} if form == "pdf" else {}
+    result = _typst().compile(
+        str(folder / template),
+        root=str(folder),
+        font_paths=_fonts(),
+        format=form,
+        sys_inputs={"data": data},
+        timestamp=datetime.combine(day, time(), UTC),
+        **standards,
+        **options,
+    )
+    return result if isinstance(result, list) else [result]
+
+
+@functools.lru_cache(maxsize=1)
+def _fonts() -> Any:
+    return _typst().Fonts(include_system_fonts=False, include_embedded_fonts=True)
+
+
+def _printable(text: str) -> str:
+    """Without control characters and marks that turn the writing direction: no font shows them."""
+    return "".join(char if char.isprintable() or char == "\n" else " " for char in text)
+
+
+def _in_fonts(text: str) -> str:
+    return "".join(char if char.isascii() or _has(char) else UNPRINTABLE for char in text)
+
+
+@functools.lru_cache(maxsize=4096)
+def _has(char: str) -> bool:
+    """Whether a page with this character can be set: tried, for the fonts do not tell."""
+    source = f'#set document(title: "c", date: datetime(year: 2026, month: 1, day: 1))\n#set text(font: "Libertinus Serif")\n{char}'
+    try:
+        _typst().compile(source.encode(), font_paths=_fonts(), format="pdf", pdf_standards=["a-2b"])
+    except _typst().TypstError:
+        return False
+    return True
