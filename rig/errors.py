@@ -4,7 +4,7 @@ analysis.errors.BenchError          what is wrong, where, and what to do about i
     analysis: UnitError, WindowError                    a unit, a quantity or a window that could not be read
     drivers:  LineLostError, ProfileError, WireFileError, BacklogError
     here:     ArgumentError                             an option of the command line
-              FileError (DocumentError), SettingsError, TraceFileError, MetadataError, CertificateError, RefitError     files
+              FileError (DocumentError), SettingsError, TraceFileError, MetadataError, CertificateError     files
               ConditionError, LanguageError, SheetError                          what was entered, a language, a printed page
 """
 
@@ -39,10 +39,6 @@ class MetadataError(BenchError):
 
 class CertificateError(BenchError):
     """A certificate or a calibration that cannot be used."""
-
-
-class RefitError(BenchError):
-    """A refit sheet that cannot be read."""
 
 
 class ConditionError(BenchError):

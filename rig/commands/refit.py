@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import BenchError
-from rig.errors import RefitError
+from rig.errors import ArgumentError
 
 NAME = "refit"
 HELP = "answer refit sheets: shims for bearing preload, drag, backlash, fasteners, fill"
@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
         print(TEMPLATE, end="")
         return 0
     if not args.sheets:
-        raise RefitError("no sheet is named", remedy="name one, or print one to fill in with --template")
+        raise ArgumentError("no sheet is named", where="REFIT.toml", remedy="name one, or print one to fill in with --template")
     answered: list[dict[str, Any]] = []
     status = 0
     for name in args.sheets:
@@ -43,6 +43,8 @@ def run(args: argparse.Namespace) -> int:
             print(f"platepull refit: {' '.join(str(error).split())}", file=sys.stderr)
             status = max(status, 2)
             continue
+        for hint in one["hints"]:
+            print(f"platepull refit: {hint}", file=sys.stderr)
         answered.append(one)
         status = max(status, exit_status(one))
         if not args.json:

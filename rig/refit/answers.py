@@ -11,14 +11,17 @@ from analysis.refit.fasteners import BoltReading
 from analysis.refit.limits import Finding, FindingCode, Limits, State
 from rig.refit import words
 from rig.refit.document import (
+    LENGTH_U_MM,
     VERSION,
-    BacklashPart,
-    BearingPart,
-    DragPart,
-    FastenerPart,
-    FillPart,
-    RefitSheet,
+    Backlash,
+    Bearing,
+    Drag,
+    Fasteners,
+    Fill,
+    floats,
+    limits_of,
     read_refit,
+    recorded,
 )
 
 DONE, STOPPED = 0, 4
@@ -33,25 +36,27 @@ def answer(path: Path | str) -> dict[str, Any]:
 
     Raises
     ------
-    RefitError, TraceFileError, MetadataError
+    FileError, DocumentError, TraceFileError, MetadataError
         Where the sheet or a trace that it names cannot be read.
     """
-    sheet = read_refit(Path(path))
+    read = read_refit(Path(path))
+    sheet, folder = read.value, Path(path).parent
     problems: list[dict[str, str]] = []
     entries = {
-        "bearings": [_bearing(part, problems) for part in sheet.bearings],
-        "drags": [_drag(part, sheet, problems) for part in sheet.drags],
-        "backlashes": [_backlash(part, problems) for part in sheet.backlashes],
-        "fasteners": [_fasteners(part, sheet, problems) for part in sheet.fasteners],
-        "fills": [_fill(part, problems) for part in sheet.fills],
+        "bearings": [_bearing(part, problems) for part in sheet.bearing],
+        "drags": [_drag(part, folder, problems) for part in sheet.drag],
+        "backlashes": [_backlash(part, problems) for part in sheet.backlash],
+        "fasteners": [_fasteners(part, folder, problems) for part in sheet.fasteners],
+        "fills": [_fill(part, problems) for part in sheet.fill],
     }
     return {
         "refit": str(path),
         "version": VERSION,
-        "unit": sheet.unit,
-        "page": sheet.page,
+        "unit": sheet.refit.unit,
+        "page": sheet.refit.page,
         "problems": problems,
         **entries,
+        "hints": list(read.hints),
     }
 
 
@@ -80,9 +85,10 @@ def _code(state: State | None) -> str | None:
     return None if state is None else str(state)
 
 
-def _bearing(part: BearingPart, problems: list[dict[str, str]]) -> dict[str, Any]:
-    stops = _told(part.name, "mm", bearing_gap.find_in_readings(part.readings), problems)
-    found = None if stops else bearing_gap.choose_shims(part.readings)
+def _bearing(part: Bearing, problems: list[dict[str, str]]) -> dict[str, Any]:
+    readings = part.readings()
+    stops = _told(part.name, "mm", bearing_gap.find_in_readings(readings), problems)
+    found = None if stops else bearing_gap.choose_shims(readings)
     return {
         "name": part.name,
         "measured_mm": None if found is None else found.measured_mm,
@@ -95,14 +101,15 @@ def _bearing(part: BearingPart, problems: list[dict[str, str]]) -> dict[str, Any
         "state": str(State.NO_READING if found is None else found.state),
         "probability_in_window": None if found is None else found.probability_in_window,
         "text": words.stopped_text(part.name, stops) if found is None else words.bearing_text(part, found),
-        "form": str(part.readings.form),
-        "shims_now_mm": list(part.readings.shims_now),
-        **_ends(part.readings.wanted, "mm"),
+        "form": str(part.form),
+        "shims_now_mm": list(readings.shims_now),
+        **_ends(readings.wanted, "mm"),
     }
 
 
-def _drag(part: DragPart, sheet: RefitSheet, problems: list[dict[str, str]]) -> dict[str, Any]:
-    means, sensor_u, sensor_name = list(part.torque_nm), part.sensor_u_nm, None
+def _drag(part: Drag, folder: Path, problems: list[dict[str, str]]) -> dict[str, Any]:
+    means, sensor_name = list(floats(part.torque)), None
+    sensor_u = None if part.sensor_u is None else float(part.sensor_u)
     from_rest = True
     whole: list[drag.Turns] = []
     findings: list[Finding] = []
@@ -111,7 +118,7 @@ def _drag(part: DragPart, sheet: RefitSheet, problems: list[dict[str, str]]) -> 
 
         own_u = []
         for name in part.traces:
-            reading = read_drag(sheet.path.parent / name)
+            reading = read_drag(folder / name)
             sensor_name = sensor_name or reading.sensor_name
             if reading.turns is None:
                 findings.append(Finding(FindingCode.SHORT_TRACE, name if reading.has_angle else f"{name} (no angle)"))
@@ -125,8 +132,8 @@ def _drag(part: DragPart, sheet: RefitSheet, problems: list[dict[str, str]]) -> 
     findings += drag.find_in_drag(means)
     stops = _told(part.name, "N.m", findings, problems)
     shared = {
-        **_ends(part.window, "nm"),
-        "variation_max_nm": part.variation_max_nm,
+        **_ends(limits_of(part.window), "nm"),
+        "variation_max_nm": part.variation_max,
         "set_after": part.set_after,
     }
     if stops or not means:
@@ -135,7 +142,13 @@ def _drag(part: DragPart, sheet: RefitSheet, problems: list[dict[str, str]]) -> 
         texts = stops or [problem["text"] for problem in problems[-len(findings) :]]
         text = words.stopped_text(part.name, texts)
         return {"name": part.name, **nothing, "state": state, "variation_state": None, "text": text, **shared}
-    found = drag.judge_drag(means, window=part.window, sensor_u_nm=sensor_u, variation_max_nm=part.variation_max_nm, traces=whole)
+    found = drag.judge_drag(
+        means,
+        window=limits_of(part.window),
+        sensor_u_nm=sensor_u,
+        variation_max_nm=part.variation_max,
+        traces=whole,
+    )
     return {
         "name": part.name,
         "mean_nm": found.mean_nm,
@@ -149,12 +162,13 @@ def _drag(part: DragPart, sheet: RefitSheet, problems: list[dict[str, str]]) -> 
     }
 
 
-def _backlash(part: BacklashPart, problems: list[dict[str, str]]) -> dict[str, Any]:
-    stops = _told(part.name, "mm", backlash.find_in_points(part.points_mm), problems)
+def _backlash(part: Backlash, problems: list[dict[str, str]]) -> dict[str, Any]:
+    points = floats(part.points)
+    stops = _told(part.name, "mm", backlash.find_in_points(points), problems)
     shared = {
-        **_ends(part.window, "mm"),
-        "points_mm": [point * part.gear_over_dial for point in part.points_mm],
-        "variation_max_mm": part.variation_max_mm,
+        **_ends(limits_of(part.window), "mm"),
+        "points_mm": [point * part.gear_over_dial for point in points],
+        "variation_max_mm": part.variation_max,
         "set_after": part.set_after,
     }
     if stops:
@@ -162,12 +176,12 @@ def _backlash(part: BacklashPart, problems: list[dict[str, str]]) -> dict[str, A
         text = words.stopped_text(part.name, stops)
         return {"name": part.name, **dict.fromkeys(keys), "state": str(State.NO_READING), "text": text, **shared}
     found = backlash.judge_backlash(
-        part.points_mm,
-        window=part.window,
-        u_mm=part.u_mm,
-        variation_max_mm=part.variation_max_mm,
+        points,
+        window=limits_of(part.window),
+        u_mm=LENGTH_U_MM if part.u is None else float(part.u),
+        variation_max_mm=part.variation_max,
         gear_over_dial=part.gear_over_dial,
-        backlash_per_shim=part.backlash_per_shim,
+        backlash_per_shim=part.per_shim,
     )
     return {
         "name": part.name,
@@ -185,58 +199,56 @@ def _backlash(part: BacklashPart, problems: list[dict[str, str]]) -> dict[str, A
     }
 
 
-def _fasteners(part: FastenerPart, sheet: RefitSheet, problems: list[dict[str, str]]) -> dict[str, Any]:
-    findings = fasteners.find_in_group(single_use=part.single_use, reused=part.reused is True)
+def _fasteners(part: Fasteners, folder: Path, problems: list[dict[str, str]]) -> dict[str, Any]:
+    findings = fasteners.find_in_group(single_use=part.single_use, reused=part.state == "reused")
     stops = _told(part.name, "N.m", findings, problems)
     bolts = fasteners.judge_bolts(
-        _bolt_readings(part, sheet),
-        torque_nm=part.torque_nm,
-        tolerance=part.tolerance,
-        angle_deg=part.angle_deg,
-        angle_tolerance_deg=part.angle_tolerance_deg,
+        _bolt_readings(part, folder),
+        torque_nm=float(part.torque),
+        tolerance=part.share,
+        angle_deg=part.angle,
+        angle_tolerance_deg=part.angle_tolerance or 0.0,
         stopped=bool(stops),
     )
     return {
         "name": part.name,
         "order": list(fasteners.order_of_pass(part.count)),
-        "stages_nm": [stage * part.torque_nm for stage in part.stages],
+        "stages_nm": part.stages_nm,
         "bolts": [
             {"number": bolt.number, "peak_nm": bolt.peak_nm, "angle_deg": bolt.angle_deg, "state": str(bolt.state)}
             for bolt in bolts
         ],
         "complete": not stops and fasteners.complete(bolts),
         "text": words.fasteners_text(part, bolts, stops),
-        "torque_nm": part.torque_nm,
-        "tolerance": part.tolerance,
-        "angle_wanted_deg": part.angle_deg,
-        "angle_tolerance_deg": None if part.angle_deg is None else part.angle_tolerance_deg,
+        "torque_nm": float(part.torque),
+        "tolerance": part.share,
+        "angle_wanted_deg": part.angle,
+        "angle_tolerance_deg": None if part.angle is None else part.angle_tolerance,
         "locked_by": part.locked_by,
         "thread": part.thread,
         "threads": part.threads,
-        "reused": part.reused,
+        "reused": None if part.state is None else part.state == "reused",
         "single_use": part.single_use,
     }
 
 
-def _bolt_readings(part: FastenerPart, sheet: RefitSheet) -> list[BoltReading]:
-    if any(part.traces):
+def _bolt_readings(part: Fasteners, folder: Path) -> list[BoltReading]:
+    if part.traces:
         from rig.refit.traces import read_bolt_trace
 
-        begin = None if part.angle_deg is None else part.torque_nm
-        readings = [BoltReading() if name is None else read_bolt_trace(sheet.path.parent / name, begin) for name in part.traces]
+        begin = None if part.angle is None else float(part.torque)
+        readings = [BoltReading() if name == "-" else read_bolt_trace(folder / name, begin) for name in part.traces]
         return readings + [BoltReading()] * (part.count - len(readings))
-    angles = dict(enumerate(part.angles_deg))
-    peaks = dict(enumerate(part.peaks_nm))
-    return [BoltReading(peaks.get(at), angles.get(at)) for at in range(part.count)]
+    return [BoltReading(recorded(part.peaks, at), recorded(part.angles, at)) for at in range(part.count)]
 
 
-def _fill(part: FillPart, problems: list[dict[str, str]]) -> dict[str, Any]:
-    stops = _told(part.name, "l", fill.find_in_fill(part.filled_l, part.drained_l, part.additive_added_l), problems)
+def _fill(part: Fill, problems: list[dict[str, str]]) -> dict[str, Any]:
+    stops = _told(part.name, "l", fill.find_in_fill(part.filled, part.drained, part.additive_added), problems)
     found = fill.judge_fill(
-        part.filled_l,
-        wanted=part.wanted,
-        additive_wanted_l=part.additive_wanted_l,
-        additive_added_l=part.additive_added_l,
+        float(part.filled),
+        wanted=limits_of(part.wanted),
+        additive_wanted_l=None if part.additive is None else part.additive.litres_of(float(part.filled)),
+        additive_added_l=part.additive_added,
     )
     return {
         "name": part.name,
@@ -246,6 +258,6 @@ def _fill(part: FillPart, problems: list[dict[str, str]]) -> dict[str, Any]:
         "additive_added_l": found.additive_added_l,
         "additive_state": None if stops else _code(found.additive_state),
         "text": words.stopped_text(part.name, stops) if stops else words.fill_text(part, found),
-        "drained_l": part.drained_l,
-        **_ends(part.wanted, "l"),
+        "drained_l": part.drained,
+        **_ends(limits_of(part.wanted), "l"),
     }

@@ -10,7 +10,7 @@ from analysis.refit.drag import DragAnswer
 from analysis.refit.fasteners import Bolt
 from analysis.refit.fill import FillAnswer
 from analysis.refit.limits import Finding, FindingCode, Limits, State
-from rig.refit.document import BacklashPart, BearingPart, DragPart, FastenerPart, FillPart
+from rig.refit.document import Backlash, Bearing, Drag, Fasteners, Fill, limits_of
 from rig.words.numbers import rounded_up
 from rig.words.sentences import figure
 
@@ -74,9 +74,9 @@ def stopped_text(name: str, texts: Sequence[str]) -> str:
     return f"{name}: no reading: {' '.join(texts)}"
 
 
-def bearing_text(part: BearingPart, found: BearingAnswer) -> str:
+def bearing_text(part: Bearing, found: BearingAnswer) -> str:
     """The shims to fit, and the preload they should give."""
-    limits = window(part.readings.wanted, "mm")
+    limits = window(limits_of(part.wanted), "mm")
     shims = " + ".join(mm(shim) for shim in found.choice_mm) if found.choice_mm else "no shim"
     total = f"{shims} mm" if len(found.choice_mm) == 1 else shims
     if len(found.choice_mm) > 1:
@@ -99,12 +99,12 @@ def share(probability: float) -> str:
     return "under 0.1 %" if probability < 0.001 else f"{100 * probability:.1f} %"
 
 
-def drag_text(part: DragPart, found: DragAnswer, sensor_name: str | None, *, from_rest: bool = True) -> str:
+def drag_text(part: Drag, found: DragAnswer, sensor_name: str | None, *, from_rest: bool = True) -> str:
     """How the drag stands."""
     over = "" if found.turns is None else f" over {found.turns} whole {'turn' if found.turns == 1 else 'turns'}"
     spread = "" if found.expanded_u_nm is None else f" +/- {rounded_up(found.expanded_u_nm)}"
     sentences = [f"{part.name}: drag {figure(found.mean_nm)}{spread} N.m{over}"]
-    limits = window(part.window, "N.m")
+    limits = window(limits_of(part.window), "N.m")
     if part.window is None or found.state is None:
         sentences[0] += ", no window stated."
     elif found.expanded_u_nm is None:
@@ -114,7 +114,7 @@ def drag_text(part: DragPart, found: DragAnswer, sensor_name: str | None, *, fro
     if State.SENSOR_TOO_LARGE in (found.state, found.variation_state):
         sentences.append(f"{sensor_name or 'The sensor'} cannot judge so small a torque: use one of a smaller range.")
     if found.variation_nm is not None:
-        limit = "" if part.variation_max_nm is None else f", {_varies(found.variation_state)} {figure(part.variation_max_nm)} N.m"
+        limit = "" if part.variation_max is None else f", {_varies(found.variation_state)} {figure(part.variation_max)} N.m"
         sentences.append(f"Within a turn it varies by {figure(found.variation_nm)} N.m{limit}.")
     if not from_rest:
         sentences.append("The trace shows no rest, so the sensor's own zero was believed: record a second of rest before turning.")
@@ -133,17 +133,17 @@ def _varies(state: State | None) -> str:
             return "undecided against the allowed"
 
 
-def backlash_text(part: BacklashPart, found: BacklashAnswer) -> str:
+def backlash_text(part: Backlash, found: BacklashAnswer) -> str:
     """How the backlash stands, which point is worst, and what to move."""
     spread = rounded_up(found.expanded_u_mm)
     figures = f"{part.name}: backlash {mm(found.lowest_mm)} to {mm(found.highest_mm)} mm, mean {mm(found.mean_mm)} mm"
     sentences = [f"{figures}, each point +/- {spread} mm."]
     if found.state is not None:
         worst = f"Point {found.worst_point} ({mm(found.worst_mm)} mm) stands worst"
-        sentences.append(f"{worst}: {_STANDS[found.state]} {window(part.window, 'mm')}.")
-    if part.variation_max_mm is not None:
+        sentences.append(f"{worst}: {_STANDS[found.state]} {window(limits_of(part.window), 'mm')}.")
+    if part.variation_max is not None:
         varies = f"It varies by {mm(found.variation_mm)} mm"
-        sentences.append(f"{varies}, {_varies(found.variation_state)} {mm(part.variation_max_mm)} mm.")
+        sentences.append(f"{varies}, {_varies(found.variation_state)} {mm(part.variation_max)} mm.")
     if found.move_mm is not None:
         way = "more" if found.move_mm >= 0 else "less"
         move = f"{mm(abs(found.move_mm))} mm of shim moved to the side that gives {way} backlash brings the mean to the middle"
@@ -151,20 +151,20 @@ def backlash_text(part: BacklashPart, found: BacklashAnswer) -> str:
     return " ".join(sentences)
 
 
-def fasteners_text(part: FastenerPart, bolts: Sequence[Bolt], stops: Sequence[str]) -> str:
+def fasteners_text(part: Fasteners, bolts: Sequence[Bolt], stops: Sequence[str]) -> str:
     """How the group stands, and what is still to do."""
     if stops:
         return stopped_text(part.name, stops)
-    wanted = f"{figure(part.torque_nm)} N.m +/- {100 * part.tolerance:.3g} %"
-    if part.angle_deg is not None:
-        wanted += f" and {part.angle_deg:g} +/- {part.angle_tolerance_deg:g} deg"
+    wanted = f"{figure(part.torque)} N.m +/- {100 * part.share:.3g} %"
+    if part.angle is not None and part.angle_tolerance is not None:
+        wanted += f" and {float(part.angle):g} +/- {float(part.angle_tolerance):g} deg"
     off = [f"bolt {bolt.number} {_BOLT[bolt.state]}" for bolt in bolts if bolt.state in _BOLT]
     missing = [str(bolt.number) for bolt in bolts if bolt.state is State.NOT_RECORDED]
     if missing:
         off.append(f"not recorded: {', '.join(missing)}")
     standing = "; ".join(off) if off else f"all {len(bolts)} in tolerance"
     sentences = [f"{part.name}: {standing} ({wanted}).", APPLIED_ONLY]
-    if part.single_use and part.reused is None:
+    if part.single_use and part.state is None:
         sentences.append("The sheet does not say whether they are new; they hold once.")
     if part.thread == "left":
         sentences.append("Left-hand thread.")
@@ -179,10 +179,10 @@ _BOLT = {
 }
 
 
-def fill_text(part: FillPart, found: FillAnswer) -> str:
+def fill_text(part: Fill, found: FillAnswer) -> str:
     """How the fill stands, and the additive."""
     sentence = f"{part.name}: {found.filled_l:.2f} l filled"
-    sentence += "." if found.state is None else f", {_STANDS[found.state]} {window(part.wanted, 'l')}."
+    sentence += "." if found.state is None else f", {_STANDS[found.state]} {window(limits_of(part.wanted), 'l')}."
     if found.additive_wanted_l is None:
         return sentence
     wanted = f"{1000 * found.additive_wanted_l:.0f} ml"

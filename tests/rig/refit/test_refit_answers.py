@@ -182,12 +182,12 @@ def test_a_part_that_stops_leaves_the_others(written, capsys):
     [
         (GAP.replace('thicker_shim = "more preload"\n', ""), "thicker_shim"),
         (GAP.replace('"more preload"', '"more prelod"'), "did you mean 'more preload'"),
-        (GAP.replace('"0.13 mm"', '"0.13 kg"'), "'gap'"),
-        (GAP.replace('"0.13 mm"', "0.13"), "'gap'"),
+        (GAP.replace('"0.13 mm"', '"0.13 kg"'), "'gap 2'"),
+        (GAP.replace('"0.13 mm"', "0.13"), "'gap 2'"),
         (GAP.replace("0.15..0.21 mm", "0.15.. mm"), "'wanted'"),
         (GAP.replace("0.15..0.21 mm", "0.21..0.15 mm"), "'wanted'"),
-        (GAP.replace('gap = ["0.11', 'gab = ["0.11'), "is 'gab' meant"),
-        ('[refit]\nunit = "demo"\n', "no part"),
+        (GAP.replace('gap = ["0.11', 'gab = ["0.11'), "key 'gap' is missing"),
+        ('[refit]\nunit = "demo"\n', "holds no part"),
         ('[[fasteners]]\nname = "b"\ncount = 2\ntorque = "9 N.m"\npeaks = ["9 N.m", "9 N.m", "9 N.m"]\n', "'peaks'"),
         ('[[fasteners]]\nname = "b"\ncount = 2\ntorque = "9 N.m"\nangle = "90 deg"\n', "'angle_tolerance'"),
         ('[[fasteners]]\nname = "b"\ncount = 1000000000\ntorque = "9 N.m"\n', "'count'"),
@@ -219,6 +219,11 @@ def test_no_sheet_is_refused_and_the_template_is_a_sheet(written, capsys):
 
 def test_unknown_keys_are_ignored(written):
     assert answer(written(GAP + 'colour = "blue"\n[workshop]\nname = "x"\n'))["problems"] == []
+
+
+def test_a_key_that_was_probably_meant_is_told(written, capsys):
+    assert main(["refit", str(written(GAP + "shims_mx = 2\n")), "--json"]) == 0
+    assert "did you mean 'shims_max'" in capsys.readouterr().err
 
 
 # -- drag -------------------------------------------------------------------------------------------------------------------------
