@@ -188,7 +188,9 @@ class Sliding:
 class Chatter:
     """Stick-slip while sliding. `why_not` is a code for why it is not assessable; None where it is.
 
-    `degrees_per_slip`, `stuck_share`, `rise_over_fall` are None where there are no cycles (or no angle).
+    `degrees_per_slip`, `stuck_share`, `rise_over_fall` are None where there are no cycles (or no angle). `travel_share` is the
+    share of the sliding travel that lies in cycles, `stuck_time_share` that of the sliding time in which the plates stick; both are
+    0 for an assessable pull without chatter, None where nothing can be said.
     """
 
     assessable: bool
@@ -201,6 +203,8 @@ class Chatter:
     rise_over_fall: float | None = None
     slip_times_s: tuple[float, ...] = ()
     why_not: str | None = None
+    travel_share: float | None = None
+    stuck_time_share: float | None = None
 
     @property
     def present(self) -> bool | None:

@@ -41,6 +41,7 @@ class ChatterRules:
     small_share: float = 0.25  # a smaller one, down to this share, counts if the plates had stuck: after a slow rise
     slow_rise: float = 3.0  # ... of so many times the fall's time; ringing after a slip rises as fast as it falls
     least_cycles: int = 3
+    longest_cycle: float = 2.5  # times the median: what lies further apart has quiet sliding in between
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,6 +279,34 @@ def _stuck_share(c: Conditioned, smooth: Floats, pieces: list[tuple[int, int]], 
     return slow / total if total else math.nan
 
 
+def cycle_shares(c: Conditioned, course: Course, cycles: Cycles, rules: ChatterRules) -> tuple[float, float]:
+    """Share of the sliding travel that lies in cycles (of the time, without an angle); of the sliding time in which plates stick.
+
+    A cycle reaches from the trough before its peak to the trough after it. One longer than `longest_cycle` medians holds quiet
+    sliding: of it a median cycle counts. Before the first trough and after the last the same holds. Plates stick while the torque
+    rises: from a trough to the next peak.
+    """
+    way = c.time_s if c.angle_deg is None else c.angle_deg
+    inside = stuck_s = travel = total_s = 0.0
+    for first, last in course.sliding:
+        travel += float(way[last - 1] - way[first])
+        total_s += float(c.time_s[last - 1] - c.time_s[first])
+        mine = (cycles.peak >= first) & (cycles.peak < last)
+        peaks, troughs = cycles.peak[mine], cycles.trough[mine]
+        if peaks.size < 2:
+            continue
+        # Rises from the stretch's beginning or a trough to a peak, and the last one, cut off by the stretch's end.
+        begin, top, end = np.append(first, troughs), np.append(peaks, last - 1), np.append(troughs, last - 1)
+        median, median_s = float(np.median(np.diff(way[troughs]))), float(np.median(np.diff(c.time_s[troughs])))
+        length = way[end] - way[begin]
+        whole = length <= rules.longest_cycle * median
+        inside += float(np.sum(np.where(whole, length, median)))
+        rise_s = c.time_s[top] - c.time_s[begin]
+        stuck_s += float(np.sum(np.where(whole, rise_s, np.minimum(rise_s, median_s))))
+    share = inside / travel if travel > 0 else math.nan
+    return min(1.0, max(0.0, share)), min(1.0, stuck_s / total_s) if total_s > 0 else math.nan
+
+
 def terms(features: ChatterFeatures) -> tuple[float, ...]:
     """The terms of the logistic score, in the order of `WITHOUT_ANGLE`.
 
@@ -339,8 +368,10 @@ def read_chatter(c: Conditioned, course: Course, measured: tuple[ChatterFeatures
     elif time_s < rules.least_time_s or (travel is not None and travel < rules.least_travel_deg):
         why_not = "short_travel"
     if measured is None or probability < 0.5:
-        return Chatter(assessable=why_not is None, score=probability, why_not=why_not)
+        quiet = 0.0 if why_not is None else None
+        return Chatter(assessable=why_not is None, score=probability, why_not=why_not, travel_share=quiet, stuck_time_share=quiet)
     features, cycles = measured
+    travel_share, stuck_time_share = cycle_shares(c, course, cycles, rules)
     frequency = 1.0 / features.mean_s
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
     turn = None if travel is None or time_s <= 0 else travel / time_s / frequency
@@ -355,4 +386,6 @@ def read_chatter(c: Conditioned, course: Course, measured: tuple[ChatterFeatures
         rise_over_fall=float(np.median(rising) / max(float(np.median(cycles.fall_s)), c.step_s)) if rising.size else None,
         slip_times_s=tuple(float(t) for t in cycles.peak_s),
         why_not=why_not,
+        travel_share=travel_share,
+        stuck_time_share=stuck_time_share,
     )
