@@ -202,6 +202,7 @@ class Chatter:
     stuck_share: float | None = None
     rise_over_fall: float | None = None
     slip_times_s: tuple[float, ...] = ()
+    slip_heights_nm: tuple[float, ...] = ()
     why_not: str | None = None
     travel_share: float | None = None
     stuck_time_share: float | None = None

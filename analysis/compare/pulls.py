@@ -10,7 +10,7 @@ from enum import StrEnum
 import numpy as np
 
 from analysis.compare.speed import SpeedCourse
-from analysis.results import DoubtCode, PullResult
+from analysis.results import PullResult, QualityCode
 from analysis.verdict.apart import Apart, Side, after_long_rest, find_strays
 
 
@@ -36,15 +36,15 @@ CORRECTED = (FigureName.BREAKAWAY, FigureName.SLIDING, FigureName.RATIO, FigureN
 
 _PACK = frozenset({FigureName.BREAKAWAY, FigureName.SLIDING, FigureName.RATIO})
 SPOILED: dict[str, frozenset[FigureName]] = {
-    DoubtCode.NO_PULL: _PACK,
+    QualityCode.NO_PULL: _PACK,
     # A clipped top is a lower bound; where the clipping reaches into the sliding, that is told by `clipped_sliding`.
-    DoubtCode.OVERLOAD: frozenset({FigureName.BREAKAWAY, FigureName.RATIO}),
+    QualityCode.OVERLOAD: frozenset({FigureName.BREAKAWAY, FigureName.RATIO}),
     # The plates hardly slid: the mean of a few degrees is no level.
-    DoubtCode.SHORT_TRAVEL: frozenset({FigureName.SLIDING, FigureName.RATIO}),
+    QualityCode.SHORT_TRAVEL: frozenset({FigureName.SLIDING, FigureName.RATIO}),
     # The hand let go before the plates did: the highest torque is no breakaway.
-    DoubtCode.LET_GO: _PACK,
+    QualityCode.LET_GO: _PACK,
 }
-"""Which figures a doubt spoils."""
+"""Which figures a code of quality spoils."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +98,7 @@ class ComparedPull:
     speed: SpeedCourse | None = None
     stiffness_nm_per_deg: float | None = None
     sensor_u_relative: float | None = None
-    doubts: tuple[str, ...] = ()
+    quality: tuple[str, ...] = ()
     apart: Apart | None = None
 
     @property
@@ -118,8 +118,8 @@ class ComparedPull:
 
     @property
     def spoiled(self) -> frozenset[FigureName]:
-        """The figures that the doubts of this pull spoil."""
-        return frozenset().union(*(SPOILED.get(code, frozenset()) for code in self.doubts))
+        """The figures that the quality of this reading spoils."""
+        return frozenset().union(*(SPOILED.get(code, frozenset()) for code in self.quality))
 
     def value(self, figure: FigureName) -> float | None:
         """The value of a figure, in N.m, 1/s, percent or without a unit; None where the pull has none, or one that is spoiled."""

@@ -385,6 +385,7 @@ def read_chatter(c: Conditioned, course: Course, measured: tuple[ChatterFeatures
         stuck_share=max(0.0, 1.0 - float(np.mean(cycles.fall_s)) / features.mean_s),
         rise_over_fall=float(np.median(rising) / max(float(np.median(cycles.fall_s)), c.step_s)) if rising.size else None,
         slip_times_s=tuple(float(t) for t in cycles.peak_s),
+        slip_heights_nm=tuple(float(height) for height in cycles.height_nm),
         why_not=why_not,
         travel_share=travel_share,
         stuck_time_share=stuck_time_share,

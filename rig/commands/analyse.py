@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import argparse
-import glob
 import json
-import os
 import sys
-from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
 from rig.commands._options import add_judging, arm_of, rule_of, unit_of, window_of
+from rig.commands._reading import mapped, spread
 
 if TYPE_CHECKING:
     from analysis.results import DecisionRule, PullResult, SeriesResult, Verdict
@@ -26,8 +23,6 @@ if TYPE_CHECKING:
 
 NAME = "analyse"
 HELP = "read traces from files and judge them"
-
-PARALLEL_FROM_BYTES = 8_000_000  # below about a second of work, starting more processes costs more than it saves
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
         arm_m=arm_of(args.arm),
     )
     outcomes = []
-    with _mapped([replace(task, path=path) for path in _spread(args.traces)]) as analysed:
+    with mapped(analyse_file, [replace(task, path=path) for path in spread(args.traces)]) as analysed:
         for one in analysed:
             outcomes.append(one)
             if one.error is not None:
@@ -98,27 +93,6 @@ def run(args: argparse.Namespace) -> int:
     elif series is not None:
         print("\n".join(series_lines(*series, unit)))
     return 2 if any(one.error is not None for one in outcomes) else 0
-
-
-def _spread(names: Sequence[str]) -> list[str]:
-    """The files named, with wildcards spread where the shell did not (as on Windows)."""
-    spread: list[str] = []
-    for name in names:
-        found = sorted(glob.glob(name)) if any(mark in name for mark in "*?[") and not Path(name).exists() else []
-        spread += found or [name]
-    return spread
-
-
-@contextmanager
-def _mapped(tasks: list[Task]) -> Iterator[Iterator[Analysed]]:
-    """Analyse in order, over all cores where that pays."""
-    cores = os.cpu_count() or 1
-    size = sum(os.path.getsize(task.path) for task in tasks if os.path.isfile(task.path))
-    if cores < 2 or len(tasks) < 2 or size < PARALLEL_FROM_BYTES:
-        yield map(analyse_file, tasks)
-        return
-    with ProcessPoolExecutor(min(cores, len(tasks))) as pool:
-        yield pool.map(analyse_file, tasks, chunksize=max(1, min(16, len(tasks) // (4 * cores))))
 
 
 def analyse_file(task: Task) -> Analysed:

@@ -85,6 +85,9 @@ class TraceInfo:
     window       what it is judged against
     arrangement  who is held and who turns, as a code
     phase        as found, rebuilt, after run-in, after additive ...
+    plates       which pack of plates is in; plate_state: new, run in, used
+    closure      trial or final
+    excluded     why the pull is not to count, where a person marked it so
     software     name and version of what wrote the trace
     zero_before_nm, zero_after_nm   torque at rest before and after the pull, as it was read
     exercised_nm    the torque to which the sensor was exercised before the pull, in its direction
@@ -103,6 +106,10 @@ class TraceInfo:
     arrangement: str | None = None
     lubricant: str | None = None
     additive: str | None = None
+    plates: str | None = None
+    plate_state: str | None = None
+    closure: str | None = None
+    excluded: str | None = None
     temperature_c: float | None = None
     rest_s: float | None = None
     lever: str | None = None

@@ -12,7 +12,7 @@ from support.shareddata import shared_data
 from analysis.trace import Trace
 from analysis.window import Basis, Window
 from rig.cli import main
-from rig.commands import analyse
+from rig.commands import _reading
 from rig.files import pull_file as recording
 from rig.files.metadata import TraceInfo, Transducer
 from rig.files.trace_csv import write_trace
@@ -192,7 +192,7 @@ def test_many_files_over_all_cores_read_the_same_in_the_same_order(capsys, tmp_p
         write_trace(path, made_stream(1, seed=number, peak_nm=40.0 + number))
         paths.append(str(path))
     _, alone, _ = documents(capsys, *paths)
-    monkeypatch.setattr(analyse, "PARALLEL_FROM_BYTES", 0)
+    monkeypatch.setattr(_reading, "PARALLEL_FROM_BYTES", 0)
     _, together, _ = documents(capsys, *paths, str(tmp_path / "nix.csv"))
     assert_same(together, alone)
 

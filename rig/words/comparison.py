@@ -1,0 +1,413 @@
+"""Before against after in words: conditions, refusals, figures, chatter, run-in; for terminal, documents, window and sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analysis.compare.chatter import ChatterOutcome, Outcome
+from analysis.compare.comparison import Comparison, Figure
+from analysis.compare.conditions import Condition, Field, Question, Refusal, Refused, State, Value
+from analysis.compare.effects import Conclusion
+from analysis.compare.pulls import ComparedPull, FigureName
+from analysis.compare.run_in import RunIn
+from analysis.compare.speed import Criterion, FrictionAgainstSpeed, WhyNot
+from analysis.units import in_unit
+from analysis.verdict.apart import Apart
+from rig.words.language import number, say
+from rig.words.numbers import unit_name
+
+FIGURE_NAMES = {
+    FigureName.BREAKAWAY: "breakaway",
+    FigureName.SLIDING: "sliding",
+    FigureName.RATIO: "breakaway over sliding",
+    FigureName.CHATTER_RATE: "chatter, slips a second",
+    FigureName.CHATTER_HEIGHT: "chatter, height",
+    FigureName.CHATTER_HEIGHT_SHARE: "chatter, height over sliding",
+    FigureName.CHATTER_SEVERITY: "chatter, severity",
+    FigureName.STUCK_TIME: "time stuck",
+}
+CONCLUSION_WORDS = {
+    Conclusion.ROSE: "ROSE",
+    Conclusion.FELL: "FELL",
+    Conclusion.HELD: "HELD",
+    Conclusion.OPEN: "OPEN",
+}
+APART_WORDS = {
+    Apart.FIRST_AFTER_REST: "first after a long rest",
+    Apart.EXCLUDED: "excluded by a person",
+    Apart.STRAY: "far off the others",
+    Apart.DOUBTFUL: "doubtful reading",
+    Apart.NO_READING: "no reading",
+    Apart.DUPLICATE: "the same pull twice",
+}
+FIELD_NAMES = {
+    Field.ARRANGEMENT: "arrangement",
+    Field.OIL: "oil",
+    Field.ADDITIVE: "additive",
+    Field.PLATES: "plates",
+    Field.TEMPERATURE: "temperature",
+    Field.SPEED: "speed",
+    Field.REST: "rest",
+    Field.CLOSURE: "closure",
+    Field.LEVER: "lever and adapter",
+    Field.CERTIFICATE: "sensor and certificate",
+    Field.UNIT: "unit",
+    Field.DIRECTION: "direction",
+    Field.RATE: "samples a second",
+}
+QUESTION_WORDS = {
+    Question.ADDITIVE: "the additive",
+    Question.OIL: "the oil",
+    Question.PLATES: "the plates",
+    Question.TEMPERATURE: "the temperature",
+    Question.REST: "the rest before a pull",
+    Question.SPEED: "the speed",
+    Question.NONE: "nothing: the same state twice",
+}
+_UNITS = {Field.TEMPERATURE: ("°C", 0), Field.SPEED: ("deg/s", 1), Field.REST: ("s", 0), Field.RATE: ("Hz", 0)}
+_NO_UNIT = {FigureName.RATIO: 3, FigureName.CHATTER_RATE: 2}
+
+
+def condition_values(field: Field, values: Sequence[Value]) -> list[str]:
+    """The values of a field as they are shown, such as '21 °C'."""
+    return [_shown(field, value) for value in values]
+
+
+def _shown(field: Field, value: Value) -> str:
+    if field is Field.DIRECTION:
+        return say("first direction") if value == 1 else say("other way")
+    if isinstance(value, str):
+        return value
+    unit, digits = _UNITS.get(field, ("", 0))
+    return f"{number(float(value), digits)} {unit}".strip()
+
+
+def _list(field: Field, values: Sequence[Value]) -> str:
+    return ", ".join(condition_values(field, values)) or say("unknown")
+
+
+def condition_text(condition: Condition) -> str:
+    """One field of both sides, and how it stands."""
+    name, before, after = (
+        say(FIELD_NAMES[condition.field]),
+        *(_list(condition.field, v) for v in (condition.before, condition.after)),
+    )
+    if condition.is_question and condition.state is not State.ALIKE:
+        return say("{name}: {before} before, {after} after: this is the question", name=name, before=before, after=after)
+    match condition.state:
+        case State.ALIKE:
+            return say("{name}: alike ({value})", name=name, value=before if before == after else f"{before}; {after}")
+        case State.UNKNOWN:
+            return say("{name}: not stated on either side", name=name)
+        case State.PARTLY_UNKNOWN:
+            return say("{name}: {before} before, {after} after: not stated everywhere", name=name, before=before, after=after)
+        case State.VARIES:
+            return say("{name}: {before} before, {after} after: it varies within a side", name=name, before=before, after=after)
+        case _:
+            return say("{name}: {before} before, {after} after: not alike", name=name, before=before, after=after)
+
+
+_REFUSED = {
+    Refused.ARRANGEMENT_DIFFERS: (
+        "the arrangement differs: {before} before, {after} after; held and turned otherwise the same pack reads otherwise",
+        "pull one side again in the arrangement of the other",
+    ),
+    Refused.ARRANGEMENT_MIXED: (
+        "a side holds pulls of several arrangements: {before} before, {after} after",
+        "name only the pulls of one arrangement",
+    ),
+    Refused.OIL_DIFFERS: (
+        "the oil differs: {before} before, {after} after",
+        "if the oil is what you ask about, say --question oil",
+    ),
+    Refused.ADDITIVE_DIFFERS: (
+        "the additive differs: {before} before, {after} after",
+        "if the additive is what you ask about, say --question additive",
+    ),
+    Refused.PLATES_DIFFER: (
+        "the plates differ: {before} before, {after} after",
+        "if the plates are what you ask about, say --question plates",
+    ),
+    Refused.TEMPERATURE_FAR: (
+        "the temperatures lie too far apart: {before} before, {after} after",
+        "pull again at the temperature of the other side; if the temperature is what you ask about, say --question temperature",
+    ),
+    Refused.TWO_CAUSES: (
+        "two things differ at once: {before} before, {after} after; a change could come from either",
+        "change one thing at a time, or say with --question which one you ask about and --despite the other",
+    ),
+    Refused.SAME_TRACE: ("the same pull stands on both sides: {before} and {after}", "name each pull once"),
+    Refused.NO_READING: ("a side has no pull that can be read: {before} before, {after} after", "pull again"),
+}
+
+
+def refusal_text(refusal: Refusal) -> str:
+    """Why the sides are not compared."""
+    before, after = refusal_values(refusal)
+    return say(_REFUSED[refusal.code][0], before=", ".join(before) or say("unknown"), after=", ".join(after) or say("unknown"))
+
+
+def refusal_remedy(refusal: Refusal) -> str:
+    """What to do about it."""
+    return say(_REFUSED[refusal.code][1])
+
+
+def refusal_values(refusal: Refusal) -> tuple[list[str], list[str]]:
+    """The values behind a refusal, as they are shown."""
+    if refusal.field is None:
+        return [str(value) for value in refusal.before], [str(value) for value in refusal.after]
+    return condition_values(refusal.field, refusal.before), condition_values(refusal.field, refusal.after)
+
+
+# -- figures ----------------------------------------------------------------------------------------------------------------------
+
+
+def change(ratio: float) -> str:
+    """A ratio as a change in percent, with its sign."""
+    return f"{number(100 * (ratio - 1), 1, sign=True)} %"
+
+
+def value_text(name: FigureName, value: float, unit: str = "N.m") -> str:
+    """A value of a figure with its unit."""
+    if name in (FigureName.BREAKAWAY, FigureName.SLIDING, FigureName.CHATTER_HEIGHT):
+        return f"{number(in_unit(value, unit), 1)} {unit_name(unit)}"
+    if name in _NO_UNIT:
+        text = number(value, _NO_UNIT[name])
+        return text if name is FigureName.RATIO else f"{text} /s"
+    return f"{number(value, 1)} %"
+
+
+def conclusion_word(figure: Figure) -> str:
+    """The word of a figure, large."""
+    return say(CONCLUSION_WORDS[figure.conclusion])
+
+
+def interval_text(figure: Figure) -> str:
+    """The change with its 95 % interval; empty where there is no ratio."""
+    if figure.ratio is None:
+        return ""
+    if figure.ratio_low is None or figure.ratio_high is None:
+        return change(figure.ratio)
+    return f"{change(figure.ratio)} ({change(max(figure.ratio_low, 0.0))} … {change(figure.ratio_high)})"
+
+
+def further_text(figure: Figure) -> str:
+    """How many pulls are still wanted; empty where the figure is settled."""
+    if figure.conclusion is not Conclusion.OPEN:
+        return ""
+    if figure.method is None:
+        return say("a side with fewer than two pulls has no interval")
+    if figure.further_pulls_each_side is None:
+        return say("no useful number of pulls would settle it")
+    if figure.further_pulls_each_side == 0:
+        return ""
+    return say("about {n} more pulls on each side would settle it", n=figure.further_pulls_each_side)
+
+
+_SENTENCES = {
+    Conclusion.ROSE: "{name} rose: {before} before, {after} after, {change}.",
+    Conclusion.FELL: "{name} fell: {before} before, {after} after, {change}.",
+    Conclusion.HELD: "{name} held within {threshold} %: {before} before, {after} after, {change}.",
+    Conclusion.OPEN: "{name} is open: {before} before, {after} after, {change}",
+}
+
+
+def figure_text(name: FigureName, figure: Figure, threshold: float, unit: str = "N.m") -> str:
+    """One figure as a sentence."""
+    shown = interval_text(figure) or say("no ratio")
+    words = say(
+        _SENTENCES[figure.conclusion],
+        name=say(FIGURE_NAMES[name]),
+        before=value_text(name, figure.before.centre, unit),
+        after=value_text(name, figure.after.centre, unit),
+        change=shown,
+        threshold=number(100 * threshold, 0 if float(100 * threshold).is_integer() else 1),
+    )
+    words = words[0].upper() + words[1:]
+    if figure.conclusion is Conclusion.OPEN:
+        further = further_text(figure)
+        words += f"; {further}." if further else "."
+    if figure.labels:
+        words += " " + say("Not alike: {fields}.", fields=", ".join(say(label_name(label)) for label in figure.labels))
+    return words
+
+
+def label_name(label: str) -> str:
+    """A label of a figure as a person says it."""
+    return FIELD_NAMES[Field(label)] if label in set(Field) else "run-in not over"
+
+
+# -- chatter ----------------------------------------------------------------------------------------------------------------------
+
+
+def chatter_text(chatter: ChatterOutcome) -> str:
+    """What became of the chatter. The word 'cured' stands here only where enough quiet pulls of enough kinds carry it."""
+    before, after = chatter.before, chatter.after
+    counts = say(
+        "chatter in {k} of {n} pulls before, {l} of {m} after",
+        k=before.chattering,
+        n=before.assessable,
+        l=after.chattering,
+        m=after.assessable,
+    )
+    match chatter.outcome:
+        case Outcome.CURED | Outcome.QUIET_SO_FAR:
+            words = _quiet_text(chatter)
+            if chatter.may_say_cured:
+                words = say("cured: {words}", words=words)
+            if chatter.outcome is Outcome.QUIET_SO_FAR:
+                words += "; " + say("quiet pulls still wanted: {n}", n=chatter.further_pulls_after)
+            words = f"{say('chatter')}: {counts}; {words}"
+        case Outcome.NONE_BEFORE:
+            words = say("no chatter before")
+            if after.chattering:
+                words += "; " + say("it chatters in {l} of {m} pulls after", l=after.chattering, m=after.assessable)
+            else:
+                words += "; " + say("none after in {m} pulls", m=after.assessable)
+        case Outcome.NOT_ASSESSABLE:
+            words = say("what became of the chatter cannot be told: too few readable pulls, another lever or another speed")
+            words += f" ({counts})"
+        case Outcome.LESS:
+            words = say("it chatters less: {counts}", counts=counts)
+        case Outcome.MORE:
+            words = say("it chatters more: {counts}", counts=counts)
+        case Outcome.AS_BEFORE:
+            words = say("it chatters as before: {counts}", counts=counts)
+        case _:
+            words = say("whether the chatter changed is open: {counts}", counts=counts)
+    if chatter.chattering_excluded:
+        words += "; " + say("of the pulls a person excluded, {n} chatter", n=chatter.chattering_excluded)
+    return words[0].upper() + words[1:] + "."
+
+
+def _quiet_text(chatter: ChatterOutcome) -> str:
+    m = chatter.after.assessable
+    at = []
+    if chatter.speeds_deg_s is not None:
+        low, high = (number(speed, 0) for speed in chatter.speeds_deg_s)
+        at.append(say("{low} to {high} deg/s", low=low, high=high))
+    if chatter.temperature_c is not None:
+        at.append(f"{number(chatter.temperature_c, 0)} °C")
+    if chatter.rest_s is not None:
+        at.append(say("rest {rest} s", rest=number(chatter.rest_s, 0)))
+    words = say("quiet in {m} of {m} pulls on this bench", m=m) + (f" ({', '.join(at)})" if at else "")
+    if chatter.not_excluded is not None:
+        words += "; " + say("up to {share} % of pulls not excluded", share=number(100 * chatter.not_excluded, 0))
+    return words + "; " + say("slow turns with warm oil decide")
+
+
+# -- friction against speed, run-in -----------------------------------------------------------------------------------------------
+
+_CRITERION = {
+    Criterion.FALLS: "friction falls with speed: this can excite stick-slip",
+    Criterion.RISES: "friction rises with speed: this damps stick-slip",
+    Criterion.OPEN: "whether friction rises or falls with speed is open",
+}
+
+
+def speed_text(speed: FrictionAgainstSpeed) -> str:
+    """Friction against speed of one side, as a sentence without its side."""
+    if speed.slope is None or speed.slope_low is None or speed.slope_high is None:
+        if speed.why_not is WhyNot.CHATTERS:
+            return say("friction against speed: not to be read, all of the sliding chatters")
+        return say("friction against speed: not to be read at one speed; sweep slow, fast, slow, twice, from 3 to 60 deg/s")
+    interval = " … ".join(number(end, 1, sign=True) for end in (speed.slope_low, speed.slope_high))
+    return say(
+        "{criterion}: {slope} % for ten times the speed ({interval})",
+        criterion=say(_CRITERION[speed.criterion]),
+        slope=number(speed.slope, 1, sign=True),
+        interval=interval,
+    )
+
+
+def speed_limits(speed: FrictionAgainstSpeed) -> list[str]:
+    """What the slope does not say."""
+    limits = []
+    if speed.speed_low_deg_s is not None and speed.speed_high_deg_s is not None:
+        low, high = number(speed.speed_low_deg_s, 1), number(speed.speed_high_deg_s, 1)
+        limits.append(say("holds from {low} to {high} deg/s at the lever", low=low, high=high))
+    limits.append(say("the car turns the plates faster than a hand can"))
+    if not speed.within_pulls and speed.slope is not None:
+        limits.append(say("between pulls: what else differed from pull to pull is in it"))
+    if speed.stiffness_nm_per_deg is not None:
+        limits.append(
+            say(
+                "rate and height of chatter belong to this bench too: {stiffness} N.m/deg from hand to plates",
+                stiffness=number(speed.stiffness_nm_per_deg, 1),
+            )
+        )
+    return limits
+
+
+def run_in_text(run_in: RunIn) -> str:
+    """Run-in of one side, as a sentence without its side."""
+    if run_in.trend_percent is None:
+        return say("run-in: too few pulls to tell a trend ({n} counted, 5 wanted)", n=run_in.pulls)
+    low, high = run_in.low_percent or 0.0, run_in.high_percent or 0.0
+    trend = f"{number(run_in.trend_percent, 2, sign=True)} %"
+    interval = f"{number(low, 2, sign=True)} … {number(high, 2, sign=True)}"
+    if run_in.settled is False:
+        return say("still running in: sliding changes by {trend} a pull ({interval})", trend=trend, interval=interval)
+    if run_in.settled:
+        return say("settled: sliding changes by {trend} a pull ({interval})", trend=trend, interval=interval)
+    return say("whether it has settled is open: sliding changes by {trend} a pull ({interval})", trend=trend, interval=interval)
+
+
+# -- all of it --------------------------------------------------------------------------------------------------------------------
+
+
+def apart_text(pull: ComparedPull) -> str:
+    """A pull that stands apart, with its reason."""
+    reason = say(APART_WORDS[pull.apart]) if pull.apart is not None else ""
+    if pull.apart is Apart.EXCLUDED and pull.stated.excluded:
+        reason += f": {pull.stated.excluded}"
+    return f"{pull.trace} ({reason})"
+
+
+def question_text(comparison: Comparison) -> str:
+    """What is compared."""
+    return say("before against after; what may differ: {question}", question=say(QUESTION_WORDS[comparison.question]))
+
+
+def comparison_texts(comparison: Comparison, unit: str = "N.m") -> list[str]:
+    """Everything as sentences, in the order of reading."""
+    if not comparison.made:
+        return [refusal_text(one) + "; " + refusal_remedy(one) for one in comparison.refused]
+    texts = [_counts_text(comparison)]
+    texts += [condition_text(one) for one in comparison.conditions if one.is_question and one.state is not State.ALIKE]
+    texts += [condition_text(one) for one in comparison.conditions if one.labels]
+    if comparison.chatter is not None:
+        texts.append(chatter_text(comparison.chatter))
+    order = (FigureName.SLIDING, FigureName.BREAKAWAY, FigureName.RATIO, *list(FigureName)[3:])
+    chattered = comparison.chatter is not None and comparison.chatter.before.chattering + comparison.chatter.after.chattering > 0
+    for name in order:
+        figure = comparison.figures.get(name)
+        if figure is not None and (chattered or name in order[:3]):
+            texts.append(figure_text(name, figure, comparison.threshold, unit))
+    texts += _side_texts(comparison)
+    return texts
+
+
+def _counts_text(comparison: Comparison) -> str:
+    counted = [sum(pull.counted for pull in side) for side in (comparison.before, comparison.after)]
+    words = say("{n} pulls counted before, {m} after", n=counted[0], m=counted[1])
+    apart = [apart_text(pull) for side in (comparison.before, comparison.after) for pull in side if not pull.counted]
+    if apart:
+        words += "; " + say("{n} stand apart: {pulls}", n=len(apart), pulls=", ".join(apart))
+    return words + "."
+
+
+def _side_texts(comparison: Comparison) -> list[str]:
+    texts = []
+    gap = say("the pulls lie over 15 % apart, and of three nobody can tell which one is off: pull once or twice more")
+    for side, run_in, speed, has_gap in (
+        (say("before"), comparison.run_in_before, comparison.speed_before, comparison.gap_before),
+        (say("after"), comparison.run_in_after, comparison.speed_after, comparison.gap_after),
+    ):
+        if has_gap:
+            texts.append(f"{side}: {gap}.")
+        if run_in is not None and run_in.trend_percent is not None:
+            texts.append(f"{side}: {run_in_text(run_in)}.")
+        if speed is not None and speed.slope is not None:
+            texts.append(f"{side}: {speed_text(speed)}.")
+    return [text[0].upper() + text[1:] for text in texts]
