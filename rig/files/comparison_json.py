@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from analysis.compare.chatter import ChatterOutcome, Count
-from analysis.compare.comparison import Comparison, Figure, SideOfFigure
+from analysis.compare.comparison import Comparison
 from analysis.compare.conditions import Condition, Refusal
 from analysis.compare.effects import CONFIDENCE
+from analysis.compare.figures import Figure, SideOfFigure
 from analysis.compare.pulls import ComparedPull, FigureName
 from analysis.compare.run_in import RunIn
 from analysis.compare.speed import FrictionAgainstSpeed

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.compare.chatter import ChatterOutcome, Outcome
-from analysis.compare.comparison import Comparison, Figure
+from analysis.compare.comparison import Comparison
 from analysis.compare.conditions import Condition, Field, Question, Refusal, Refused, State, Value
 from analysis.compare.effects import Conclusion
+from analysis.compare.figures import Figure
 from analysis.compare.pulls import ComparedPull, FigureName
 from analysis.compare.run_in import RunIn
 from analysis.compare.speed import Criterion, FrictionAgainstSpeed, WhyNot
