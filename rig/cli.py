@@ -1,6 +1,7 @@
 """The command line: finds the verb, runs it, and turns a BenchError into one line and an exit status.
 
-Exit status: 0 done, 2 an argument or a file is off, 3 the line could not be opened or went away for good, 130 stopped by Ctrl-C.
+Exit status: 0 done, 2 an argument or a file is off, 3 line or database could not be opened or went away for good, 4 refused, with
+the reasons, 130 stopped by Ctrl-C.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from analysis.errors import BenchError
 
 USAGE_STATUS = 2
 LINE_STATUS = 3
+REFUSED_STATUS = 4
 STOPPED_STATUS = 130
 
 
@@ -92,12 +94,17 @@ def complain(error: BenchError, who: str) -> None:
 
 def _guarded(run: Callable[[], int], who: str) -> int:
     from drivers.errors import LineLostError
+    from rig.errors import BookUnreachableError, RefusedError
 
     try:
         return run()
-    except LineLostError as error:
+    except (LineLostError, BookUnreachableError) as error:
         complain(error, who)
         return LINE_STATUS
+    except RefusedError as error:
+        complain(error, who)
+        print(*(f"  {line}" for line in error.lines), sep="\n", end="\n" if error.lines else "", file=sys.stderr)
+        return REFUSED_STATUS
     except BenchError as error:
         complain(error, who)
         return USAGE_STATUS

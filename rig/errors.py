@@ -6,6 +6,10 @@ analysis.errors.BenchError          what is wrong, where, and what to do about i
     here:     ArgumentError                             an option of the command line
               FileError (DocumentError), SettingsError, TraceFileError, MetadataError, CertificateError     files
               ConditionError, LanguageError, SheetError                          what was entered, a language, a printed page
+              BookError                                   the job book, or a file for it, cannot be used as asked
+                  BookUnreachableError                    it could not be opened, or went away: nothing was entered
+                  StepsError                              a list of steps that cannot be used
+              RefusedError                                a gate stands in the way, or a record does not hold
 """
 
 from __future__ import annotations
@@ -51,3 +55,23 @@ class LanguageError(BenchError):
 
 class SheetError(BenchError):
     """A sheet that cannot be made here."""
+
+
+class BookError(BenchError):
+    """The job book, or a file for it, cannot be used as asked."""
+
+
+class BookUnreachableError(BookError):
+    """The book could not be opened, or went away: nothing was entered."""
+
+
+class StepsError(BookError):
+    """A list of steps that cannot be used."""
+
+
+class RefusedError(BenchError):
+    """A gate stands in the way, or a record does not hold; `lines` are the reasons, a line each."""
+
+    def __init__(self, what: str, *, lines: tuple[str, ...] = (), where: str = "", mend: str = "") -> None:
+        super().__init__(what, where=where, mend=mend)
+        self.lines = lines

@@ -8,6 +8,7 @@ u = "0.5 %"                # standard uncertainty of the torque sensor
 device = "bench.toml"      # the profile that `live` and `record` use; a plain name lies in the config folder
 out = "C:/pulls"           # where recordings go
 who = "T.W."               # initials of who pulls
+book = "C:/jobs/book.sqlite"     # the job book: a file, or postgresql://USER@HOST/NAME
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ class Settings:
     device: str | None = None
     out: str | None = None
     who: str | None = None
+    book: str | None = None
 
 
 def config_folder(environ: Mapping[str, str], platform: str, home: Path) -> Path:
@@ -43,6 +45,20 @@ def config_folder(environ: Mapping[str, str], platform: str, home: Path) -> Path
     if platform == "darwin":
         return home / "Library" / "Application Support" / "platepull"
     return Path(environ.get("XDG_CONFIG_HOME") or home / ".config") / "platepull"
+
+
+def data_folder(environ: Mapping[str, str], platform: str, home: Path) -> Path:
+    """Where this system keeps a user's data (Windows: LOCALAPPDATA; macOS: Application Support; else the XDG base directory)."""
+    if platform == "win32":
+        return Path(environ.get("LOCALAPPDATA") or home / "AppData" / "Local") / "platepull"
+    if platform == "darwin":
+        return home / "Library" / "Application Support" / "platepull"
+    return Path(environ.get("XDG_DATA_HOME") or home / ".local" / "share") / "platepull"
+
+
+def book_path() -> Path:
+    """The job book of the user at this machine, where neither option nor settings name another."""
+    return data_folder(os.environ, sys.platform, Path.home()) / "book.sqlite"
 
 
 def settings_path() -> Path:

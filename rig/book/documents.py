@@ -1,0 +1,188 @@
+"""The book's answers as JSON values (`rig/schemas/job.schema.json`): one place, one way."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from rig.book.book import JobLine
+from rig.book.events import Kind
+from rig.book.gates import Gate, gate, last_change, plate_state
+from rig.book.judging import ALIKE, CardWindow, JobSeries, card_window, judged_pull, series_of
+from rig.book.record import Entry, JobRecord, Pull
+from rig.book.steps import Step
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobView:
+    """A job as it is shown: the record, the window that judges, series, steps with what each lacks, where the files lie."""
+
+    record: JobRecord
+    card: CardWindow | None
+    series: tuple[JobSeries, ...]
+    gates: Mapping[str, Gate]
+    paths: Mapping[tuple[int, int], str]
+
+    @property
+    def next_step(self) -> Step | None:
+        """The first open step behind the last one that is done; where there is none, the first that was passed over."""
+        steps = self.record.steps
+        done = [place for place, step in enumerate(steps) if self.record.done(step.key) is not None]
+        ahead = steps[done[-1] + 1 :] if done else steps
+        open_steps = [step for step in (*ahead, *steps) if self.record.done(step.key) is None]
+        return open_steps[0] if open_steps else None
+
+    @property
+    def passed_over(self) -> tuple[Step, ...]:
+        """Open steps before the last one that is done."""
+        steps = self.record.steps
+        done = [place for place, step in enumerate(steps) if self.record.done(step.key) is not None]
+        return tuple(step for step in steps[: done[-1]] if self.record.done(step.key) is None) if done else ()
+
+    @property
+    def one_way_ahead(self) -> tuple[Step, ...]:
+        """The open steps that cannot be undone, in their order."""
+        return tuple(step for step in self.record.steps if step.one_way and self.record.done(step.key) is None)
+
+
+def view_of(record: JobRecord, paths: Mapping[tuple[int, int], str]) -> JobView:
+    """Work out what a job shows; `paths` as `Book.paths` gives them."""
+    spec = record.last(Kind.SPEC)
+    card = None if spec is None else card_window(spec.content["card"], plate_state(record))
+    return JobView(
+        record=record,
+        card=card,
+        series=tuple(series_of(record.pulls, None if card is None else card.window)),
+        gates={step.key: gate(record, step, _acknowledged(record, step)) for step in record.steps},
+        paths=paths,
+    )
+
+
+def _acknowledged(record: JobRecord, step: Step) -> list[str]:
+    done = record.done(step.key)
+    return [] if done is None else list(done.entry.content.get("acknowledged", ()))
+
+
+def line_document(line: JobLine) -> dict[str, Any]:
+    """A job in `job list --json`."""
+    return asdict(line)
+
+
+def job_document(view: JobView) -> dict[str, Any]:
+    """A job in `job show --json`."""
+    record = view.record
+    spec, changed = record.last(Kind.SPEC), last_change(record)
+    following = view.next_step
+    return {
+        "job": record.job,
+        "unit": record.unit,
+        "customer": record.customer,
+        "complaint": record.complaint,
+        "opened_at": record.opened_at,
+        "closed_at": record.closed_at,
+        "spec": None if spec is None else _sheet(view, spec, "card"),
+        "pulls": [_pull(view, pull) for pull in record.pulls],
+        "series": [_series(series) for series in view.series],
+        "packs": [_sheet(view, entry, "sheet") | {"changed": entry is changed} for entry in record.of(Kind.PACK)],
+        "refits": [_sheet(view, entry, "sheet", "answer") for entry in record.of(Kind.REFIT)],
+        "parts": [_texts(entry) for entry in record.of(Kind.PART)],
+        "oils": [_texts(entry) for entry in record.of(Kind.OIL)],
+        "notes": [_texts(entry) for entry in record.of(Kind.NOTE)],
+        "photos": [_sheet(view, entry) for entry in record.of(Kind.PHOTO)],
+        "certificates": [_sheet(view, entry) for entry in record.of(Kind.CERTIFICATE)],
+        "steps": [_step(view, step) for step in record.steps],
+        "next": None if following is None else following.key,
+        "although": [_although(entry) for entry in record.of(Kind.STEP) if entry.content.get("although") is not None],
+        "struck": [_struck(entry) for entry in record.entries if entry.struck is not None],
+        "events": record.events,
+        "head": record.head,
+    }
+
+
+def _base(entry: Entry) -> dict[str, Any]:
+    return {
+        "entry": entry.entry,
+        "at": entry.at,
+        "who": entry.who,
+        "struck": None if entry.struck is None else entry.struck.why,
+    }
+
+
+def _texts(entry: Entry) -> dict[str, Any]:
+    return _base(entry) | dict(entry.content)
+
+
+def _sheet(view: JobView, entry: Entry, *keys: str) -> dict[str, Any]:
+    files = entry.files
+    first = {"path": view.paths.get((entry.entry, 0)), "name": files[0][0], "sha256": files[0][1]}
+    return _base(entry) | first | {key: entry.content.get(key) for key in keys}
+
+
+def _pull(view: JobView, pull: Pull) -> dict[str, Any]:
+    basis = "breakaway" if view.card is None else str(view.card.window.basis)
+    verdict = None if view.card is None else judged_pull(pull, view.card.window)
+    return _base(pull.entry) | {
+        "trace": view.paths.get((pull.entry.entry, 0)),
+        "sha256": pull.entry.files[0][1],
+        **{name: pull.term(name) for name in ALIKE},
+        "series": pull.term("series"),
+        "number": pull.terms.get("number"),
+        "made_at": pull.term("when"),
+        "direction": pull.direction,
+        "breakaway_nm": pull.torque_nm("breakaway"),
+        "sliding_nm": pull.torque_nm("sliding"),
+        "u_nm": pull.u_nm(basis),
+        "basis": basis,
+        "chatter": pull.chattering,
+        "quality": [doubt["code"] for doubt in pull.reading["doubts"]],
+        "verdict": None if verdict is None else str(verdict.state),
+        "excluded": pull.excluded,
+    }
+
+
+def _series(series: JobSeries) -> dict[str, Any]:
+    result, verdict = series.result, series.verdict
+    on_breakaway = result.basis == "breakaway"
+    budget = result.budget
+    return {
+        **dict(series.common),
+        "n": len(series.pulls),
+        "entries": [pull.entry.entry for pull in series.pulls],
+        "basis": str(result.basis),
+        "breakaway_nm": result.mean_nm if on_breakaway else None,
+        "sliding_nm": None if on_breakaway else result.mean_nm,
+        "u_nm": None if budget is None else budget.u_nm,
+        "expanded_u_nm": None if budget is None else budget.expanded_u_nm,
+        "by_direction_nm": list(result.by_direction_nm),
+        "chattering": sum(pull.chattering is True for pull in series.pulls),
+        "chatter_assessable": sum(pull.chattering is not None for pull in series.pulls),
+        "verdict": None if verdict is None else str(verdict.state),
+        "probability_in_window": None if verdict is None else verdict.probability_in_window,
+    }
+
+
+def _step(view: JobView, step: Step) -> dict[str, Any]:
+    done, gate = view.record.done(step.key), view.gates[step.key]
+    return {
+        "step": step.key,
+        "name": step.name,
+        "one_way": step.one_way,
+        "state": "open" if done is None else "done" if done.although is None else "although",
+        "who": None if done is None else done.entry.who,
+        "at": None if done is None else done.entry.at,
+        "entry": None if done is None else done.entry.entry,
+        "missing": [asdict(one) for one in gate.missing],
+        "remarks": list(gate.remarks),
+        "reason": None if done is None else done.although,
+        "write_down": step.write_down or None,
+    }
+
+
+def _although(entry: Entry) -> dict[str, Any]:
+    return _base(entry) | {"step": entry.content["step"], "reason": entry.content["although"], "missing": entry.content["missing"]}
+
+
+def _struck(entry: Entry) -> dict[str, Any]:
+    assert entry.struck is not None
+    return {"entry": entry.entry, "kind": entry.kind, **asdict(entry.struck), "strike": entry.struck.entry} | {"entry": entry.entry}

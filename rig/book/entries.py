@@ -1,0 +1,152 @@
+"""Files and texts as entries of the book: what is read, hashed and kept of each."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import tomllib
+from collections.abc import Callable, Mapping
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Any
+
+from analysis.results import PullResult, Sensor
+from rig.book.book import Book, Draft
+from rig.book.events import Kind
+from rig.book.reading import reading_document
+from rig.book.record import Entry, JobRecord
+from rig.errors import BookError
+from rig.files.metadata import KEY, SHORT_KEY, TraceInfo
+from rig.files.pull_file import read_recording
+from rig.files.trace_csv import info_path
+
+_CHUNK_BYTES = 1_000_000
+
+
+def digest(path: Path) -> str:
+    """SHA-256 of a file's bytes. Raises BookError."""
+    summed = hashlib.sha256()
+    try:
+        with path.open("rb") as file:
+            while chunk := file.read(_CHUNK_BYTES):
+                summed.update(chunk)
+    except OSError as fault:
+        raise BookError(f"cannot be read ({fault.strerror})", where=str(path), mend="check path and rights") from fault
+    return summed.hexdigest()
+
+
+def tidy(text: str) -> str:
+    """A text as the book keeps it: without blanks around, NUL and broken letters, which no database takes."""
+    return text.replace("\0", "").encode("utf-8", "replace").decode("utf-8").strip()
+
+
+def tidy_values(value: Any) -> Any:
+    """JSON values of a TOML or JSON document, every text tidy; moments become ISO 8601 and what is no number text."""
+    if isinstance(value, Mapping):
+        return {tidy(str(key)): tidy_values(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [tidy_values(one) for one in value]
+    if isinstance(value, datetime | date | time):
+        return value.isoformat()
+    if isinstance(value, float) and not math.isfinite(value):
+        return str(value)
+    return tidy(value) if isinstance(value, str) else value
+
+
+# -- pulls ------------------------------------------------------------------------------------------------------------------------
+
+
+def pull_draft(path: Path, result: PullResult) -> Draft:
+    """A recording that was read, as an entry: bytes of file and metadata, what it states, what was read. Raises BookError."""
+    beside = info_path(path)
+    files = [path, *([beside] if beside.is_file() else [])]
+    content = {"files": file_list(files), "terms": stated_terms(path), "reading": reading_document(result)}
+    return Kind.PULL, content, files
+
+
+def read_pull_draft(path: Path, sensor_of: Callable[[TraceInfo], Sensor]) -> Draft:
+    """A recording read from its file, as an entry. Raises TraceFileError, MetadataError or BookError."""
+    return pull_draft(path, read_recording(path, sensor_of).result)
+
+
+def stated_terms(path: Path) -> dict[str, Any]:
+    """What a recording's metadata states, unknown terms too; the calibration's functions stay in the file.
+
+    The metadata was read by `read_recording` before, so that what cannot be used has been refused.
+    """
+    beside = info_path(path)
+    if not beside.is_file():
+        return {}
+    document = json.loads(beside.read_text(encoding="utf-8-sig"))
+    terms: dict[str, Any] = dict(tidy_values(document.get(KEY, document.get(SHORT_KEY, {}))))
+    if isinstance(terms.get("calibration"), Mapping):
+        terms["calibration"] = {key: value for key, value in terms["calibration"].items() if not isinstance(value, Mapping)}
+    return terms
+
+
+def same_pull(record: JobRecord, sha256: str) -> Entry | None:
+    """The entry that holds the same bytes already."""
+    return next((pull.entry for pull in record.pulls if pull.entry.files[0][1] == sha256), None)
+
+
+def enter_pull(book: Book, job: str, who: str, draft: Draft) -> tuple[JobRecord, Entry, bool]:
+    """Enter a pull once: the record, the pull's entry, and whether it is new. Raises BookError or BookUnreachableError."""
+    sha256, new = draft[1]["files"][0]["sha256"], False
+
+    def unless_there(record: JobRecord) -> Draft | None:
+        nonlocal new
+        new = same_pull(record, sha256) is None
+        return draft if new else None
+
+    record = book.append(job, who, unless_there)
+    entry = same_pull(record, sha256)
+    assert entry is not None
+    return record, entry, new
+
+
+# -- sheets and other files -------------------------------------------------------------------------------------------------------
+
+
+def spec_draft(path: Path) -> Draft:
+    """A spec card as an entry. Raises BookError."""
+    card = _toml(path)
+    if not isinstance(card.get("window"), dict | list):
+        raise BookError("holds no [window]", where=str(path), mend='write [window] torque = "49..73 N.m"')
+    return Kind.SPEC, {"files": file_list([path]), "card": card}, [path]
+
+
+def pack_draft(path: Path) -> Draft:
+    """A pack sheet as an entry. Raises BookError."""
+    sheet = _toml(path)
+    for key in ("pack", "left", "right"):
+        if not isinstance(sheet.get(key), dict):
+            raise BookError(f"holds no [{key}]", where=str(path), mend="write the pack sheet as the README shows")
+    return Kind.PACK, {"files": file_list([path]), "sheet": sheet}, [path]
+
+
+def refit_draft(path: Path) -> Draft:
+    """A refit sheet with its answer as an entry. Raises BookError."""
+    sheet = _toml(path)
+    answer: dict[str, Any] = {}
+    return Kind.REFIT, {"files": file_list([path]), "sheet": sheet, "answer": answer}, [path]
+
+
+def file_draft(kind: Kind, path: Path) -> Draft:
+    """A photo or a certificate as an entry. Raises BookError."""
+    return kind, {"files": file_list([path])}, [path]
+
+
+def file_list(files: list[Path]) -> list[dict[str, str]]:
+    """Names and SHA-256 of files, as an entry holds them. Raises BookError."""
+    return [{"name": tidy(file.name), "sha256": digest(file)} for file in files]
+
+
+def _toml(path: Path) -> dict[str, Any]:
+    try:
+        document: dict[str, Any] = tidy_values(tomllib.loads(path.read_text(encoding="utf-8-sig")))
+    except (OSError, UnicodeDecodeError) as fault:
+        raise BookError(f"cannot be read ({fault})", where=str(path), mend="check path and rights") from fault
+    except tomllib.TOMLDecodeError as fault:
+        raise BookError(f"this is not TOML: {fault}", where=str(path), mend="correct that line; texts stand in quotes") from fault
+    return document

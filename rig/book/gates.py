@@ -1,0 +1,352 @@
+"""What a step still needs: the gate before what cannot be undone. Pure: a record in, reasons out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from analysis.errors import BenchError
+from analysis.results import VerdictState
+from analysis.units import to_si
+from rig.book.events import Kind
+from rig.book.judging import CardWindow, JobSeries, card_window, folded, folded_additive, judged, worse_probability
+from rig.book.record import Entry, JobRecord, Pull
+from rig.book.steps import Step
+from rig.words.sentences import verdict_text
+
+PULLS_EACH_WAY = 3
+"""Pulls in each direction that a series needs (contract BOOK.md 3)."""
+
+PULLS_WHERE_UNDECIDED = 5
+"""Pulls in each direction from which an undecided series may pass (contract BOOK.md 3)."""
+
+PROBABILITY_WHERE_UNDECIDED = 0.90
+"""Probability of the worse direction from which an undecided series may pass (contract BOOK.md 3)."""
+
+CHATTER_ACKNOWLEDGED = "chatter_not_assessable"
+"""What a person acknowledges where chatter could not be told."""
+
+READS_IN_WINDOW = "reads in the window; the limit lies within the uncertainty"
+"""What the sheet says where an undecided series passes."""
+
+_SHIM_STEP_MM = 1e-4
+"""Shims closer than this are the same: far below any micrometer, far above rounding of units."""
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """A need that is not met: its code and a sentence."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gate:
+    """What a step lacks, and the series that it was held against."""
+
+    missing: tuple[Missing, ...]
+    series: JobSeries | None
+    remarks: tuple[str, ...] = ()
+
+
+def gate(record: JobRecord, step: Step, acknowledged: Sequence[str] = ()) -> Gate:
+    """What a step still needs.
+
+    Parameters
+    ----------
+    record
+        The job.
+    step
+        The step; its `needs` are looked at.
+    acknowledged
+        What a person has acknowledged by name, such as `CHATTER_ACKNOWLEDGED`.
+
+    Returns
+    -------
+    Gate
+        The needs that are not met, in the order of `NEEDS`; one that follows from another is not told again.
+    """
+    look = _Look(record, frozenset(step.needs), frozenset(acknowledged))
+    missing = look.missing()
+    order = list(step.needs)
+    missing.sort(key=lambda one: order.index(one.code) if one.code in order else len(order))
+    for key in step.steps_before:
+        before = record.step(key)
+        if before is not None and record.done(key) is None:
+            missing.append(Missing("step", f"step '{key}' is not done: {before.name}"))
+    return Gate(missing=tuple(missing), series=look.series, remarks=tuple(look.remarks))
+
+
+class _Look:
+    """One look at a job; collects what is missing on the way."""
+
+    def __init__(self, record: JobRecord, needs: frozenset[str], acknowledged: frozenset[str]) -> None:
+        self._record = record
+        self._needs = needs
+        self._acknowledged = acknowledged
+        self.series: JobSeries | None = None
+        self.remarks: list[str] = []
+
+    def missing(self) -> list[Missing]:
+        found: list[Missing] = []
+        card = self._card(found)
+        if self._needs & {"pulls_each_way", "verdict", "after_pack_change"}:
+            pulls = self._selected(card, found)
+            if pulls is not None:
+                self._judge(pulls, card, found)
+        if "fasteners" in self._needs:
+            found += _fasteners(self._record)
+        for code, section, name in (("drag", "drags", "bearing drag"), ("backlash", "backlashes", "backlash")):
+            if code in self._needs:
+                found += _set_by_refit(self._record, code, section, name)
+        return found
+
+    def _card(self, found: list[Missing]) -> CardWindow | None:
+        entry = self._record.last(Kind.SPEC)
+        if entry is None:
+            if "spec_card" in self._needs:
+                text = "no spec card, so there is no window to judge by: platepull job add NUMBER spec SPEC.toml"
+                found.append(Missing("spec_card", text.replace("NUMBER", self._record.job)))
+            return None
+        card = card_window(entry.content["card"], plate_state(self._record))
+        if card is None and "spec_card" in self._needs:
+            text = f"the spec card (entry {entry.entry}) holds no window that can be read: correct it and add it again"
+            found.append(Missing("spec_card", text))
+        return card
+
+    def _selected(self, card: CardWindow | None, found: list[Missing]) -> list[Pull] | None:
+        """The pulls of the series that counts; None where something about them is missing, and then it is told."""
+        pulls = [pull for pull in self._record.pulls if pull.votes]
+        change = last_change(self._record)
+        if change is not None and "after_pack_change" in self._needs:
+            after = [pull for pull in pulls if _after(pull, change)]
+            if not after:
+                text = f"no pull since the pack was changed (pack sheet, entry {change.entry}): pull the unit as it is now"
+                found.append(Missing("after_pack_change", text))
+                return None
+            pulls = after
+        complete = _enough(pulls) or "pulls_each_way" not in self._needs
+        if not complete:
+            found.append(Missing("pulls_each_way", f"{_count(pulls)} pulls count, {PULLS_EACH_WAY} each way are needed"))
+        for code, fits, text in self._conditions(card):
+            fitting = [] if fits is None else [pull for pull in pulls if fits(pull)]
+            lacking = not fitting or (_enough(pulls) and not _enough(fitting))
+            if lacking and (pulls or fits is None):
+                told = "" if fits is None else f"; of {_count(pulls)} pulls {_count(fitting)} are"
+                found.append(Missing(code, text + told))
+                complete = False
+            else:
+                pulls = fitting
+        pulls = _newest_phase(pulls)
+        if "pulls_each_way" in self._needs and complete and not _enough(pulls):
+            found.append(Missing("pulls_each_way", f"{_count(pulls)} pulls count, {PULLS_EACH_WAY} each way are needed"))
+            complete = False
+        return pulls if complete else None
+
+    def _conditions(self, card: CardWindow | None) -> list[tuple[str, Callable[[Pull], bool] | None, str]]:
+        """Code, whether a pull meets it (None: no pull can), and what is said where too few do."""
+        conditions: list[tuple[str, Callable[[Pull], bool] | None, str]] = []
+        record = self._record
+        if "closure" in self._needs:
+            sheet = record.last(Kind.PACK)
+            of_sheet = None if sheet is None else pack_text(sheet, "closure")
+            text = "pulls with the case closed as it will run are needed (closure 'final': every bolt at its torque)"
+            conditions.append(("closure", lambda pull: folded(pull.term("closure") or of_sheet) == "final", text))
+        if "arrangement" in self._needs and card is not None and card.arrangement is not None:
+            wanted = folded(card.arrangement)
+            text = f"pulls in the spec card's arrangement {card.arrangement} are needed"
+            conditions.append(("arrangement", lambda pull: folded(pull.term("arrangement")) == wanted, text))
+        if "oil" in self._needs:
+            oil = record.last(Kind.OIL)
+            if oil is None:
+                text = f"no service oil is entered: platepull job add {record.job} oil TEXT [--additive TEXT]"
+                conditions.append(("oil", None, text))
+            else:
+                content = oil.content
+                lubricant, additive = folded(content["text"]), folded_additive(content.get("additive"))
+                named = content["text"] + (f" with {content['additive']}" if additive else " without additive")
+                conditions.append(
+                    ("oil", lambda pull: _oil(pull) == (lubricant, additive), f"pulls with the service oil ({named}) are needed")
+                )
+        if "calibration" in self._needs:
+            text = "pulls by a sensor in calibration are needed (a due date not before the day of the pull)"
+            conditions.append(("calibration", _in_calibration, text))
+        return conditions
+
+    def _judge(self, pulls: Sequence[Pull], card: CardWindow | None, found: list[Missing]) -> None:
+        if card is not None and "verdict" in self._needs:
+            self.series = judged(pulls, card.window)
+            verdict = self.series.verdict
+            assert verdict is not None
+            if verdict.state is not VerdictState.IN_WINDOW:
+                enough = _enough(pulls, PULLS_WHERE_UNDECIDED)
+                probability = (
+                    worse_probability(self.series, card.window) if verdict.state is VerdictState.UNDECIDED and enough else None
+                )
+                if probability is not None and probability >= PROBABILITY_WHERE_UNDECIDED:
+                    self.remarks.append(READS_IN_WINDOW)
+                else:
+                    found.append(Missing("verdict", f"the series is not in the window: {verdict_text(verdict)}"))
+        if "chatter" in self._needs:
+            chattering = [pull for pull in pulls if pull.chattering]
+            told = [pull for pull in pulls if pull.chattering is not None]
+            if chattering:
+                found.append(Missing("chatter", f"the plates chatter in {len(chattering)} of {len(pulls)} pulls"))
+            elif not _enough(told) and CHATTER_ACKNOWLEDGED not in self._acknowledged:
+                text = f"chatter could be told in {len(told)} of {len(pulls)} pulls only: turn farther or sample faster"
+                way_out = f"acknowledge it by name: --acknowledge {CHATTER_ACKNOWLEDGED} --who W"
+                found.append(Missing("chatter", f"{text}, or {way_out}"))
+            elif not _enough(told):
+                self.remarks.append("chatter was not assessable; acknowledged")
+
+
+# -- the pack ---------------------------------------------------------------------------------------------------------------------
+
+
+def last_change(record: JobRecord) -> Entry | None:
+    """The last pack sheet that counts whose plates, springs, stack or shims differ from the one before; the first one does."""
+    change = before = None
+    for sheet in record.of(Kind.PACK, counting=True):
+        if before is None or fitted(sheet) != fitted(before):
+            change = sheet
+        before = sheet
+    return change
+
+
+def fitted(sheet: Entry) -> dict[str, Any]:
+    """Plates, springs, stack and shims of both sides, as two sheets are compared."""
+    sides = {}
+    for side in ("left", "right"):
+        table = sheet.content["sheet"].get(side) or {}
+        shims = sorted(_length_mm(text) for text in _list(table.get("shims")))
+        sides[side] = (
+            [folded(str(plate)) for plate in _list(table.get("plates"))],
+            [folded(str(spring)) for spring in _list(table.get("springs"))],
+            folded(str(table.get("stack", ""))),
+            [round(shim / _SHIM_STEP_MM) if isinstance(shim, float) else shim for shim in shims],
+        )
+    return sides
+
+
+def plate_state(record: JobRecord) -> str | None:
+    """The plates' state by the last pack sheet that counts."""
+    sheet = record.last(Kind.PACK)
+    return None if sheet is None else pack_text(sheet, "plate_state")
+
+
+def pack_text(sheet: Entry, key: str) -> str | None:
+    """A text under `[pack]` of a pack sheet; None where it says nothing."""
+    value = (sheet.content["sheet"].get("pack") or {}).get(key)
+    return None if value is None else str(value)
+
+
+def _list(value: object) -> list[Any]:
+    return list(value) if isinstance(value, list | tuple) else [] if value is None else [value]
+
+
+def _length_mm(text: object) -> float:
+    try:
+        return to_si(str(text), "length") * 1000
+    except BenchError:
+        return float("nan")
+
+
+def _after(pull: Pull, change: Entry) -> bool:
+    """Whether the pull was entered after the pack sheet, and made after it where both say when."""
+    if pull.entry.entry < change.entry:
+        return False
+    made, changed = _moment(pull.term("when")), _moment(pack_text(change, "when"))
+    if made is None or changed is None:
+        return True
+    if made.tzinfo is None or changed.tzinfo is None:
+        made, changed = made.replace(tzinfo=None), changed.replace(tzinfo=None)
+    return made >= changed
+
+
+def _moment(text: str | None) -> datetime | None:
+    try:
+        return None if text is None else datetime.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+# -- the pulls --------------------------------------------------------------------------------------------------------------------
+
+
+def _enough(pulls: Sequence[Pull], each_way: int = PULLS_EACH_WAY) -> bool:
+    return all(sum(pull.direction == way for pull in pulls) >= each_way for way in (1, -1))
+
+
+def _count(pulls: Sequence[Pull]) -> str:
+    """So many one way and so many the other, such as '3 + 2'."""
+    return " + ".join(str(sum(pull.direction == way for pull in pulls)) for way in (1, -1))
+
+
+def _newest_phase(pulls: Sequence[Pull]) -> list[Pull]:
+    """The pulls of the phase that was pulled last: what the unit is now."""
+    if not pulls:
+        return []
+    newest = folded(pulls[-1].term("phase"))
+    return [pull for pull in pulls if folded(pull.term("phase")) == newest]
+
+
+def _oil(pull: Pull) -> tuple[str, str]:
+    return folded(pull.term("lubricant")), folded_additive(pull.term("additive"))
+
+
+def _in_calibration(pull: Pull) -> bool:
+    due = _day((pull.terms.get("calibration") or {}).get("due"))
+    made = _day(pull.term("when") or pull.entry.at)
+    return due is not None and made is not None and due >= made
+
+
+def _day(text: object) -> date | None:
+    try:
+        return date.fromisoformat(str(text)[:10])
+    except ValueError:
+        return None
+
+
+# -- the refit sheets -------------------------------------------------------------------------------------------------------------
+
+
+def _answers(record: JobRecord, section: str, sheet_section: str) -> dict[str, tuple[Mapping[str, Any], Mapping[str, Any]]]:
+    """By name, the newest answer of a section and what its sheet says of it, over all refit sheets that count."""
+    found: dict[str, tuple[Mapping[str, Any], Mapping[str, Any]]] = {}
+    for entry in record.of(Kind.REFIT, counting=True):
+        stated = _list(entry.content["sheet"].get(sheet_section))
+        for answer, table in zip(entry.content["answer"].get(section, ()), stated, strict=False):
+            found[folded(answer["name"])] = (answer, table)
+    return found
+
+
+def _fasteners(record: JobRecord) -> list[Missing]:
+    groups = _answers(record, "fasteners", "fasteners")
+    if not groups:
+        text = f"no fasteners are entered: platepull job add {record.job} refit REFIT.toml with [[fasteners]]"
+        return [Missing("fasteners", text)]
+    by_tabs = [pair for pair in groups.values() if folded(pair[1].get("locked_by")) == "tabs"]
+    return [
+        Missing("fasteners", f"{answer['name']}: {answer.get('text') or 'not every bolt is recorded and in tolerance'}")
+        for answer, _ in by_tabs or groups.values()
+        if not answer["complete"]
+    ]
+
+
+def _set_by_refit(record: JobRecord, code: str, section: str, name: str) -> list[Missing]:
+    found = _answers(record, section, code)
+    if not found:
+        text = f"no {name} is entered: platepull job add {record.job} refit REFIT.toml with [[{code}]] (or set_after there)"
+        return [Missing(code, text)]
+    return [
+        Missing(code, f"{name} of {answer['name']}: {answer.get('text') or answer['state']}")
+        for answer, table in found.values()
+        if not table.get("set_after") and not _holds(answer)
+    ]
+
+
+def _holds(answer: Mapping[str, Any]) -> bool:
+    return answer["state"] == "in_window" and answer.get("variation_state") in (None, "in_window")

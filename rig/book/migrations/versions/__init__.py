@@ -1,0 +1,1 @@
+"""The migrations, a file a version."""

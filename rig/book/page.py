@@ -1,0 +1,130 @@
+"""A job as text: what is wanted next comes first, then what the job holds."""
+
+from __future__ import annotations
+
+from rig.book.documents import JobView
+from rig.book.events import Kind
+from rig.book.judging import JobSeries
+from rig.book.record import Entry, Pull
+from rig.words.sentences import torque, torque_with_u, window_of
+
+_CHATTER = {True: "chatter", False: "no chatter", None: "chatter not assessable"}
+
+
+def page_lines(view: JobView, unit: str) -> list[str]:
+    """The whole page, torques in `unit`."""
+    record = view.record
+    lines = [f"job {record.job}  {record.unit}" + (f"  ({record.customer})" if record.customer else "")]
+    lines += [f"  complaint   {record.complaint}"] if record.complaint else []
+    lines.append(f"  opened      {record.opened_at}" + (f", closed {record.closed_at}" if record.closed_at else ""))
+    lines.append("  window      " + _window(view, unit))
+    oil = record.last(Kind.OIL)
+    if oil is not None:
+        content = oil.content
+        lines.append(f"  oil         {content['text']}" + (f" with {content['additive']}" if content.get("additive") else ""))
+    lines += ["", *next_lines(view)]
+    lines += ["", "Series"] + [f"  {_series_line(series, unit)}" for series in view.series] if view.series else []
+    lines += ["", "Steps"] + [_step_line(view, step.key) for step in record.steps]
+    lines += ["", "Entries"] + [_entry_line(view, entry, unit) for entry in record.entries]
+    lines += ["", f"head {record.head} ({record.events} entries)"]
+    return lines
+
+
+def next_lines(view: JobView) -> list[str]:
+    """What is wanted next: the next open step, and what is missing before the steps that cannot be undone."""
+    record = view.record
+    if record.closed_at is not None:
+        return ["Next: nothing, the job is closed."]
+    step = view.next_step
+    if step is None:
+        return [f"Next: all steps are done. Close the job: platepull job close {record.job}"]
+    lines = [f"Next: {step.key} - {step.name}"]
+    lines += [f"  write down: {step.write_down}"] if step.write_down else []
+    lines += [f"  missing: {one.text}" for one in view.gates[step.key].missing]
+    lines += [f"  {remark}" for remark in view.gates[step.key].remarks]
+    told = {one.code for one in view.gates[step.key].missing}
+    for one_way in view.one_way_ahead:
+        missing = view.gates[one_way.key].missing
+        new = [one for one in missing if one.code not in told]
+        told |= {one.code for one in missing}
+        if one_way is not step:
+            state = "nothing is missing" if not missing else "missing is what stands above" if not new else "missing is"
+            above = ", what stands above and" if new and len(new) < len(missing) else ""
+            lines.append(f"Before {one_way.key} (cannot be undone) {state}{above}{':' if new else '.'}")
+            lines += [f"  {one.text}" for one in new]
+    if view.passed_over:
+        lines.append(f"Passed over: {', '.join(one.key for one in view.passed_over)}")
+    return lines
+
+
+def _window(view: JobView, unit: str) -> str:
+    if view.card is None:
+        return f"none: platepull job add {view.record.job} spec SPEC.toml"
+    arrangement = "" if view.card.arrangement is None else f", arrangement {view.card.arrangement}"
+    return window_of(view.card.window, unit) + arrangement
+
+
+def _series_line(series: JobSeries, unit: str) -> str:
+    state = ", ".join(
+        f"{name.replace('_', ' ')} {value}" if name != "phase" else value for name, value in series.common.items() if value
+    )
+    result = series.result
+    value = "no reading"
+    if result.mean_nm is not None and result.budget is not None:
+        value = torque_with_u(result.mean_nm, result.budget.expanded_u_nm, unit)
+    verdict = "" if series.verdict is None else f", {str(series.verdict.state).replace('_', ' ')}"
+    return f"{state or 'nothing stated'}: {len(series.pulls)} pulls, {value}{verdict}"
+
+
+def _step_line(view: JobView, key: str) -> str:
+    record = view.record
+    step, done = record.step(key), record.done(key)
+    assert step is not None
+    if done is None:
+        wanted = len(view.gates[key].missing)
+        mark = "[ ]"
+        tail = f"  ({wanted} missing)" if wanted and step.one_way else ""
+    else:
+        mark = "[x]" if done.although is None else "[!]"
+        tail = f"  {done.entry.who} {done.entry.at[:16]}" + ("" if done.although is None else f", although: {done.although}")
+    return f"  {mark} {key:<16} {step.name}{tail}"
+
+
+def _entry_line(view: JobView, entry: Entry, unit: str) -> str:
+    struck = "" if entry.struck is None else f"  STRUCK by {entry.struck.who}: {entry.struck.why}"
+    return f"  {entry.entry:>3} {entry.at[:16]} {entry.who}: {_what(entry, unit)}{struck}"
+
+
+def _what(entry: Entry, unit: str) -> str:
+    content = entry.content
+    match Kind(entry.kind):
+        case Kind.OPENED:
+            return "opened"
+        case Kind.PULL:
+            return _pull_text(Pull(entry), unit)
+        case Kind.PART:
+            extras = [text for text in ("single use" if content["single_use"] else None, content["batch"]) if text]
+            return f"part {content['text']}" + (f" ({', '.join(extras)})" if extras else "")
+        case Kind.OIL:
+            extras = [f"{key} {content[key]}" for key in ("volume", "additive", "dose") if content[key]]
+            return f"oil {content['text']}" + (f" ({', '.join(extras)})" if extras else "")
+        case Kind.NOTE:
+            return f"note: {content['text']}"
+        case Kind.STEP:
+            although = "" if content["although"] is None else f" although: {content['although']}"
+            return f"step {content['step']} done{although}"
+        case Kind.STRUCK:
+            return f"entry {content['entry']} struck: {content['why']}"
+        case Kind.CLOSED:
+            return "closed"
+        case _:
+            return f"{entry.kind} {entry.files[0][0]}"
+
+
+def _pull_text(pull: Pull, unit: str) -> str:
+    value = pull.torque_nm("breakaway")
+    reading = "nothing held" if pull.held_nothing else "no reading" if value is None else torque(value, unit)
+    way = {1: "", -1: " the other way", None: ""}[pull.direction]
+    phase = pull.term("phase")
+    excluded = "" if pull.excluded is None else f", excluded: {pull.excluded}"
+    return f"pull {pull.entry.files[0][0]}: {reading}{way}, {_CHATTER[pull.chattering]}{f', {phase}' if phase else ''}{excluded}"

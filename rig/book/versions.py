@@ -1,0 +1,63 @@
+"""The version of a book: told by one small query; only where it is not ours is the machinery of migrations loaded."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from datetime import datetime
+from pathlib import Path
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from rig.book.place import Place
+from rig.errors import BookUnreachableError
+
+VERSION = "0001"
+"""Of the tables as `schema` has them: the name of the newest file in `migrations/versions`."""
+
+_TABLE = sa.table("alembic_version", sa.column("version_num", sa.Text))
+
+
+def version_of(connection: Connection) -> str | None:
+    """The version of the tables there; None where there are none."""
+    if not sa.inspect(connection).has_table("alembic_version"):
+        return None
+    return connection.scalar(sa.select(_TABLE.c.version_num))
+
+
+def bring_up_to_date(engine: sa.Engine, place: Place, clock: Callable[[], datetime]) -> None:
+    """Make the tables where there are none, or migrate them after a backup beside a file.
+
+    Raises
+    ------
+    BookUnreachableError
+        Where the book is of a newer version, or a database holds tables of something else.
+    """
+    if place.file is not None:
+        place.file.parent.mkdir(parents=True, exist_ok=True)
+    with engine.connect() as connection, connection.begin():
+        found = version_of(connection)
+        foreign = found is None and bool(sa.inspect(connection).get_table_names())
+    if found == VERSION:
+        return
+    if foreign:
+        raise BookUnreachableError("there are tables of something else", where=str(place), mend="name another with --book")
+    if found is not None and found > VERSION:
+        raise BookUnreachableError(
+            f"the book is of version {found}, newer than this program's {VERSION}",
+            where=str(place),
+            mend="bring platepull up to date on this computer",
+        )
+    if found is not None and place.file is not None:
+        _backup(place.file, f"{place.file.name}.version-{found}-{clock():%Y%m%d-%H%M%S}")
+    from rig.book.migrations import migrate
+
+    migrate(engine, VERSION)
+
+
+def _backup(file: Path, name: str) -> None:
+    """A copy beside the file, taken by the database itself: whole, whatever others write meanwhile."""
+    with closing(sqlite3.connect(file)) as source, closing(sqlite3.connect(file.with_name(name))) as target:
+        source.backup(target)

@@ -1,0 +1,325 @@
+"""`platepull job`: one job of the book, from the complaint to the hand-over."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rig.commands._book import add_book, add_json, add_who, named_person, open_book, wants_json, who_of
+from rig.errors import ArgumentError
+
+if TYPE_CHECKING:
+    from rig.book.book import Book, Draft
+    from rig.book.record import Entry, JobRecord
+    from rig.settings import Settings
+
+NAME = "job"
+HELP = "the job book: open a job, enter what is done, see what is still wanted, close it"
+
+FILES = {
+    "pull": "TRACE.csv",
+    "pack": "PACK.toml",
+    "refit": "REFIT.toml",
+    "spec": "SPEC.toml",
+    "photo": "FILE",
+    "certificate": "C.json",
+}
+"""What is entered as files, with how they are named in the help."""
+
+_WHAT_HELP = {
+    "pull": "recordings; the same bytes twice are one pull",
+    "pack": "a pack sheet, as the pack is fitted now",
+    "refit": "a refit sheet: bearings, drag, backlash, fasteners, fill",
+    "spec": "the spec card, the maker's page",
+    "photo": "a photo or another file; it stays where it lies",
+    "certificate": "a calibration certificate",
+}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The actions and their options."""
+    _common(parser)
+    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
+
+    new = _action(actions, "new", "open a job and print its number")
+    new.add_argument("--unit-id", metavar="TEXT", required=True, help="what is on the bench: type and number of the unit")
+    new.add_argument("--customer", metavar="TEXT", help="whose it is")
+    new.add_argument("--complaint", metavar="TEXT", help="in the customer's words: which turn, hot or cold, last oil and additive")
+    new.add_argument("--spec", metavar="SPEC.toml", help="the spec card, the maker's page")
+    new.add_argument("--steps", metavar="STEPS.toml", help="a list of steps in place of our own")
+
+    _add_what(_action(actions, "add", "enter something"))
+
+    listing = _action(actions, "list", "the jobs, newest first")
+    listing.add_argument("--search", metavar="TEXT", help="only jobs that hold these words")
+    listing.add_argument("--open", action="store_true", help="only jobs that are not closed")
+
+    show = _action(actions, "show", "what a job holds and what is wanted next")
+    show.add_argument("number", metavar="NUMBER", help="of the job, or 'last'")
+
+    step = _action(actions, "step", "mark a step as done; one that cannot be undone is refused while a need is missing")
+    step.add_argument("number", metavar="NUMBER", help="of the job, or 'last'")
+    step.add_argument("step", metavar="STEP", help="its key, as 'job show' lists them")
+    step.add_argument("--done", action="store_true", required=True, help="it is done")
+    step.add_argument("--although", metavar="REASON", help="done although a need is missing; stays visible for good")
+    step.add_argument(
+        "--acknowledge", action="append", default=[], metavar="CODE", help="acknowledge by name (--who): chatter_not_assessable"
+    )
+
+    strike = _action(actions, "strike", "let an entry not count; it stays visible (striking a strike lets it count again)")
+    strike.add_argument("number", metavar="NUMBER", help="of the job, or 'last'")
+    strike.add_argument("entry", metavar="ENTRY", type=int, help="number of the entry")
+    strike.add_argument("--why", metavar="TEXT", required=True, help="the reason")
+
+    close = _action(actions, "close", "the unit is handed over")
+    close.add_argument("number", metavar="NUMBER", help="of the job, or 'last'")
+
+
+def _common(parser: argparse.ArgumentParser) -> None:
+    add_book(parser)
+    add_who(parser)
+    add_json(parser)
+
+
+def _action(actions: argparse._SubParsersAction[argparse.ArgumentParser], name: str, text: str) -> argparse.ArgumentParser:
+    parser = actions.add_parser(name, help=text, description=text)
+    _common(parser)
+    return parser
+
+
+def _add_what(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("number", metavar="NUMBER", help="of the job, or 'last'")
+    kinds = parser.add_subparsers(dest="what", metavar="WHAT", required=True)
+    for what, name in FILES.items():
+        kind = _action(kinds, what, _WHAT_HELP[what])
+        kind.add_argument("files", metavar=name, nargs="+" if what in ("pull", "photo") else 1, help=_WHAT_HELP[what])
+        if what == "pull":
+            kind.add_argument("--u", metavar="U", help="standard uncertainty of the torque sensor, such as '0.5 N.m' or '0.5%%'")
+            kind.add_argument("--certificate", metavar="C.json", help="calibration certificate of the torque sensor")
+    part = _action(kinds, "part", "a part that was fitted")
+    part.add_argument("text", metavar="TEXT", help="what, number, how many")
+    part.add_argument("--single-use", action="store_true", help="may be fitted once only")
+    part.add_argument("--batch", metavar="TEXT", help="batch or lot")
+    oil = _action(kinds, "oil", "the service oil, as the pulls are to have it")
+    oil.add_argument("text", metavar="TEXT", help="make and grade")
+    oil.add_argument("--volume", metavar="V", help="filled, such as '2.0 l'")
+    oil.add_argument("--additive", metavar="TEXT", help="friction modifier; none where there is none")
+    oil.add_argument("--dose", metavar="V", help="of the additive, such as '80 ml' or '4 %%'")
+    note = _action(kinds, "note", "a note")
+    note.add_argument("text", metavar="TEXT", help="what is to be remembered")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do the action."""
+    from rig.settings import load_settings
+
+    settings = load_settings()
+    actions: dict[str, Callable[[Book, argparse.Namespace, Settings], int]] = {
+        "new": _new,
+        "add": _add,
+        "list": _list,
+        "show": _show,
+        "step": _step,
+        "strike": _strike,
+        "close": _close,
+    }
+    with open_book(args, settings) as book:
+        if getattr(args, "number", None) == "last":
+            args.number = book.last_job()
+        return actions[args.action](book, args, settings)
+
+
+# -- entering ---------------------------------------------------------------------------------------------------------------------
+
+
+def _new(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.entries import file_list, spec_draft, tidy
+    from rig.book.steps import own_steps, read_steps
+
+    unit = tidy(args.unit_id)
+    if not unit:
+        raise ArgumentError("a job needs a unit", where="--unit-id", mend="say what is on the bench")
+    spec = None if args.spec is None else spec_draft(Path(args.spec))  # read before a number is handed out
+    steps_file = None if args.steps is None else Path(args.steps)
+    steps = own_steps() if steps_file is None else read_steps(steps_file)
+    texts = {"unit": unit, "customer": args.customer, "complaint": args.complaint}
+    content: dict[str, Any] = {key: tidy(text) or None for key, text in texts.items() if text is not None}
+    content["steps"] = [step.document() for step in steps]
+    files = [] if steps_file is None else [steps_file]
+    if files:
+        content["files"] = file_list(files)
+    record = book.open_job(content, who_of(args, settings), files)
+    if spec is not None:
+        record = book.append(record.job, who_of(args, settings), lambda _: spec)
+    print(json.dumps({"job": record.job}) if wants_json(args) else record.job)
+    return 0
+
+
+def _add(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    who = who_of(args, settings)
+    entered: list[int] = []
+    if args.what == "pull":
+        status = _add_pulls(book, args, settings, who, entered)
+    else:
+        status = 0
+        entered += [_enter(book, args.number, who, draft) for draft in _drafts(args)]
+    if wants_json(args):
+        print(json.dumps({"job": args.number, "entries": entered}))
+    else:
+        print(*(f"job {args.number}: entry {entry}, {args.what}" for entry in entered), sep="\n", end="\n" if entered else "")
+    if args.what not in ("pull", "note", "photo", "certificate") and not wants_json(args):
+        _say_next(book, args.number)
+    return status
+
+
+def _enter(book: Book, number: str, who: str, draft: Draft) -> int:
+    return book.append(number, who, lambda _: draft).events
+
+
+def _drafts(args: argparse.Namespace) -> list[Draft]:
+    from rig.book import entries
+    from rig.book.events import Kind
+
+    if args.what in ("part", "oil", "note"):
+        text = entries.tidy(args.text)
+        if not text:
+            raise ArgumentError("there is nothing in it", where=args.what, mend="write what is to be entered")
+        more = {
+            "part": {"single_use": getattr(args, "single_use", False), "batch": getattr(args, "batch", None)},
+            "oil": {key: getattr(args, key, None) for key in ("volume", "additive", "dose")},
+            "note": {},
+        }[args.what]
+        tidied = {key: entries.tidy(value) or None if isinstance(value, str) else value for key, value in more.items()}
+        return [(Kind(args.what), {"text": text, **tidied}, [])]
+    readers = {"pack": entries.pack_draft, "refit": entries.refit_draft, "spec": entries.spec_draft}
+    if args.what in readers:
+        return [readers[args.what](Path(name)) for name in args.files]
+    return [entries.file_draft(Kind(args.what), Path(name)) for name in args.files]
+
+
+def _add_pulls(book: Book, args: argparse.Namespace, settings: Settings, who: str, entered: list[int]) -> int:
+    from analysis.errors import BenchError
+    from rig.book.entries import enter_pull, read_pull_draft
+    from rig.commands._watch import sensor_choice
+
+    book.record(args.number)  # a wrong number is told before anything is read
+    sensors = sensor_choice(args, settings)
+    status = 0
+    for name in args.files:
+        path = Path(name)
+        try:
+            draft = read_pull_draft(path, sensors.of)
+        except BenchError as error:
+            _note(f"platepull job: {' '.join(str(error).split())}")
+            status = 2
+            continue
+        record, entry, new = enter_pull(book, args.number, who, draft)
+        if new:
+            entered.append(entry.entry)
+            _doubts(book, record, entry, path)
+        else:
+            _note(_already(entry, path))
+    return status
+
+
+def _already(entry: Entry, path: Path) -> str:
+    text = f"{path}: is entry {entry.entry} already, not entered again"
+    if entry.struck is not None:
+        text += f"; it was struck ({entry.struck.why}); to let it count, strike entry {entry.struck.entry}"
+    return text
+
+
+def _doubts(book: Book, record: JobRecord, entry: Entry, path: Path) -> None:
+    """What makes it doubtful that the pull belongs to this job."""
+    from rig.book.record import Pull
+
+    for other, number in book.where_else(entry.files[0][1], record.job):
+        _note(f"{path}: the same recording is entry {number} of job {other}; strike it where it does not belong")
+    stated = Pull(entry).term("job")
+    if stated and stated != record.job:
+        _note(f"{path}: its metadata says job {stated}; entered in {record.job} all the same")
+
+
+def _step(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.marking import mark_step
+
+    who = named_person(args, settings) if args.acknowledge else who_of(args, settings)
+    record, missing = mark_step(book, args.number, args.step, who, although=args.although, acknowledged=args.acknowledge)
+    if wants_json(args):
+        print(json.dumps({"job": record.job, "entry": record.events, "step": args.step}))
+        return 0
+    print(f"job {record.job}: entry {record.events}, {args.step} is done" + (f", although: {args.although}" if missing else ""))
+    for one in missing:
+        _note(f"  missing: {one.text}")
+    _say_next(book, args.number)
+    return 0
+
+
+def _strike(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.marking import strike
+
+    record = strike(book, args.number, args.entry, args.why, who_of(args, settings))
+    if wants_json(args):
+        print(json.dumps({"job": record.job, "entry": record.events, "struck": args.entry}))
+    else:
+        print(f"job {record.job}: entry {args.entry} does not count (entry {record.events})")
+    return 0
+
+
+def _close(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.marking import close
+
+    record = close(book, args.number, who_of(args, settings))
+    if wants_json(args):
+        print(json.dumps({"job": record.job, "closed_at": record.closed_at}))
+    else:
+        print(f"job {record.job} is closed")
+    for step in record.steps:
+        if step.one_way and record.done(step.key) is None:
+            _note(f"  not marked as done: {step.key}, {step.name}")
+    return 0
+
+
+# -- looking ----------------------------------------------------------------------------------------------------------------------
+
+
+def _list(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.documents import line_document
+
+    lines = book.jobs(args.search, open_only=args.open)
+    if wants_json(args):
+        print(json.dumps([line_document(line) for line in lines], indent=1, ensure_ascii=False))
+        return 0
+    for line in lines:
+        closed = "open" if line.closed_at is None else f"closed {line.closed_at[:10]}"
+        print(f"{line.job:<10} {line.opened_at[:10]}  {closed:<17} {line.unit}" + (f"  ({line.customer})" if line.customer else ""))
+    if not lines:
+        _note("no job" + (" with these words" if args.search else " yet: platepull job new --unit-id TEXT"))
+    return 0
+
+
+def _show(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.documents import job_document, view_of
+    from rig.book.page import page_lines
+
+    view = view_of(book.record(args.number), book.paths(args.number))
+    if wants_json(args):
+        print(json.dumps(job_document(view), indent=1, ensure_ascii=False, allow_nan=False))
+    else:
+        print("\n".join(page_lines(view, settings.unit or "N.m")))
+    return 0
+
+
+def _say_next(book: Book, number: str) -> None:
+    from rig.book.documents import view_of
+    from rig.book.page import next_lines
+
+    print("\n".join(next_lines(view_of(book.record(number), {}))))
+
+
+def _note(line: str) -> None:
+    print(line, file=sys.stderr)

@@ -1,0 +1,203 @@
+"""`platepull job` as a person types it, on a file and on a server."""
+
+import json
+
+import pytest
+from support.jobs import OIL, write_pull
+
+from rig import cli
+
+SPEC = '[card]\nunit = "demo 3"\npage = "sheet 12"\n[window]\ntorque = "40..65 N.m"\narrangement = "A"\n'
+
+
+@pytest.fixture(autouse=True)
+def _own_home(tmp_path, monkeypatch):
+    for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "APPDATA", "LOCALAPPDATA"):
+        monkeypatch.setenv(name, str(tmp_path / "home"))
+
+
+@pytest.fixture
+def job(book_url, capsys):
+    """Runs an action on the book; gives status, what was printed (JSON read) and what stood on standard error."""
+
+    def run(*words):
+        status = cli.main(["job", *map(str, words), "--book", book_url])
+        out, err = capsys.readouterr()
+        return status, json.loads(out) if "--json" in words else out, err
+
+    return run
+
+
+def opened(job, *words):
+    status, answer, _ = job("new", "--unit-id", "demo 3", *words, "--json")
+    assert status == 0
+    return answer["job"]
+
+
+def test_numbers_count_up_in_their_year_and_are_printed(job, tmp_path):
+    first = opened(job)
+    status, second, _ = job("new", "--unit-id", "demo 4")
+    assert status == 0
+    year, counter = first.split("-")
+    assert second.strip() == f"{year}-{int(counter) + 1:04d}"
+
+
+def test_a_job_is_opened_filled_shown_and_closed(job, tmp_path):
+    spec = tmp_path / "spec.toml"
+    spec.write_text(SPEC)
+    number = opened(job, "--customer", "invented customer", "--complaint", "chatters in left turns", "--spec", spec)
+    pulls = [write_pull(tmp_path, f"p{n}.csv", direction=1 if n % 2 else -1, seed=n) for n in range(2)]
+    status, entered, _ = job("add", number, "pull", *pulls, pulls[0], "--json")
+    assert (status, entered["entries"]) == (0, [3, 4])
+    photo = tmp_path / "plug.jpg"
+    photo.write_bytes(b"not really")
+    for words in (
+        ("oil", OIL, "--volume", "2.0 l", "--additive", "none"),
+        ("part", "lock tab", "--single-use", "--batch", "B7"),
+        ("note", "=glitter on the magnet"),
+        ("photo", photo),
+    ):
+        assert job("add", number, *words)[0] == 0
+    status, shown, _ = job("show", number, "--json")
+    assert status == 0
+    assert (shown["job"], shown["unit"], shown["customer"], shown["closed_at"]) == (number, "demo 3", "invented customer", None)
+    assert [pull["entry"] for pull in shown["pulls"]] == [3, 4]
+    assert {pull["direction"] for pull in shown["pulls"]} == {1, -1}
+    assert shown["pulls"][0]["breakaway_nm"] == pytest.approx(52, rel=0.02)
+    assert shown["pulls"][0]["verdict"] == "in_window"
+    assert [(one["phase"], one["n"]) for one in shown["series"]] == [("rebuilt", 2)]
+    assert shown["parts"][0] | {"single_use": True, "batch": "B7", "text": "lock tab"} == shown["parts"][0]
+    assert shown["photos"][0]["name"] == "plug.jpg"
+    assert shown["events"] == 8
+    status, page, _ = job("show", number)
+    assert "Next: intake" in page
+    assert shown["head"] in page
+    assert job("close", number)[0] == 0
+    assert job("list", "--open", "--json")[1] == []
+    assert job("list", "--json")[1][0]["closed_at"] is not None
+    assert job("close", number)[0] == 2
+
+
+def test_looking_writes_no_entry(job):
+    number = opened(job)
+    before = job("show", number, "--json")[1]
+    job("list")
+    job("show", number)
+    assert job("show", number, "--json")[1] == before
+
+
+@pytest.mark.parametrize("words", ["ÄXLE", "invented cust", "2026", "glitter magnet", "100%"])
+def test_search_finds_words_in_texts_and_notes_whatever_the_case(job, words):
+    other = opened(job)
+    number = job("new", "--unit-id", "Äxle of 100% demo", "--customer", "Invented Customer", "--json")[1]["job"]
+    job("add", number, "note", "Glitter on the magnet")
+    found = {line["job"] for line in job("list", "--search", words, "--json")[1]}
+    assert found == ({number, other} if words == "2026" else {number})
+
+
+def test_a_step_that_cannot_be_undone_is_refused_line_by_line_until_a_reason_is_given(job):
+    number = opened(job)
+    status, _, err = job("step", number, "lock_tabs", "--done", "--who", "T.W.")
+    lines = err.strip().splitlines()
+    assert status == 4
+    steps = {step["step"]: step for step in job("show", number, "--json")[1]["steps"]}
+    texts = [one["text"] for one in steps["lock_tabs"]["missing"]]
+    assert [line.strip().split(": ", 1)[1] for line in lines[1:]] == texts
+    assert steps["lock_tabs"]["state"] == "open"
+    assert job("step", number, "lock_tabs", "--done", "--although", "the car must go", "--who", "T.W.")[0] == 0
+    shown = job("show", number, "--json")[1]
+    [step] = [step for step in shown["steps"] if step["step"] == "lock_tabs"]
+    assert (step["state"], step["who"], step["reason"]) == ("although", "T.W.", "the car must go")
+    assert job("strike", number, step["entry"], "--why", "was not bent after all")[0] == 0
+    shown = job("show", number, "--json")[1]
+    assert [step["state"] for step in shown["steps"] if step["step"] == "lock_tabs"] == ["open"]
+    assert shown["although"][0]["reason"] == "the car must go"  # for good
+
+
+def test_a_step_that_can_be_undone_is_done_and_what_is_missing_is_told(job):
+    number = opened(job)
+    status, _, err = job("step", number, "final_series", "--done")
+    assert status == 0
+    assert "missing: no spec card" in err
+    [step] = [step for step in job("show", number, "--json")[1]["steps"] if step["step"] == "final_series"]
+    assert step["state"] == "done"
+
+
+def test_a_struck_entry_stays_visible_and_does_not_count(job, tmp_path):
+    number = opened(job)
+    job("add", number, "pull", write_pull(tmp_path))
+    assert job("strike", number, 2, "--why", "wrong unit on the bench")[0] == 0
+    shown = job("show", number, "--json")[1]
+    assert shown["pulls"][0]["struck"] == "wrong unit on the bench"
+    assert shown["series"] == []
+    status, _, err = job("add", number, "pull", tmp_path / "p1.csv")
+    assert status == 0
+    assert "strike entry 3" in err
+    assert job("strike", number, 3, "--why", "it was the right one")[0] == 0
+    assert job("show", number, "--json")[1]["series"][0]["n"] == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("show", "2026-9999"), "there is no job 2026-9999"),
+        (("add", "2026-9999", "note", "x"), "there is no job 2026-9999"),
+        (("show", "last"), "holds no job yet"),
+        (("new", "--unit-id", " "), "needs a unit"),
+        (("new", "--unit-id", "x", "--spec", "nix.toml"), "nix.toml"),
+        (("new", "--unit-id", "x", "--steps", "nix.toml"), "nix.toml"),
+    ],
+)
+def test_what_is_off_is_one_line_and_status_2(job, words, said):
+    status, _, err = job(*words)
+    assert status == 2
+    assert said in err
+    assert len(err.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("step", "NUMBER", "lock_tab", "--done"), "did you mean 'lock_tabs'"),
+        (("step", "NUMBER", "lock_tabs", "--done", "--although", " "), "a reason is needed"),
+        (("step", "NUMBER", "lock_tabs", "--done", "--acknowledge", "chatter_not_assessable"), "needs a name"),
+        (("step", "NUMBER", "lock_tabs", "--done", "--acknowledge", "rust", "--who", "W"), "cannot be acknowledged"),
+        (("strike", "NUMBER", "1", "--why", "x"), "cannot be struck"),
+        (("strike", "NUMBER", "9", "--why", "x"), "there is no entry 9"),
+        (("add", "NUMBER", "note", "  "), "there is nothing in it"),
+        (("add", "NUMBER", "photo", "nix.jpg"), "nix.jpg"),
+        (("add", "NUMBER", "pull", "nix.csv"), "nix.csv"),
+    ],
+)
+def test_what_cannot_be_entered_is_said_and_nothing_is(job, words, said):
+    number = opened(job)
+    status, _, err = job(*(number if word == "NUMBER" else word for word in words))
+    assert status == 2
+    assert said in err
+    assert job("show", number, "--json")[1]["events"] == 1
+
+
+def test_a_bad_recording_does_not_cost_the_others(job, tmp_path):
+    number = opened(job)
+    bad = tmp_path / "bad.csv"
+    bad.write_text("time [s],torque [N.m]\nx,y\n")
+    status, entered, err = job("add", number, "pull", bad, write_pull(tmp_path), "--json")
+    assert (status, len(entered["entries"])) == (2, 1)
+    assert "bad.csv" in err
+
+
+def test_the_steps_of_a_shop_stand_in_place_of_ours(job, tmp_path):
+    steps = tmp_path / "steps.toml"
+    wash, glue = '[[step]]\nkey = "wash"\nname = "Wash it"\n', '[[step]]\nkey = "glue"\nname = "Glue it"\n'
+    steps.write_text(wash + glue + 'one_way = true\nneeds = ["step:wash"]\n')
+    number = opened(job, "--steps", steps)
+    assert job("step", number, "glue", "--done")[0] == 4
+    steps.unlink()  # a job keeps the list it was opened with
+    assert job("step", number, "wash", "--done")[0] == 0
+    assert job("step", number, "glue", "--done")[0] == 0
+
+
+def test_letters_that_no_database_takes_are_left_out(job):
+    number = opened(job)
+    assert job("add", number, "note", "a\udcffb")[0] == 0
+    assert job("show", number, "--json")[1]["notes"][0]["text"] == "a?b"
