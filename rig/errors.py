@@ -8,7 +8,6 @@ analysis.errors.BenchError          what is wrong, where, and what to do about i
               ConditionError, LanguageError, SheetError                          what was entered, a language, a printed page
               BookError                                   the job book, or a file for it, cannot be used as asked
                   BookUnreachableError                    it could not be opened, or went away: nothing was entered
-                  StepsError                              a list of steps that cannot be used
               RefusedError                                a gate stands in the way, or a record does not hold
 """
 
@@ -65,13 +64,9 @@ class BookUnreachableError(BookError):
     """The book could not be opened, or went away: nothing was entered."""
 
 
-class StepsError(BookError):
-    """A list of steps that cannot be used."""
-
-
 class RefusedError(BenchError):
     """A gate stands in the way, or a record does not hold; `lines` are the reasons, a line each."""
 
-    def __init__(self, what: str, *, lines: tuple[str, ...] = (), where: str = "", mend: str = "") -> None:
-        super().__init__(what, where=where, mend=mend)
+    def __init__(self, what: str, *, lines: tuple[str, ...] = (), where: str = "", remedy: str = "") -> None:
+        super().__init__(what, where=where, remedy=remedy)
         self.lines = lines

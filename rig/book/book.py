@@ -165,7 +165,7 @@ class Book:
         """The number of the job opened last. Raises BookError where there is none."""
         lines = self.jobs(limit=1)
         if not lines:
-            raise BookError("the book holds no job yet", where=str(self.place), mend="open one: platepull job new --unit-id TEXT")
+            raise BookError("the book holds no job yet", where=str(self.place), remedy="open one: platepull job new --unit-id TEXT")
         return lines[0].job
 
     def record(self, job: str) -> JobRecord:
@@ -254,12 +254,12 @@ def _row(event: Event) -> dict[str, Any]:
 
 def _whole(job: str, events: Sequence[Event]) -> JobRecord:
     if not events:
-        raise BookError(f"there is no job {job} in the book", where=job, mend="see 'platepull job list'")
+        raise BookError(f"there is no job {job} in the book", where=job, remedy="see 'platepull job list'")
     try:
         return record_of(events)
     except (ValueError, KeyError, TypeError, IndexError) as fault:
         raise BookError(
-            f"the entries of the job cannot be read ({fault!r})", where=job, mend="see 'platepull book verify'; restore a backup"
+            f"the entries of the job cannot be read ({fault!r})", where=job, remedy="see 'platepull book verify'; restore a backup"
         ) from fault
 
 
@@ -273,7 +273,7 @@ def _engine(place: Place) -> sa.Engine:
         return sa.create_engine(place.url, connect_args={"connect_timeout": CONNECT_S}, pool_pre_ping=True)
     except ModuleNotFoundError as fault:
         raise BookError(
-            "a book on a database server needs psycopg", where=str(place), mend="install it: pip install 'platepull[postgres]'"
+            "a book on a database server needs psycopg", where=str(place), remedy="install it: pip install 'platepull[postgres]'"
         ) from fault
 
 
@@ -303,18 +303,20 @@ _SQLITE_REMEDIES = (
 def _unreachable(place: Place, fault: DBAPIError) -> BookUnreachableError:
     said = str(fault.orig or fault).lower()
     if place.file is not None:
-        for mark, what, mend in _SQLITE_REMEDIES:
+        for mark, what, remedy in _SQLITE_REMEDIES:
             if mark in said:
-                return BookUnreachableError(what, where=str(place), mend=mend)
-        return BookUnreachableError(f"the book cannot be used ({fault.orig})", where=str(place), mend="see 'platepull book check'")
+                return BookUnreachableError(what, where=str(place), remedy=remedy)
+        return BookUnreachableError(
+            f"the book cannot be used ({fault.orig})", where=str(place), remedy="see 'platepull book check'"
+        )
     if "authentication failed" in said or "no password" in said:
-        mend = "check user and password (URL, PGPASSWORD or the server's password file)"
-        return BookUnreachableError("the database server refuses the user", where=str(place), mend=mend)
+        remedy = "check user and password (URL, PGPASSWORD or the server's password file)"
+        return BookUnreachableError("the database server refuses the user", where=str(place), remedy=remedy)
     if "does not exist" in said and "database" in said:
-        return BookUnreachableError("there is no such database on the server", where=str(place), mend="make it: createdb NAME")
+        return BookUnreachableError("there is no such database on the server", where=str(place), remedy="make it: createdb NAME")
     kind = type(fault.orig).__name__
     return BookUnreachableError(
         f"the database server cannot be reached or went away ({kind}); nothing was entered",
         where=str(place),
-        mend="check that it runs and the network holds, then enter it again",
+        remedy="check that it runs and the network holds, then enter it again",
     )

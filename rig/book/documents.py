@@ -135,7 +135,7 @@ def _pull(view: JobView, pull: Pull) -> dict[str, Any]:
         "u_nm": pull.u_nm(basis),
         "basis": basis,
         "chatter": pull.chattering,
-        "quality": [doubt["code"] for doubt in pull.reading["doubts"]],
+        "quality": [flag["code"] for flag in pull.reading["quality"]],
         "verdict": None if verdict is None else str(verdict.state),
         "excluded": pull.excluded,
     }

@@ -5,8 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-import tomllib
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
@@ -17,9 +17,12 @@ from rig.book.events import Kind
 from rig.book.reading import reading_document
 from rig.book.record import Entry, JobRecord
 from rig.errors import BookError
+from rig.files.document import values_of
 from rig.files.metadata import KEY, SHORT_KEY, TraceInfo
+from rig.files.opening import DOCUMENT, read_bytes
 from rig.files.pull_file import read_recording
 from rig.files.trace_csv import info_path
+from rig.refit.answers import answer
 
 _CHUNK_BYTES = 1_000_000
 
@@ -32,7 +35,7 @@ def digest(path: Path) -> str:
             while chunk := file.read(_CHUNK_BYTES):
                 summed.update(chunk)
     except OSError as fault:
-        raise BookError(f"cannot be read ({fault.strerror})", where=str(path), mend="check path and rights") from fault
+        raise BookError(f"cannot be read ({fault.strerror})", where=str(path), remedy="check path and rights") from fault
     return summed.hexdigest()
 
 
@@ -110,26 +113,25 @@ def enter_pull(book: Book, job: str, who: str, draft: Draft) -> tuple[JobRecord,
 
 def spec_draft(path: Path) -> Draft:
     """A spec card as an entry. Raises BookError."""
-    card = _toml(path)
+    card = _toml(path, "spec card")
     if not isinstance(card.get("window"), dict | list):
-        raise BookError("holds no [window]", where=str(path), mend='write [window] torque = "49..73 N.m"')
+        raise BookError("holds no [window]", where=str(path), remedy='write [window] torque = "49..73 N.m"')
     return Kind.SPEC, {"files": file_list([path]), "card": card}, [path]
 
 
 def pack_draft(path: Path) -> Draft:
     """A pack sheet as an entry. Raises BookError."""
-    sheet = _toml(path)
+    sheet = _toml(path, "pack sheet")
     for key in ("pack", "left", "right"):
         if not isinstance(sheet.get(key), dict):
-            raise BookError(f"holds no [{key}]", where=str(path), mend="write the pack sheet as the README shows")
+            raise BookError(f"holds no [{key}]", where=str(path), remedy="write the pack sheet as the README shows")
     return Kind.PACK, {"files": file_list([path]), "sheet": sheet}, [path]
 
 
 def refit_draft(path: Path) -> Draft:
     """A refit sheet with its answer as an entry. Raises BookError."""
-    sheet = _toml(path)
-    answer: dict[str, Any] = {}
-    return Kind.REFIT, {"files": file_list([path]), "sheet": sheet, "answer": answer}, [path]
+    sheet = _toml(path, "refit sheet")
+    return Kind.REFIT, {"files": file_list([path]), "sheet": sheet, "answer": tidy_values(answer(path))}, [path]
 
 
 def file_draft(kind: Kind, path: Path) -> Draft:
@@ -142,11 +144,6 @@ def file_list(files: list[Path]) -> list[dict[str, str]]:
     return [{"name": tidy(file.name), "sha256": digest(file)} for file in files]
 
 
-def _toml(path: Path) -> dict[str, Any]:
-    try:
-        document: dict[str, Any] = tidy_values(tomllib.loads(path.read_text(encoding="utf-8-sig")))
-    except (OSError, UnicodeDecodeError) as fault:
-        raise BookError(f"cannot be read ({fault})", where=str(path), mend="check path and rights") from fault
-    except tomllib.TOMLDecodeError as fault:
-        raise BookError(f"this is not TOML: {fault}", where=str(path), mend="correct that line; texts stand in quotes") from fault
-    return document
+def _toml(path: Path, name: str) -> dict[str, Any]:
+    values: dict[str, Any] = tidy_values(values_of(read_bytes(path, replace(DOCUMENT, name=name)), str(path), is_json=False))
+    return values

@@ -313,38 +313,36 @@ def _day(text: object) -> date | None:
 # -- the refit sheets -------------------------------------------------------------------------------------------------------------
 
 
-def _answers(record: JobRecord, section: str, sheet_section: str) -> dict[str, tuple[Mapping[str, Any], Mapping[str, Any]]]:
-    """By name, the newest answer of a section and what its sheet says of it, over all refit sheets that count."""
-    found: dict[str, tuple[Mapping[str, Any], Mapping[str, Any]]] = {}
+def _answers(record: JobRecord, section: str) -> list[Mapping[str, Any]]:
+    """The newest answer of each name in a section, over all refit sheets that count."""
+    found: dict[str, Mapping[str, Any]] = {}
     for entry in record.of(Kind.REFIT, counting=True):
-        stated = _list(entry.content["sheet"].get(sheet_section))
-        for answer, table in zip(entry.content["answer"].get(section, ()), stated, strict=False):
-            found[folded(answer["name"])] = (answer, table)
-    return found
+        found |= {folded(answer["name"]): answer for answer in entry.content["answer"].get(section, ())}
+    return list(found.values())
 
 
 def _fasteners(record: JobRecord) -> list[Missing]:
-    groups = _answers(record, "fasteners", "fasteners")
+    groups = _answers(record, "fasteners")
     if not groups:
         text = f"no fasteners are entered: platepull job add {record.job} refit REFIT.toml with [[fasteners]]"
         return [Missing("fasteners", text)]
-    by_tabs = [pair for pair in groups.values() if folded(pair[1].get("locked_by")) == "tabs"]
+    by_tabs = [group for group in groups if folded(group.get("locked_by")) == "tabs"]
     return [
-        Missing("fasteners", f"{answer['name']}: {answer.get('text') or 'not every bolt is recorded and in tolerance'}")
-        for answer, _ in by_tabs or groups.values()
-        if not answer["complete"]
+        Missing("fasteners", f"{group['name']}: {group.get('text') or 'not every bolt is recorded and in tolerance'}")
+        for group in by_tabs or groups
+        if not group["complete"]
     ]
 
 
 def _set_by_refit(record: JobRecord, code: str, section: str, name: str) -> list[Missing]:
-    found = _answers(record, section, code)
-    if not found:
+    answers = _answers(record, section)
+    if not answers:
         text = f"no {name} is entered: platepull job add {record.job} refit REFIT.toml with [[{code}]] (or set_after there)"
         return [Missing(code, text)]
     return [
         Missing(code, f"{name} of {answer['name']}: {answer.get('text') or answer['state']}")
-        for answer, table in found.values()
-        if not table.get("set_after") and not _holds(answer)
+        for answer in answers
+        if not answer.get("set_after") and not _holds(answer)
     ]
 
 

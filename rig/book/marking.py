@@ -32,10 +32,10 @@ def mark_step(
     """
     for code in acknowledged:
         if code != CHATTER_ACKNOWLEDGED:
-            raise BookError(f"'{code}' cannot be acknowledged", where="--acknowledge", mend=f"use {CHATTER_ACKNOWLEDGED}")
+            raise BookError(f"'{code}' cannot be acknowledged", where="--acknowledge", remedy=f"use {CHATTER_ACKNOWLEDGED}")
     reason = tidy(although or "")
     if although is not None and not reason:
-        raise BookError("a reason is needed", where="--although", mend="write why it is done all the same")
+        raise BookError("a reason is needed", where="--although", remedy="write why it is done all the same")
     missing: tuple[Missing, ...] = ()
 
     def draft(record: JobRecord) -> Draft:
@@ -44,17 +44,17 @@ def mark_step(
         if step is None:
             near = difflib.get_close_matches(key, [one.key for one in record.steps], 1)
             hint = f"did you mean '{near[0]}'?" if near else f"use {', '.join(one.key for one in record.steps)}"
-            raise BookError(f"'{key}' is not a step of this job", where=job, mend=hint)
+            raise BookError(f"'{key}' is not a step of this job", where=job, remedy=hint)
         done = record.done(key)
         if done is not None:
-            mend = f"to mark it anew, strike entry {done.entry.entry} first"
-            raise BookError(f"'{key}' was marked by {done.entry.who} on {done.entry.at}", where=job, mend=mend)
+            remedy = f"to mark it anew, strike entry {done.entry.entry} first"
+            raise BookError(f"'{key}' was marked by {done.entry.who} on {done.entry.at}", where=job, remedy=remedy)
         missing = gate(record, step, acknowledged).missing
         if missing and step.one_way and not reason:
             raise RefusedError(
                 f"'{key}' cannot be undone and is refused",
                 where=job,
-                mend="do what is missing, or give a reason with --although, which stays on the record for good",
+                remedy="do what is missing, or give a reason with --although, which stays on the record for good",
                 lines=tuple(f"{one.code}: {one.text}" for one in missing),
             )
         content = {
@@ -72,17 +72,17 @@ def strike(book: Book, job: str, entry: int, why: str, who: str) -> JobRecord:
     """Let an entry not count from now on. Raises BookError where that cannot be."""
     reason = tidy(why)
     if not reason:
-        raise BookError("a reason is needed", where="--why", mend="write why the entry does not count")
+        raise BookError("a reason is needed", where="--why", remedy="write why the entry does not count")
 
     def draft(record: JobRecord) -> Draft:
         held = record.entry(entry)
         if held is None:
-            raise BookError(f"there is no entry {entry}", where=job, mend=f"the job has entries 1 to {record.events}")
+            raise BookError(f"there is no entry {entry}", where=job, remedy=f"the job has entries 1 to {record.events}")
         if held.kind == Kind.OPENED:
-            raise BookError("the opening of a job cannot be struck", where=job, mend="close the job and open another")
+            raise BookError("the opening of a job cannot be struck", where=job, remedy="close the job and open another")
         if held.struck is not None:
-            mend = f"to let it count again, strike entry {held.struck.entry}"
-            raise BookError(f"entry {entry} was struck by {held.struck.who}: {held.struck.why}", where=job, mend=mend)
+            remedy = f"to let it count again, strike entry {held.struck.entry}"
+            raise BookError(f"entry {entry} was struck by {held.struck.who}: {held.struck.why}", where=job, remedy=remedy)
         return Kind.STRUCK, {"entry": entry, "why": reason}, []
 
     return book.append(job, who, draft)
@@ -94,8 +94,8 @@ def close(book: Book, job: str, who: str) -> JobRecord:
     def draft(record: JobRecord) -> Draft:
         closed = record.last(Kind.CLOSED)
         if closed is not None:
-            mend = f"to open it again, strike entry {closed.entry}"
-            raise BookError(f"was closed by {closed.who} on {closed.at}", where=job, mend=mend)
+            remedy = f"to open it again, strike entry {closed.entry}"
+            raise BookError(f"was closed by {closed.who} on {closed.at}", where=job, remedy=remedy)
         return Kind.CLOSED, {}, []
 
     return book.append(job, who, draft)

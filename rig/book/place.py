@@ -40,7 +40,7 @@ class Place:
         try:
             url = make_url(text)
         except (ArgumentError, ValueError):
-            raise BookError("this is not a database URL", where="--book", mend="write postgresql://USER@HOST/NAME") from None
+            raise BookError("this is not a database URL", where="--book", remedy="write postgresql://USER@HOST/NAME") from None
         kind = url.drivername.split("+")[0]
         if kind == "sqlite" and url.database:
             return cls.of(url.database)
@@ -49,7 +49,7 @@ class Place:
         raise BookError(
             f"'{kind}' is not a kind of database the book can be in",
             where="--book",
-            mend="give a file, or postgresql://USER@HOST/NAME",
+            remedy="give a file, or postgresql://USER@HOST/NAME",
         )
 
     def __str__(self) -> str:

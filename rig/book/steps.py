@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import difflib
 import functools
-import tomllib
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Final
 
-from rig.errors import StepsError
+from rig.files.document import from_values, read_document, to_values, values_of
+from rig.files.fields import Closed, Name, Refusal, says
 
-NEEDS = (
+NEEDS: Final = (
     "spec_card",
     "after_pack_change",
     "closure",
@@ -29,12 +28,10 @@ NEEDS = (
 )
 """What a step may need, in the order in which it is told; beside these `step:KEY`, another step done before."""
 
-_STEP_NEED = "step:"
-_KEYS = ("key", "name", "name_de", "one_way", "needs", "write_down", "write_down_de")
+_STEP_NEED: Final = "step:"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class Step(Closed, frozen=True):
     """A step of a rebuild.
 
     Parameters
@@ -51,23 +48,30 @@ class Step:
         What is to be noted at this step because nobody can find it out later.
     """
 
-    key: str
-    name: str
+    key: Annotated[Name, says('a short name such as "seals"')]
+    name: Annotated[Name, says('what is done, such as "Fit the seals"')]
     one_way: bool = False
     needs: tuple[str, ...] = ()
     write_down: str = ""
     name_de: str = ""
     write_down_de: str = ""
 
+    def __post_init__(self) -> None:
+        for need in self.needs:
+            if need not in NEEDS and not need.startswith(_STEP_NEED):
+                near = difflib.get_close_matches(need, NEEDS, 1)
+                known = f"{', '.join(NEEDS)} or step:KEY"
+                raise Refusal("needs", f"names '{need}'" + (f", did you mean '{near[0]}'?" if near else ""), known)
+
     def document(self) -> dict[str, Any]:
         """As it stands in the opening of a job."""
-        return {key: list(value) if isinstance(value, tuple) else value for key, value in asdict(self).items()}
+        document: dict[str, Any] = to_values(self)
+        return document
 
     @classmethod
     def of(cls, document: Mapping[str, Any]) -> Step:
-        """From `document()`; keys that are not known are left out."""
-        known = {key: value for key, value in document.items() if key in _KEYS}
-        return cls(**{**known, "needs": tuple(known.get("needs", ()))})
+        """From `document()` of any version: keys that are not known are left out. Raises DocumentError."""
+        return from_values({key: value for key, value in document.items() if key in cls.__struct_fields__}, cls, "step").value
 
     @property
     def steps_before(self) -> tuple[str, ...]:
@@ -75,61 +79,30 @@ class Step:
         return tuple(need.removeprefix(_STEP_NEED) for need in self.needs if need.startswith(_STEP_NEED))
 
 
+class StepList(Closed, frozen=True):
+    """The document: the steps in their order."""
+
+    step: Annotated[tuple[Step, ...], says("[[step]] with key and name for each step")]
+
+    def __post_init__(self) -> None:
+        keys = [step.key for step in self.step]
+        if not keys:
+            raise Refusal("step", "an empty list", "[[step]] with key and name for each step")
+        for step in self.step:
+            if keys.count(step.key) > 1:
+                raise Refusal("step", f"'{step.key}' stands twice", "a key of its own for each step")
+            for other in step.steps_before:
+                if other not in keys:
+                    raise Refusal("step", f"'{step.key}' needs '{other}', which is no step", f"one of {', '.join(keys)}")
+
+
 @functools.cache
 def own_steps() -> tuple[Step, ...]:
     """The list that comes with the program."""
-    return parse_steps(resources.files("rig.book").joinpath("steps.toml").read_text(encoding="utf-8"), "steps.toml")
+    data = resources.files("rig.book").joinpath("steps.toml").read_bytes()
+    return from_values(values_of(data, "steps.toml", is_json=False), StepList, "steps.toml").value.step
 
 
 def read_steps(path: Path) -> tuple[Step, ...]:
-    """The list in a file. Raises StepsError."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as fault:
-        raise StepsError(f"cannot be read ({fault})", where=str(path), mend="check path and rights") from fault
-    return parse_steps(text, str(path))
-
-
-def parse_steps(text: str, where: str) -> tuple[Step, ...]:
-    """The list in a text of the form of `steps.toml`. Raises StepsError."""
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
-        raise StepsError(f"this is not TOML: {fault}", where=where, mend="correct that line; texts stand in quotes") from fault
-    tables = document.get("step")
-    if not isinstance(tables, list) or not tables:
-        raise StepsError("holds no [[step]]", where=where, mend="give each step a [[step]] with key and name")
-    steps: list[Step] = []
-    for place, table in enumerate(tables, start=1):
-        steps.append(_step(table, f"{where}: [[step]] {place}"))
-    keys = [step.key for step in steps]
-    for step in steps:
-        if keys.count(step.key) > 1:
-            raise StepsError(f"'{step.key}' stands twice", where=where, mend="give each step a key of its own")
-        for other in step.steps_before:
-            if other not in keys:
-                raise StepsError(f"'{step.key}' needs '{other}', which is no step", where=where, mend=f"use {', '.join(keys)}")
-    return tuple(steps)
-
-
-def _step(table: object, where: str) -> Step:
-    if not isinstance(table, dict):
-        raise StepsError("is not a table", where=where, mend="write [[step]] and its keys below")
-    for key, value in table.items():
-        if key not in _KEYS:
-            near = difflib.get_close_matches(key, _KEYS, 1)
-            hint = f"did you mean '{near[0]}'?" if near else f"use {', '.join(_KEYS)}"
-            raise StepsError(f"'{key}' is not known", where=where, mend=hint)
-        kind = bool if key == "one_way" else list if key == "needs" else str
-        if not isinstance(value, kind):
-            form = {bool: "true or false", list: 'a list such as ["verdict"]', str: "text in quotes"}[kind]
-            raise StepsError(f"'{key}' is off", where=where, mend=f"write {form}")
-    for key in ("key", "name"):
-        if not str(table.get(key, "")).strip():
-            raise StepsError(f"'{key}' is missing", where=where, mend='write key = "seals" and name = "Fit the seals"')
-    for need in table.get("needs", ()):
-        if need not in NEEDS and not (isinstance(need, str) and need.startswith(_STEP_NEED)):
-            near = difflib.get_close_matches(str(need), NEEDS, 1)
-            hint = f"did you mean '{near[0]}'?" if near else f"use {', '.join(NEEDS)} or step:KEY"
-            raise StepsError(f"'{need}' is not a need", where=where, mend=hint)
-    return Step.of(table)
+    """The list in a file. Raises FileError or DocumentError."""
+    return read_document(path, StepList, "list of steps").value.step

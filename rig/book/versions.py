@@ -43,12 +43,12 @@ def bring_up_to_date(engine: sa.Engine, place: Place, clock: Callable[[], dateti
     if found == VERSION:
         return
     if foreign:
-        raise BookUnreachableError("there are tables of something else", where=str(place), mend="name another with --book")
+        raise BookUnreachableError("there are tables of something else", where=str(place), remedy="name another with --book")
     if found is not None and found > VERSION:
         raise BookUnreachableError(
             f"the book is of version {found}, newer than this program's {VERSION}",
             where=str(place),
-            mend="bring platepull up to date on this computer",
+            remedy="bring platepull up to date on this computer",
         )
     if found is not None and place.file is not None:
         _backup(place.file, f"{place.file.name}.version-{found}-{clock():%Y%m%d-%H%M%S}")

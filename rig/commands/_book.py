@@ -76,5 +76,5 @@ def named_person(args: argparse.Namespace, settings: Settings) -> str:
     """Who answers for it by name. Raises ArgumentError where nobody is named."""
     named = getattr(args, "who", None) or settings.who
     if not named:
-        raise ArgumentError("an acknowledgement needs a name", where="--who", mend="add --who and your initials")
+        raise ArgumentError("an acknowledgement needs a name", where="--who", remedy="add --who and your initials")
     return str(named)

@@ -142,7 +142,7 @@ def _new(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
     unit = tidy(args.unit_id)
     if not unit:
-        raise ArgumentError("a job needs a unit", where="--unit-id", mend="say what is on the bench")
+        raise ArgumentError("a job needs a unit", where="--unit-id", remedy="say what is on the bench")
     spec = None if args.spec is None else spec_draft(Path(args.spec))  # read before a number is handed out
     steps_file = None if args.steps is None else Path(args.steps)
     steps = own_steps() if steps_file is None else read_steps(steps_file)
@@ -187,7 +187,7 @@ def _drafts(args: argparse.Namespace) -> list[Draft]:
     if args.what in ("part", "oil", "note"):
         text = entries.tidy(args.text)
         if not text:
-            raise ArgumentError("there is nothing in it", where=args.what, mend="write what is to be entered")
+            raise ArgumentError("there is nothing in it", where=args.what, remedy="write what is to be entered")
         more = {
             "part": {"single_use": getattr(args, "single_use", False), "batch": getattr(args, "batch", None)},
             "oil": {key: getattr(args, key, None) for key in ("volume", "additive", "dose")},
@@ -220,7 +220,7 @@ def _add_pulls(book: Book, args: argparse.Namespace, settings: Settings, who: st
         record, entry, new = enter_pull(book, args.number, who, draft)
         if new:
             entered.append(entry.entry)
-            _doubts(book, record, entry, path)
+            _quality(book, record, entry, path)
         else:
             _note(_already(entry, path))
     return status
@@ -233,7 +233,7 @@ def _already(entry: Entry, path: Path) -> str:
     return text
 
 
-def _doubts(book: Book, record: JobRecord, entry: Entry, path: Path) -> None:
+def _quality(book: Book, record: JobRecord, entry: Entry, path: Path) -> None:
     """What makes it doubtful that the pull belongs to this job."""
     from rig.book.record import Pull
 

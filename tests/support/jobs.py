@@ -38,13 +38,9 @@ SHEET = {
     "right": {"plates": ["R1", "R2"], "springs": ["SR1"], "stack": "(", "shims": ["0.30 mm"]},
 }
 GOOD_REFIT = {
-    "sheet": {
-        "fasteners": [{"name": "ring gear bolts", "locked_by": "tabs"}],
-        "drag": [{"name": "bearings"}],
-        "backlash": [{"name": "gear"}],
-    },
+    "sheet": {},
     "answer": {
-        "fasteners": [{"name": "ring gear bolts", "complete": True}],
+        "fasteners": [{"name": "ring gear bolts", "complete": True, "locked_by": "tabs"}],
         "drags": [{"name": "bearings", "state": "in_window", "variation_state": None}],
         "backlashes": [{"name": "gear", "state": "in_window", "variation_state": "in_window"}],
     },

@@ -173,43 +173,42 @@ def test_chatter_that_cannot_be_told_may_be_acknowledged_but_chatter_may_not():
 def with_refit(change):
     chain = ready_chain()
     content = copy.deepcopy(GOOD_REFIT)
-    change(content["sheet"], content["answer"])
+    change(content["answer"])
     chain.refit(content)
     return chain
 
 
 def test_a_newer_refit_sheet_counts():
-    def loose(sheet, answer):
+    def loose(answer):
         answer["fasteners"][0]["complete"] = False
 
     assert missing(with_refit(loose)) == ["fasteners"]
 
 
 def test_only_the_groups_that_the_tabs_lock_count_where_any_is_named():
-    def cover(sheet, answer):
-        sheet["fasteners"].append({"name": "cover"})
+    def cover(answer):
         answer["fasteners"].append({"name": "cover", "complete": False})
 
     assert missing(with_refit(cover)) == []
 
-    def none_named(sheet, answer):
-        cover(sheet, answer)
-        del sheet["fasteners"][0]["locked_by"]
+    def none_named(answer):
+        cover(answer)
+        del answer["fasteners"][0]["locked_by"]
 
     assert missing(with_refit(none_named)) == ["fasteners"]
 
 
-@pytest.mark.parametrize(("section", "stated", "code"), [("drags", "drag", "drag"), ("backlashes", "backlash", "backlash")])
-def test_drag_and_backlash_are_in_their_windows_or_set_later(section, stated, code):
-    def off(sheet, answer):
+@pytest.mark.parametrize(("section", "code"), [("drags", "drag"), ("backlashes", "backlash")])
+def test_drag_and_backlash_are_in_their_windows_or_set_later(section, code):
+    def off(answer):
         answer[section][0]["state"] = "above"
 
-    def uneven(sheet, answer):
+    def uneven(answer):
         answer[section][0]["variation_state"] = "above"
 
-    def later(sheet, answer):
-        off(sheet, answer)
-        sheet[stated][0]["set_after"] = "by the manual, T.W."
+    def later(answer):
+        off(answer)
+        answer[section][0]["set_after"] = "by the manual, T.W."
 
     assert missing(with_refit(off)) == [code]
     assert missing(with_refit(uneven)) == [code]
