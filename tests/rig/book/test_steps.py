@@ -24,7 +24,7 @@ def test_a_list_reads_back_from_the_opening_of_a_job():
     ("text", "said"),
     [
         ("[[step]", "not TOML"),
-        ("a = 1", "[[step]] with key and name"),
+        ("a = 1", "expected one of step"),
         ('[[step]]\nkey = "a"', "'name' is missing"),
         ('[[step]]\nkey = "a"\nname = "b"\none_wy = true', "did you mean 'one_way'"),
         ('[[step]]\nkey = "a"\nname = "b"\none_way = "yes"', "true or false"),
