@@ -59,7 +59,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     listing.add_argument("--open", action="store_true", help="only jobs that are not closed")
 
     show = _action(actions, "show", "what a job holds and what is wanted next")
-    show.add_argument("number", metavar="NUMBER", help="of the job, or 'last'")
+    show.add_argument("number", metavar="NUMBER", nargs="?", default="last", help="of the job (the last one)")
 
     step = _action(actions, "step", "mark a step as done; one that cannot be undone is refused while a need is missing")
     step.add_argument("number", metavar="NUMBER", help="of the job, or 'last'")
