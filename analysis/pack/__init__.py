@@ -1,0 +1,15 @@
+"""Setting the pack: from measured plates and first pulls to the shim that lands in the window.
+
+parts         what a sheet, a card and a shelf hold, as values
+cup_springs   load of a cup spring (EN 16984) and of what is nested or opposed
+arrangement   what a reading in one bench arrangement says of another
+stack         faces, mean radius, heights, room: a build as numbers
+line          springs and plates in one line: interference to load
+priors        every number the inference starts from, each with its reason
+inference     what the history says of friction, springs and interference
+shim_choice   every buildable choice, its torque and its probabilities
+limits        what is fitted now and lies out of the card's limits
+plausible     entries that cannot be right
+diagnosis     hints from curve and sheet together
+answer        all of it for one sheet
+"""

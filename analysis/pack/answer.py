@@ -1,0 +1,313 @@
+"""The answer to one pack sheet: everything PACK.md 4 asks for, as values."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as student_t
+
+from analysis.pack.arrangement import conversion_to_mean
+from analysis.pack.diagnosis import Hint, hints_of, present_context, present_loads, why_not
+from analysis.pack.inference import Learnt, is_free, learn
+from analysis.pack.limits import BeyondLimit, beyond_limits, play_now_mm
+from analysis.pack.parts import SIDES, CardWindow, HistoryEntry, Pack, PlateState, Shelf, SpecCard
+from analysis.pack.plausible import Problem, problems_of
+from analysis.pack.shim_choice import Choice, Choices, choose, end_play_to_read, sensitivity_nm_per_mm
+from analysis.pack.unknowns import Loads, Unit
+from analysis.window import Basis, Window
+
+FEASIBLE_FROM = 0.5
+"""PACK.md 4."""
+MOST_PULLS = 20
+"""More pulls than this nobody makes: then the window is too narrow for the scatter."""
+STATED_SCATTER = 0.04
+STATED_FREEDOM = 4
+"""Scatter from pull to pull that is pooled with the series' own (CONTRACT.md 3)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """Median and 95 % interval."""
+
+    median: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class SpringsNow:
+    """The springs of a side as fitted; lengths a spring."""
+
+    load_n: float
+    load_low_n: float
+    load_high_n: float
+    deflection_mm: float
+    flat_mm: float
+    share_of_flat: float
+    probability_solid: float
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How the last series stands in the window: PACK.md's `leave_alone` and `pull_more`."""
+
+    reads_in_window: bool = False
+    leave_alone: bool = False
+    pull_more: int = 0
+    too_narrow: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PartsChoice:
+    """Renewed, swapped or turned parts with the best shims for them; names in order where they change."""
+
+    choice: Choice
+    why: str
+    left_plates: tuple[str, ...] | None = None
+    right_plates: tuple[str, ...] | None = None
+    left_springs: tuple[str, ...] | None = None
+    right_springs: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """What the sheet does not say, and what follows."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a sheet is answered."""
+
+    window: CardWindow
+    problems: tuple[Problem, ...]
+    missing: tuple[Missing, ...]
+    limits: tuple[BeyondLimit, ...]
+    faces: tuple[int, int]
+    play_now_mm: tuple[float | None, float | None] | None
+    springs_now: tuple[SpringsNow | None, SpringsNow | None] = (None, None)
+    friction: Interval | None = None
+    sensitivity_nm_per_mm: Interval | None = None
+    choices: Choices | None = None
+    parts_choices: tuple[PartsChoice, ...] = ()
+    standing: Standing = Standing()
+    why_not: tuple[str, ...] = ()
+    hints: tuple[Hint, ...] = ()
+
+    @property
+    def stopped(self) -> bool:
+        """Whether something is not believed."""
+        return any(one.severity == "stop" for one in self.problems)
+
+    @property
+    def feasible(self) -> bool | None:
+        """Whether shims from the shelf can do it; None where the sheet is not believed."""
+        return None if self.choices is None else self.choices.probability_feasible >= FEASIBLE_FROM
+
+
+def window_for(card: SpecCard, state: PlateState | None) -> tuple[CardWindow, bool]:
+    """The window that fits the plates' state (of several: breakaway), and whether one did."""
+    wanted = [one for one in card.windows if one.plate_state == state and state is not None]
+    open_ones = [one for one in card.windows if one.plate_state is None]
+    fitting = wanted or open_ones
+    if not fitting and state is PlateState.RUN_IN:
+        # Plates that have run in are used ones with no wear.
+        fitting = [one for one in card.windows if one.plate_state is PlateState.USED]
+    candidates = fitting or list(card.windows)
+    candidates.sort(key=lambda one: one.window.basis is not Basis.BREAKAWAY)
+    return candidates[0], bool(fitting)
+
+
+def answer_sheet(pack: Pack, card: SpecCard, shelf: Shelf) -> Answer:
+    """Answer one sheet.
+
+    Parameters
+    ----------
+    pack, card, shelf
+        As read; names of plates and springs in a build need not exist (then it is not believed).
+    """
+    unit = Unit(pack, card)
+    window, fits = window_for(card, pack.now.plate_state)
+    problems = problems_of(pack, card, shelf)
+    missing = _missing(unit, window_fits=fits)
+    if any(one.severity == "stop" for one in problems):
+        return Answer(window, tuple(problems), tuple(missing), (), _faces_if_known(unit), None)
+    arrangement = window.arrangement or pack.arrangement
+    learnt = learn(unit, window.window.basis, arrangement)
+    problems += _conversions(unit, arrangement, learnt)
+    play = play_now_mm(unit)
+    limits = beyond_limits(unit, play)
+    context = present_context(learnt)
+    loads = present_loads(learnt)
+    standing = _standing(unit, window.window, arrangement, limits)
+    end_play = end_play_to_read(learnt) if card.limits.end_play_mm is not None else None
+    choices = choose(learnt, pack.now, context, shelf, window.window, end_play)
+    choices = _nothing_first(choices, standing)
+    friction_mean, friction_sd = learnt.friction(context)
+    friction = np.exp(friction_mean + friction_sd * learnt.unknowns.normal_unit)
+    reasons: tuple[str, ...] = ()
+    if choices.probability_feasible < FEASIBLE_FROM:
+        best = min(choices.choices, key=lambda one: _outside(one, window.window))
+        reasons = why_not(learnt, context, window.window, best.torque_median_nm, between_would_do=_between(choices, window.window))
+    has_play = card.limits.clearance_mm is not None or card.limits.end_play_mm is not None
+    return Answer(
+        window=window,
+        problems=tuple(problems),
+        missing=tuple(missing),
+        limits=tuple(limits),
+        faces=unit.faces(pack.now),
+        play_now_mm=play if has_play and play != (None, None) else None,
+        springs_now=_springs_now(unit, loads),
+        friction=_interval(friction),
+        sensitivity_nm_per_mm=Interval(*sensitivity_nm_per_mm(learnt, pack.now, context)),
+        choices=choices,
+        standing=standing,
+        why_not=reasons,
+        hints=tuple(hints_of(learnt, loads, context)),
+    )
+
+
+def _interval(values: np.ndarray) -> Interval:
+    low, median, high = np.quantile(values, (0.025, 0.5, 0.975))
+    return Interval(float(median), float(low), float(high))
+
+
+def _faces_if_known(unit: Unit) -> tuple[int, int]:
+    try:
+        return unit.faces(unit.pack.now)
+    except ValueError:  # a plate without an entry: that is already a problem of its own
+        return 0, 0
+
+
+def _springs_now(unit: Unit, loads: Loads) -> tuple[SpringsNow | None, SpringsNow | None]:
+    found: list[SpringsNow | None] = []
+    for n in range(len(SIDES)):
+        groups = [group for group in loads.groups if group.side == n]
+        if not groups:
+            found.append(None)
+            continue
+        worst = max(groups, key=lambda group: float(np.median(group.share)))
+        load = _interval(loads.load_n[n])
+        found.append(
+            SpringsNow(
+                load_n=load.median,
+                load_low_n=load.low,
+                load_high_n=load.high,
+                deflection_mm=float(np.median(worst.deflection_mm)),
+                flat_mm=float(np.median(worst.cone_mm)),
+                share_of_flat=float(np.median(worst.share)),
+                probability_solid=float(np.any([group.solid for group in groups], axis=0).mean()),
+            )
+        )
+    return found[0], found[1]
+
+
+def _same_build(entry: HistoryEntry, unit: Unit) -> bool:
+    now = unit.pack.now
+    return (entry.build.left, entry.build.right) == (now.left, now.right) and (entry.build.oil or "") == (now.oil or "")
+
+
+def _standing(unit: Unit, window: Window, arrangement: str, limits: Sequence[BeyondLimit]) -> Standing:
+    """The verdict of CONTRACT.md 3 on the last series, where it was pulled with what is fitted now."""
+    if not unit.pack.history or limits:
+        return Standing()
+    last = unit.pack.history[-1]
+    values = last.breakaway_nm if window.basis is Basis.BREAKAWAY else last.sliding_nm
+    if not values or is_free(last) or not _same_build(last, unit):
+        return Standing()
+    own = conversion_to_mean(last.arrangement, unit.card.layout, ramps_deg=unit.card.ramps_deg, ratio=unit.card.ratio)
+    target = conversion_to_mean(arrangement, unit.card.layout, ramps_deg=unit.card.ramps_deg, ratio=unit.card.ratio)
+    factor, u_factor = 1.0, 0.0
+    if last.arrangement != arrangement:
+        if own is None or target is None:
+            return Standing()
+        factor = target.factor * (1.0 + 0.5 * target.excess_max) / (own.factor * (1.0 + 0.5 * own.excess_max))
+        u_factor = math.hypot(target.excess_max, own.excess_max) / math.sqrt(12.0)
+    mean = factor * sum(values) / len(values)
+    low, high = window.low_nm or 0.0, window.high_nm or math.inf
+    if not low <= mean <= high:
+        return Standing()
+    return _decided(values, mean, low, high, math.hypot(unit.pack.uncertainty.torque, u_factor))
+
+
+def _decided(values: Sequence[float], mean: float, low: float, high: float, u_relative: float) -> Standing:
+    """Guarded: in the window where it is so with the expanded uncertainty taken off both ends."""
+    average = sum(values) / len(values)
+    freedom = len(values) - 1
+    squares = sum((value - average) ** 2 for value in values) / average**2
+    pooled = math.sqrt((squares + STATED_FREEDOM * STATED_SCATTER**2) / (freedom + STATED_FREEDOM))
+    margin = min(mean - low, high - mean) / mean
+    for more in range(MOST_PULLS + 1):
+        u_scatter = pooled / math.sqrt(len(values) + more)
+        degrees = freedom + more + STATED_FREEDOM
+        u = math.hypot(u_scatter, u_relative)
+        effective = degrees * (u / u_scatter) ** 4
+        if float(student_t.ppf(0.975, effective)) * u < margin:
+            return Standing(reads_in_window=True, leave_alone=more == 0, pull_more=more)
+    return Standing(reads_in_window=True, too_narrow=True)
+
+
+def _nothing_first(choices: Choices, standing: Standing) -> Choices:
+    if not standing.reads_in_window:
+        return choices
+    rest = tuple(one for one in choices.choices if one.shims.moves != 0)
+    return Choices(choices.build, (choices.nothing, *rest), choices.probability_feasible, choices.nothing)
+
+
+def _outside(one: Choice, window: Window) -> float:
+    low, high = window.low_nm or 1e-9, window.high_nm or math.inf
+    torque = max(one.torque_median_nm, 1e-9)
+    return max(math.log(low / torque), math.log(torque / high) if math.isfinite(high) else -1.0) + 10.0 * len(one.broken)
+
+
+def _between(choices: Choices, window: Window) -> bool:
+    """Whether two choices that keep the card's limits bracket the window: a size between would do."""
+    kept = [one for one in choices.choices if not one.broken]
+    low, high = window.low_nm or 0.0, window.high_nm or math.inf
+    below = any(one.torque_median_nm < low for one in kept)
+    above = any(one.torque_median_nm > high for one in kept)
+    return below and above
+
+
+def _conversions(unit: Unit, arrangement: str, learnt: Learnt) -> list[Problem]:
+    found = []
+    others = {entry.arrangement for entry in unit.pack.history} - {arrangement}
+    for other in sorted(others):
+        text = f"pulls in {other} are not converted to {arrangement}: they tell nothing of the torque here"
+        numbers = [n for n, entry in enumerate(unit.pack.history) if entry.arrangement == other]
+        if all(n in learnt.not_converted for n in numbers):
+            found.append(Problem("arrangement_not_converted", "warn", "history", text))
+        else:
+            text = f"pulls in {other} are converted to {arrangement}: twice and 0 to 10 %, by the balance of energy"
+            found.append(Problem("arrangement_converted", "warn", "history", text))
+    return found
+
+
+def _missing(unit: Unit, *, window_fits: bool) -> list[Missing]:
+    pack, card = unit.pack, unit.card
+    found = []
+    if pack.space is None and not unit.block:
+        found.append(Missing("space", "no space was measured: how far the springs are pressed is learnt from the pulls only"))
+    plates = [pack.plates[name] for side in pack.now.sides for name in side.plates if name in pack.plates]
+    if not plates or any(not plate.thickness_mm for plate in plates):
+        found.append(Missing("thickness", "no single thicknesses: wear and least thickness are not checked"))
+    if any(plate.unworn_mm is None for plate in plates) or not plates:
+        found.append(Missing("unworn", "no unworn thicknesses: wear is not checked"))
+    if any(plate.flatness_mm is None for plate in plates) or not plates:
+        found.append(Missing("flatness", "flatness was not measured: it is not checked"))
+    if not pack.history:
+        found.append(Missing("history", "nothing was pulled yet: friction is what such oil usually gives"))
+    if pack.now.oil in (None, "unknown") or pack.now.oil not in ("plain", "modified", "strong", "spent", "dry"):
+        found.append(Missing("oil", "the oil is not known: friction from 0.08 to 0.15 is possible"))
+    if pack.now.plate_state is None or not window_fits:
+        found.append(Missing("plate_state", "no window of the card is stated for plates in this state"))
+    if pack.now.closure is None:
+        found.append(Missing("closure", "not said whether trial or final closure: taken as the same in all series"))
+    if not card.has_limits:
+        found.append(Missing("card_limits", "the card has no limits: plates and springs are not checked against any"))
+    return found

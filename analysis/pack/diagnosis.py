@@ -1,0 +1,214 @@
+"""Hints from the sheet and the pulls together, with evidence and confidence; and why no shim will do it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from analysis.pack import priors
+from analysis.pack.inference import Context, Learnt, contexts, is_free
+from analysis.pack.parts import SIDES, PlateState
+from analysis.pack.shim_choice import SOLID_AT_MOST
+from analysis.pack.unknowns import Loads, loads_of
+from analysis.window import Window
+
+SAID_FROM = 0.2
+"""Hints below this confidence are not worth a look."""
+SET_BY_MM = 0.08
+"""EN 16983 allows a new spring of 1 to 2 mm to be up to 0.08 mm lower than its free height: beyond that it has set."""
+FRICTION_OFF = math.log(1.25)
+"""Friction a quarter off what the oil gives is a finding."""
+SIDES_APART = 0.6
+"""Weaker over stronger pack below which the unit is called one-sided."""
+RUNS_IN_FALL = 0.01
+"""Fall from pull to pull of new plates that is worth a word."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hint:
+    """A finding with what speaks for it; confidence 0 to 1."""
+
+    code: str
+    confidence: float
+    evidence: str
+
+
+def hints_of(learnt: Learnt, loads: Loads, context: Context) -> list[Hint]:
+    """All hints worth a word, the surest first."""
+    found = [
+        *_springs(learnt, loads),
+        *_faces(learnt),
+        *_friction(learnt, context),
+        *_one_sided(learnt, loads),
+        *_arrangement(learnt),
+        *_runs_in(learnt),
+    ]
+    return sorted((one for one in found if one.confidence >= SAID_FROM), key=lambda one: -one.confidence)
+
+
+def _springs(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
+    unit = learnt.unit
+    card = unit.card.springs
+    heights = []
+    for name in (*unit.pack.now.left.springs, *unit.pack.now.right.springs):
+        if card.free_height_mm is not None:
+            heights.append((card.free_height_mm - unit.pack.springs[name].free_height_mm, name))
+    if heights:
+        lost, name = max(heights)
+        sd = math.hypot(unit.pack.uncertainty.free_height_mm, 0.01)
+        confidence = float(ndtr((lost - SET_BY_MM) / sd))
+        yield Hint("springs_set", confidence, f"{name} is {lost:.2f} mm lower than new by the card ({card.free_height_mm:.2f} mm)")
+    block = unit.pack.block
+    if block is not None and unit.card.block_free_length_mm is not None:
+        lost = unit.card.block_free_length_mm - block.free_length_mm
+        worth = lost / max(block.free_length_mm - block.fitted_length_mm, 0.1)
+        text = f"the springs are {lost:.1f} mm shorter than new by the card: {100 * worth:.0f} % of their load"
+        yield Hint("springs_set", float(ndtr((worth - 0.05) / 0.03)), text)
+    for name, side in zip(SIDES, unit.pack.now.sides, strict=True):
+        if side.springs and card.stack is not None and not _same_stack(side.stack, card.stack):
+            yield Hint("springs_reversed", 0.95, f"{name} is built '{side.stack}', the card has '{card.stack}'")
+    for number, entry in enumerate(unit.pack.history, start=1):
+        for name, side in zip(SIDES, entry.build.sides, strict=True):
+            if card.per_side is not None and side.springs and len(side.springs) < card.per_side:
+                yield Hint("spring_missing", 0.95, f"series {number}: {name} had {len(side.springs)} springs, the card {card.per_side}")
+            elif card.stack is not None and side.springs and not _same_stack(side.stack, card.stack):
+                yield Hint("springs_reversed", 0.9, f"series {number}: {name} was built '{side.stack}', the card has '{card.stack}'")
+    solid = max((float(group.solid.mean()) for group in loads.groups), default=0.0)
+    if solid > SOLID_AT_MOST:
+        yield Hint("springs_solid", solid, f"springs as fitted stand solid with a probability of {100 * solid:.0f} %")
+
+
+def _same_stack(mine: str, card: str) -> bool:
+    """A stack looks the same turned over as a whole."""
+    turned = mine.translate(str.maketrans("()", ")("))
+    return mine == card or turned == card
+
+
+def _faces(learnt: Learnt) -> Iterator[Hint]:
+    unit = learnt.unit
+    wanted = unit.card.faces_per_side
+    if wanted is None:
+        return
+    for name, faces in zip(SIDES, unit.faces(unit.pack.now), strict=True):
+        if faces < wanted:
+            yield Hint("faces_lost", 0.97, f"{name} has {faces} rubbing faces in this order, the card {wanted}: like plates lie together")
+
+
+def _friction(learnt: Learnt, context: Context) -> Iterator[Hint]:
+    if not learnt.observations:
+        return
+    mean, sd = learnt.friction(context)
+    known = context.oil in priors.OILS
+    expected = priors.OILS[context.oil].friction if known else 0.113
+    off = mean - math.log(expected)
+    high = float(ndtr((off - FRICTION_OFF) / sd).mean())
+    low = float(ndtr((-off - FRICTION_OFF) / sd).mean())
+    median = math.exp(float(np.median(mean)))
+    with_oil = f"with {context.oil} oil {expected:.3f} is usual" if known else "0.08 to 0.15 is usual with oil"
+    yield Hint("friction_high", high, f"the pulls speak for a friction of {median:.3f}; {with_oil}: dry plates or spent oil")
+    yield Hint("friction_low", low, f"the pulls speak for a friction of {median:.3f}; {with_oil}: glazed plates or too much modifier")
+
+
+def _one_sided(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
+    unit = learnt.unit
+    for number, entry in enumerate(unit.pack.history, start=1):
+        steps = [s for s in entry.first_step_nm if s > 0.0]
+        if steps and entry.breakaway_nm and entry.arrangement == "A":
+            plateau = sum(entry.breakaway_nm) / len(entry.breakaway_nm)
+            weaker = sum(steps) / len(steps)
+            ratio = weaker / max(2.0 * plateau - weaker, 1e-6)
+            text = f"series {number}: a first step at {weaker:.0f} of {plateau:.0f} N.m; the other pack holds {2 * plateau - weaker:.0f}"
+            yield Hint("one_sided", float(ndtr((SIDES_APART - ratio) / 0.08)), text)
+    faces = unit.faces(unit.pack.now)
+    packs = [n * load for n, load in zip(faces, loads.load_n, strict=True)]
+    ratio = np.minimum(*packs) / np.maximum(np.maximum(*packs), 1e-6)
+    text = f"by sheet and pulls the weaker pack holds {100 * float(np.median(ratio)):.0f} % of the stronger"
+    yield Hint("one_sided", float((ratio < SIDES_APART).mean()), text)
+
+
+def _arrangement(learnt: Learnt) -> Iterator[Hint]:
+    for number, entry in enumerate(learnt.unit.pack.history):
+        wrong = sum(probability for pattern, probability in learnt.patterns if number in pattern.mistaken)
+        if wrong >= SAID_FROM:
+            other = "A" if entry.arrangement != "A" else "B or D"
+            text = f"series {number + 1} reads as if pulled in {other}, not in {entry.arrangement}: a factor of two against springs and plates"
+            yield Hint("arrangement_mistaken", wrong, text)
+
+
+def _runs_in(learnt: Learnt) -> Iterator[Hint]:
+    for number, entry in enumerate(learnt.unit.pack.history, start=1):
+        values = entry.breakaway_nm or entry.sliding_nm
+        if entry.build.plate_state is not PlateState.NEW or is_free(entry) or len(values) < 3:
+            continue
+        order = np.arange(len(values)) - (len(values) - 1) / 2.0
+        logs = np.log(values)
+        slope = float(order @ logs / (order @ order))
+        rest = logs - logs.mean() - slope * order
+        sd = math.sqrt(float(rest @ rest) / (len(values) - 2) / float(order @ order))
+        sd = math.hypot(sd, priors.PULL_TO_PULL.low / math.sqrt(float(order @ order)))
+        text = f"series {number}: new plates, and the pulls fall by {-100 * slope:.1f} % each"
+        yield Hint("runs_in", float(ndtr((-slope - RUNS_IN_FALL) / sd)), text)
+
+
+def why_not(learnt: Learnt, context: Context, window: Window, best_torque_nm: float, *, between_would_do: bool) -> tuple[str, ...]:
+    """Why no shim will do it, the most likely reason first.
+
+    Parameters
+    ----------
+    best_torque_nm
+        What the nearest choice reaches.
+    between_would_do
+        Whether a size that is not in stock would land.
+    """
+    unit = learnt.unit
+    if between_would_do:
+        return ("shelf",)
+    low = window.low_nm is not None and best_torque_nm < window.low_nm
+    friction_mean, _ = learnt.friction(context)
+    expected = priors.OILS.get(context.oil)
+    off = float(np.median(friction_mean)) - math.log(expected.friction if expected else 0.113)
+    faces = unit.card.faces_per_side
+    plates = 0.0
+    if faces is not None:
+        plates += math.log(max(faces, 1) / max(sum(unit.faces(unit.pack.now)) / 2.0, 0.5))
+    plates -= off if low else 0.0
+    if not low:
+        plates = off
+    springs = _spring_shortfall(learnt, low=low)
+    found = [(springs, "springs")]
+    if plates > FRICTION_OFF * 0.8:
+        found.append((plates, "plates"))
+    return tuple(code for _, code in sorted(found, reverse=True))
+
+
+def _spring_shortfall(learnt: Learnt, *, low: bool) -> float:
+    """Log by which the springs' load differs from new ones of the card in the same place; 0.1 where the card does not say."""
+    unit = learnt.unit
+    card = unit.card.springs
+    if card.free_height_mm is None:
+        return 0.1
+    names = (*unit.pack.now.left.springs, *unit.pack.now.right.springs)
+    if not names:
+        return 0.1
+    thickness = card.thickness_mm or unit.pack.springs[names[0]].thickness_mm
+    new = card.free_height_mm - thickness
+    now = sum(unit.pack.springs[name].cone_height_mm for name in names) / len(names)
+    ratio = math.log(max(new, 0.01) / max(now, 0.01))
+    return max(ratio if low else -ratio, 0.1)
+
+
+def present_loads(learnt: Learnt) -> Loads:
+    """Loads of what is fitted now, in every draw; one column."""
+    still = np.zeros(1)
+    return loads_of(learnt.unit, learnt.unknowns, learnt.unit.pack.now, still, still)
+
+
+def present_context(learnt: Learnt) -> Context:
+    """Context of what is fitted now."""
+    return contexts(learnt.unit)[1]
+
+

@@ -1,0 +1,409 @@
+"""What the history says: friction by algebra, everything else by weighted draws.
+
+Given a draw of dimensions, stiffness and scatter, the logarithm of every reading is linear in a few normal quantities (friction, breakaway over
+sliding, spring lot, run-in, sensor gain, rebuild scatter, pull scatter), so that its likelihood and the prediction are those of a joint normal
+distribution (JCGM 102 calls it the multivariate measurement model). The draws are weighted by that likelihood. No step has a knob to tune.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from analysis.pack import priors
+from analysis.pack.arrangement import Conversion, conversion_to_mean
+from analysis.pack.parts import Build, HistoryEntry, PlateState
+from analysis.pack.stack import inner_plates
+from analysis.pack.unknowns import Floats, Unit, Unknowns, draw, gap_noise, loads_of, mean_torque_per_friction_nm, stratified_normals
+from analysis.window import Basis
+
+FIRST_DRAWS = 4096
+"""Draws before weighting: a probability is then good to 0.01 where a tenth of them count."""
+MORE_DRAWS = 32768
+"""Where fewer than `ENOUGH` count, as without a measured space."""
+ENOUGH = 400.0
+KEPT = 1024
+"""Draws kept after weighting, of equal weight."""
+SEED = 20261
+LEAST_TORQUE_NM = 0.05
+"""Torque per friction of 1 below which a pack counts as unloaded; only keeps logarithms finite."""
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What friction, springs and readings of two series have in common is told by these."""
+
+    build: Build
+    oil: str
+    era: int
+    renewed: float
+    """Share of the inner plates that is new."""
+    new: bool
+    inner: frozenset[str] = frozenset()
+    """Names of the inner plates, where they have any."""
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """A mean that was read, in one basis. `entry` is its number in the history."""
+
+    context: Context
+    basis: Basis
+    log_mean: float
+    pulls: int
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """Which entries were pulled in another arrangement than written, and how probable that is beforehand."""
+
+    mistaken: frozenset[int]
+    probability: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Learnt:
+    """What is known after the history: equally weighted draws.
+
+    Parameters
+    ----------
+    unknowns
+        The draws that are left.
+    sd_pull, pulls_next
+        Scatter of a pull, and how many the next series has.
+    """
+
+    unit: Unit
+    unknowns: Unknowns
+    basis: Basis
+    factor: Floats
+    """Reading in the window's arrangement over the mean of both packs."""
+    observations: tuple[Observation, ...]
+    residuals: Floats
+    covariances: Floats
+    pulls_next: int
+    patterns: tuple[tuple[Pattern, float], ...]
+    """With their probabilities after the history."""
+    effective: float
+    """Number of draws that counted before thinning."""
+    not_converted: tuple[int, ...]
+    surprise: float
+    """Log-likelihood of the history over what it would be had all residuals been nought: strongly negative where sheet and pulls disagree."""
+
+    def predict(self, context: Context) -> tuple[Floats, Floats]:
+        """Mean and standard deviation of the log of (reading over torque per friction of 1), the unit itself, in each draw."""
+        own = _State(context, self.basis)
+        mean = np.full(self.unknowns.size, _prior_mean(own))
+        variance = np.full(self.unknowns.size, _covariance(own, own, gain=self.unit.pack.uncertainty.torque))
+        return self._conditioned(mean, variance, [self._between(own, one) for one in self.observations])
+
+    def friction(self, context: Context) -> tuple[Floats, Floats]:
+        """Mean and standard deviation of the log of friction at the basis' moment, in each draw."""
+        own = _State(context, self.basis)
+        mean = np.full(self.unknowns.size, _friction_mean(context.oil, self.basis))
+        variance = np.full(self.unknowns.size, _friction_covariance(own, own))
+        shared = [_friction_covariance(own, _State(one.context, one.basis)) for one in self.observations]
+        return self._conditioned(mean, variance, shared)
+
+    def _between(self, own: _State, seen: Observation) -> float:
+        return _covariance(own, _State(seen.context, seen.basis), gain=self.unit.pack.uncertainty.torque)
+
+    def _conditioned(self, mean: Floats, variance: Floats, shared: Sequence[float]) -> tuple[Floats, Floats]:
+        if not self.observations:
+            return mean, np.sqrt(variance)
+        k = np.asarray(shared)
+        solved = np.linalg.solve(self.covariances, np.broadcast_to(k[None, :, None], (self.unknowns.size, k.size, 1)))[:, :, 0]
+        mean = mean + np.sum(solved * self.residuals, axis=1)
+        return mean, np.sqrt(np.maximum(variance - solved @ k, 1e-8))
+
+    def reading_sd(self, unit_sd: Floats, noise: Floats) -> Floats:
+        """Standard deviation of the log of the next series' mean: unit, rebuild, gap (shape (draws, choices)) and pulls."""
+        pulls = self.unknowns.sd_pull**2 / self.pulls_next
+        if self.basis is Basis.SLIDING:
+            pulls = pulls + priors.PULL_BASIS_SD**2 / self.pulls_next
+        total: Floats = np.sqrt((unit_sd**2 + self.unknowns.sd_rebuild**2 + pulls)[:, None] + noise**2)
+        return total
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    context: Context
+    basis: Basis
+
+
+def contexts(unit: Unit) -> tuple[list[Context], Context]:
+    """Contexts of the history's entries, and of what is fitted now."""
+    found: list[Context] = []
+    era = 0
+    last_new = False
+    worn: set[str] = set()
+    for number, build in enumerate([*(entry.build for entry in unit.pack.history), unit.pack.now]):
+        new = build.plate_state is PlateState.NEW
+        if new and not last_new and number > 0:
+            era += 1
+        inner = inner_plates(build, unit.pack)
+        renewed = sum(name not in worn for name in inner) / len(inner) if inner else 1.0
+        found.append(Context(build, build.oil or "unknown", era, renewed if new else 0.0, new, frozenset(inner)))
+        if not new:
+            worn.update(inner)
+        last_new = new
+    return found[:-1], found[-1]
+
+
+def context_of(build: Build, unit: Unit, fresh: frozenset[str] = frozenset()) -> Context:
+    """Context of a build that is considered now, some of its plates fresh from the shelf."""
+    _, now = contexts(unit)
+    inner = inner_plates(build, unit.pack)
+    renewed = sum(name in fresh for name in inner) / len(inner) if inner else float(bool(fresh))
+    if not renewed:
+        return Context(build, now.oil, now.era, now.renewed, now.new, frozenset(inner))
+    return Context(build, now.oil, now.era + (0 if inner else 1), renewed, True, frozenset(inner))
+
+
+def _common_plates(a: Context, b: Context) -> float:
+    """Share of the friction faces that two builds have in common."""
+    if not a.inner or not b.inner:
+        return float(a.era == b.era)
+    return len(a.inner & b.inner) / max(len(a.inner), len(b.inner))
+
+
+def _common_springs(a: Context, b: Context) -> float:
+    mine = {name for side in a.build.sides for name in side.springs}
+    theirs = {name for side in b.build.sides for name in side.springs}
+    return len(mine & theirs) / max(len(mine), len(theirs)) if mine or theirs else 1.0
+
+
+def _oil_moments(oil: str) -> tuple[float, float, float, float, float]:
+    """Mean of log friction at breakaway and of log breakaway over sliding, their variances and covariance."""
+    known = [priors.OILS[oil]] if oil in priors.OILS else list(priors.OILS.values())
+    friction = np.log([one.friction for one in known])
+    ratio = np.log([one.break_over_slide for one in known])
+    own_f, own_r = priors.FRICTION_REL_SD**2, priors.BREAK_OVER_SLIDE_SD**2
+    between = float(np.mean((friction - friction.mean()) * (ratio - ratio.mean())))
+    return float(friction.mean()), float(ratio.mean()), own_f + float(friction.var()), own_r + float(ratio.var()), between
+
+
+def _friction_mean(oil: str, basis: Basis) -> float:
+    friction, ratio, *_ = _oil_moments(oil)
+    return friction if basis is Basis.BREAKAWAY else friction - ratio
+
+
+def _prior_mean(state: _State) -> float:
+    new = state.context.renewed
+    run_in = new * priors.RUN_IN_NEW[0] + (1.0 - new) * priors.RUN_IN_USED[0]
+    return _friction_mean(state.context.oil, state.basis) + math.log1p(priors.SPRING_LOT_MEAN) + run_in
+
+
+def _friction_covariance(a: _State, b: _State) -> float:
+    if a.context.oil != b.context.oil:
+        return 0.0
+    _, _, friction, ratio, between = _oil_moments(a.context.oil)
+    slide_a, slide_b = a.basis is Basis.SLIDING, b.basis is Basis.SLIDING
+    value = friction - between * (slide_a + slide_b) + ratio * (slide_a and slide_b)
+    return value * _common_plates(a.context, b.context)
+
+
+def _run_in_sd(context: Context) -> float:
+    return context.renewed * priors.RUN_IN_NEW[1] + (1.0 - context.renewed) * priors.RUN_IN_USED[1]
+
+
+def _covariance(a: _State, b: _State, *, gain: float) -> float:
+    """Of the logs of two readings: what the unit and the sensor have in common."""
+    lot = priors.SPRING_LOT_SD**2 * _common_springs(a.context, b.context)
+    run_in = 0.0
+    if a.context.new == b.context.new:
+        run_in = _run_in_sd(a.context) * _run_in_sd(b.context) * _common_plates(a.context, b.context)
+    return _friction_covariance(a, b) + lot + run_in + gain**2
+
+
+def is_free(entry: HistoryEntry) -> bool:
+    """Whether a series counts as free: one pull in which nothing held is enough."""
+    return any(value < priors.FREE_BELOW_NM for value in (*entry.breakaway_nm, *entry.sliding_nm))
+
+
+def _observed(unit: Unit, before: Sequence[Context], conversions: Sequence[Conversion | None]) -> list[Observation]:
+    seen = []
+    for number, (entry, context) in enumerate(zip(unit.pack.history, before, strict=True)):
+        if conversions[number] is None or is_free(entry):
+            continue
+        for basis, values in ((Basis.BREAKAWAY, entry.breakaway_nm), (Basis.SLIDING, entry.sliding_nm)):
+            if values:
+                seen.append(Observation(context, basis, math.log(sum(values) / len(values)), len(values), number))
+    return seen
+
+
+def _patterns(entries: Sequence[int], *, possible: bool) -> list[Pattern]:
+    """Ways in which the arrangement may have been mistaken: nowhere, in one series, in all of them."""
+    if not entries or not possible:
+        return [Pattern(frozenset(), 1.0)]
+    sets = {frozenset(entries), *(frozenset([one]) for one in entries)}
+    each = priors.WRONG_ARRANGEMENT / 2.0
+    wrong = [Pattern(one, each * (2.0 if len(entries) == 1 else 1.0)) for one in sorted(sets, key=sorted)]
+    return [Pattern(frozenset(), 1.0 - sum(one.probability for one in wrong)), *wrong]
+
+
+def _scatter_log_likelihood(history: Sequence[HistoryEntry], sd_pull: Floats) -> Floats:
+    """Of the scatter within the series, pooled."""
+    squares, freedom = 0.0, 0
+    for entry in history:
+        values = entry.breakaway_nm or entry.sliding_nm
+        if is_free(entry) or len(values) < 2:
+            continue
+        logs = np.log(values)
+        squares += float(np.sum((logs - logs.mean()) ** 2))
+        freedom += len(values) - 1
+    likelihood: Floats = -freedom * np.log(sd_pull) - 0.5 * squares / sd_pull**2
+    return likelihood
+
+
+def learn(unit: Unit, basis: Basis, arrangement: str, considered: Sequence[Build] = ()) -> Learnt:
+    """What the history says of the unit.
+
+    Parameters
+    ----------
+    unit
+        Sheet and card.
+    basis, arrangement
+        Of the window: predictions are readings of that kind.
+    considered
+        Builds with other parts that predictions will be asked for.
+    """
+    builds = [entry.build for entry in unit.pack.history] + [unit.pack.now, unit.reference, *considered]
+    size = FIRST_DRAWS if unit.space_counts or unit.block else 4 * FIRST_DRAWS
+    while True:
+        unknowns = draw(unit, builds, size, SEED)
+        weighed = _weigh(unit, unknowns, basis, arrangement)
+        if weighed.effective >= ENOUGH or size >= MORE_DRAWS:
+            return weighed
+        size = MORE_DRAWS
+
+
+def _weigh(unit: Unit, unknowns: Unknowns, basis: Basis, arrangement: str) -> Learnt:
+    card, history = unit.card, unit.pack.history
+    before, _ = contexts(unit)
+    target = conversion_to_mean(arrangement, card.layout, ramps_deg=card.ramps_deg, ratio=card.ratio)
+    conversions = [
+        Conversion(1.0)
+        if entry.arrangement == arrangement and target is None
+        else conversion_to_mean(entry.arrangement, card.layout, ramps_deg=card.ramps_deg, ratio=card.ratio)
+        for entry in history
+    ]
+    if target is None:
+        # Readings in the card's own arrangement are compared among themselves; friction then takes the factor in.
+        conversions = [one if entry.arrangement == arrangement else None for one, entry in zip(conversions, history, strict=True)]
+        target = Conversion(1.0)
+    observations = _observed(unit, before, conversions)
+    log_model, noise, weights = _entries(unit, unknowns, before, conversions)
+    logs = weights + _scatter_log_likelihood(history, unknowns.sd_pull)
+    entries = sorted({one.entry for one in observations})
+    possible = all(e.arrangement in ("A", "B", "D", "E", "V", "V2") for e in history)
+    patterns = _patterns(entries, possible=possible)
+    residuals, covariances = _joint(unit, unknowns, observations, log_model, noise)
+    table = np.tile(logs[:, None], (1, len(patterns)))
+    surprise = 0.0
+    shifted = []
+    for column, pattern in enumerate(patterns):
+        shift = np.array([_shift(history[one.entry].arrangement) if one.entry in pattern.mistaken else 0.0 for one in observations])
+        moved = residuals - shift[None, :]
+        shifted.append(moved)
+        table[:, column] += math.log(pattern.probability) + _normal_log_density(moved, covariances)
+    if observations:
+        surprise = float(np.max(table[:, 0] - logs - math.log(patterns[0].probability)) - _normal_log_peak(covariances))
+    table -= table.max()
+    weight = np.exp(table)
+    total = weight.sum(axis=0)
+    weight /= weight.sum()
+    effective = 1.0 / float(np.sum(weight.sum(axis=1) ** 2))
+    picked = _resample(weight.ravel(), KEPT)
+    rows, columns = np.divmod(picked, len(patterns))
+    kept = replace(unknowns.taken(rows), normal_unit=stratified_normals(KEPT, SEED + 1), normal_reading=stratified_normals(KEPT, SEED + 2))
+    own = np.stack(shifted, axis=2)[rows, :, columns] if observations else np.zeros((KEPT, 0))
+    last = next((e for e in reversed(history) if not is_free(e) and (e.breakaway_nm or e.sliding_nm)), None)
+    return Learnt(
+        unit=unit,
+        unknowns=kept,
+        basis=basis,
+        factor=target.factor * (1.0 + target.excess_max * kept.ramp_excess),
+        observations=tuple(observations),
+        residuals=own,
+        covariances=covariances[rows],
+        pulls_next=5 if last is None else len(last.breakaway_nm or last.sliding_nm),
+        patterns=tuple((p, float(t / total.sum())) for p, t in zip(patterns, total, strict=True)),
+        effective=effective,
+        not_converted=tuple(n for n, one in enumerate(conversions) if one is None),
+        surprise=surprise,
+    )
+
+
+def _shift(arrangement: str) -> float:
+    """Log by which a reading is off where A was written for B or the other way round."""
+    twice = math.log(2.0 * (1.0 + 0.05))
+    return -twice if arrangement in ("B", "D", "E", "V2") else twice
+
+
+def _entries(
+    unit: Unit, unknowns: Unknowns, before: Sequence[Context], conversions: Sequence[Conversion | None]
+) -> tuple[list[Floats], list[Floats], Floats]:
+    """Log of the reading per friction of 1 and its gap noise for every entry; and the log weight of those that were free."""
+    models, noises = [], []
+    weights = np.zeros(unknowns.size)
+    still = np.zeros(1)
+    for entry, context, conversion in zip(unit.pack.history, before, conversions, strict=True):
+        loads = loads_of(unit, unknowns, entry.build, still, still)
+        factor = conversion or Conversion(1.0)
+        torque = mean_torque_per_friction_nm(unit, entry.build, loads)[:, 0]
+        model = np.log(np.maximum(torque * factor.factor * (1.0 + factor.excess_max * unknowns.ramp_excess), LEAST_TORQUE_NM))
+        models.append(model)
+        noises.append(gap_noise(unit, entry.build, loads)[:, 0])
+        if is_free(entry):
+            state = _State(context, Basis.BREAKAWAY if entry.breakaway_nm else Basis.SLIDING)
+            sd = math.sqrt(_covariance(state, state, gain=unit.pack.uncertainty.torque))
+            nothing = ndtr((math.log(priors.FREE_BELOW_NM) - model - _prior_mean(state)) / sd)
+            weights += np.log(priors.FREE_OTHER_CAUSE + (1.0 - priors.FREE_OTHER_CAUSE) * nothing)
+    return models, noises, weights
+
+
+def _joint(
+    unit: Unit, unknowns: Unknowns, observations: Sequence[Observation], log_model: Sequence[Floats], noise: Sequence[Floats]
+) -> tuple[Floats, Floats]:
+    """Residuals of the observations and their covariance, in every draw: shapes (draws, n) and (draws, n, n)."""
+    n = len(observations)
+    residuals = np.zeros((unknowns.size, n))
+    covariances = np.zeros((unknowns.size, n, n))
+    states = [_State(one.context, one.basis) for one in observations]
+    gain = unit.pack.uncertainty.torque
+    for i, one in enumerate(observations):
+        residuals[:, i] = one.log_mean - log_model[one.entry] - _prior_mean(states[i])
+        for j, other in enumerate(observations):
+            covariances[:, i, j] = _covariance(states[i], states[j], gain=gain)
+            if one.entry == other.entry:
+                shared_pulls = max(one.pulls, other.pulls)
+                covariances[:, i, j] += unknowns.sd_rebuild**2 + unknowns.sd_pull**2 / shared_pulls + noise[one.entry] ** 2
+        covariances[:, i, i] += priors.PULL_BASIS_SD**2 / one.pulls
+    return residuals, covariances
+
+
+def _normal_log_density(residuals: Floats, covariances: Floats) -> Floats:
+    if residuals.shape[1] == 0:
+        return np.zeros(residuals.shape[0])
+    solved = np.linalg.solve(covariances, residuals[:, :, None])[:, :, 0]
+    _, logdet = np.linalg.slogdet(covariances)
+    density: Floats = -0.5 * np.sum(residuals * solved, axis=1) - 0.5 * logdet
+    return density
+
+
+def _normal_log_peak(covariances: Floats) -> float:
+    _, logdet = np.linalg.slogdet(covariances)
+    return float(np.median(-0.5 * logdet))
+
+
+def _resample(weights: Floats, count: int) -> NDArray[np.intp]:
+    """Systematic resampling: each draw comes as often as its weight says, to within one."""
+    places = (np.arange(count) + 0.5) / count
+    return np.minimum(np.searchsorted(np.cumsum(weights), places), weights.size - 1)

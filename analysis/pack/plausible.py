@@ -1,0 +1,267 @@
+"""Entries that cannot be right: read, but not believed."""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from analysis.pack.limits import nominal_loads
+from analysis.pack.parts import SIDES, Build, CupSpring, Pack, Plate, PlateKind, Shelf, SideBuild, SpecCard
+from analysis.pack.unknowns import Unit
+
+PLATE_MM = (0.6, 6.0)
+"""Plates of this trade are 1.3 to 3 mm thick (TRADE.md 3.2); an inch read as mm is 0.08, a slipped point 0.2 or 20."""
+OFF_THE_REST_MM = 0.07
+"""One reading of a plate this far from its others is a slip of the pen: a worn track differs by hundredths, the wear limit is 0.1."""
+REST_AGREES_MM = 0.03
+"""... where those agree."""
+FROM_LIKE_PLATES = 0.25
+"""A plate that differs by a quarter from its like: the grades of one kind differ by 0.1 mm in 2."""
+BELOW_UNWORN_MM = 0.5
+"""Facings are not worn by half a millimetre before steel shows; the unworn place was misread."""
+SHIM_MM = (0.04, 3.0)
+"""The thinnest shim stock is 0.05 mm; beyond 3 mm it is a plate."""
+TALLER_MM = 0.5
+"""Taller than the card's spring by more than this (PACK.md 4)."""
+SPRING_THICKNESS_OFF = 0.2
+"""Thickness that differs from the card's by a fifth: EN 16983 allows a tenth at most."""
+STEEPEST_CONE = 3.0
+"""Cone height over thickness beyond which no cup spring is made (EN 16983 ends at 1.3; cone springs of this trade reach 2)."""
+STACK_OFF_MM = 1.0
+"""Left and right stacks, or the same side before and after, of like plates: a millimetre is half a plate."""
+FLAT_TOO_FAR_MM = 0.35
+"""Springs pressed beyond flat by more than this by the sheet: the case would not have closed."""
+PLAY_TOO_FAR_MM = 0.6
+"""Springs with more play than this while the unit held torque: the space was misread."""
+DISAGREE = 0.03
+"""A window printed twice must agree to 3 % (TRADE.md 2.7)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """An entry that is not believed (`stop`), or believed with a word (`warn`)."""
+
+    code: str
+    severity: str
+    where: str
+    text: str
+
+
+def _stop(code: str, where: str, text: str) -> Problem:
+    return Problem(code, "stop", where, text)
+
+
+def problems_of(pack: Pack, card: SpecCard, shelf: Shelf) -> list[Problem]:
+    """Everything that cannot be right, in the order of the sheet."""
+    found = [*_oils(pack), *_fitted(pack, card)]
+    missing = any(one.code in ("plate_missing", "spring_missing") for one in found)
+    found += [*_plates(pack, card), *_stacks(pack), *_springs(pack, card), *_shims(pack, shelf), *_windows(card)]
+    if not missing and not any(one.severity == "stop" for one in found):
+        found += _space(Unit(pack, card))
+    return found
+
+
+def _oils(pack: Pack) -> Iterator[Problem]:
+    if (pack.now.oil or "") == "dry":
+        yield _stop("dry", "pack.oil", "dry plates read high and scatter: oil the plates with the service oil and pull again")
+
+
+def _builds(pack: Pack) -> Iterator[tuple[str, Build]]:
+    yield "", pack.now
+    for number, entry in enumerate(pack.history, start=1):
+        yield f"history {number} ", entry.build
+
+
+def _fitted(pack: Pack, card: SpecCard) -> list[Problem]:
+    found = []
+    for where, build in _builds(pack):
+        for name, side in zip(SIDES, build.sides, strict=True):
+            found += _plates_fitted(pack, card, f"{where}{name}", side)
+            found += _springs_fitted(pack, card, f"{where}{name}", side, now=not where)
+    now = pack.now
+    counts = [len(side.plates) for side in now.sides]
+    if card.plates_per_side is None and min(counts) and counts[0] != counts[1]:
+        fewer = SIDES[counts[0] > counts[1]]
+        found.append(
+            _stop("plate_missing", fewer, f"{fewer} has {min(counts)} plates and the other side {max(counts)}: enter them all, in order")
+        )
+    return _once(found)
+
+
+def _once(found: list[Problem]) -> list[Problem]:
+    kept: dict[tuple[str, str], Problem] = {}
+    for one in found:
+        kept.setdefault((one.code, one.where), one)
+    return list(kept.values())
+
+
+def _plates_fitted(pack: Pack, card: SpecCard, where: str, side: SideBuild) -> Iterator[Problem]:
+    kinds = {str(kind) for kind in PlateKind}
+    for name in side.plates:
+        if name not in pack.plates and (name not in kinds or pack.plates):
+            yield _stop("plate_missing", f"{where}.plates", f"plate '{name}' is in {where} but has no [[plates]] entry of its own")
+    if card.plates_per_side is not None and len(side.plates) < card.plates_per_side:
+        yield _stop(
+            "plate_missing",
+            f"{where}.plates",
+            f"{where} has {len(side.plates)} plates, the card {card.plates_per_side}: enter them all, in order",
+        )
+    twice = sorted({name for name in side.plates if name not in kinds and side.plates.count(name) > 1})
+    if twice:
+        yield _stop("plate_missing", f"{where}.plates", f"plate '{twice[0]}' stands twice in {where}: one of its neighbours was left out")
+
+
+def _springs_fitted(pack: Pack, card: SpecCard, where: str, side: SideBuild, *, now: bool) -> Iterator[Problem]:
+    for name in side.springs:
+        if name not in pack.springs:
+            yield _stop("spring_missing", f"{where}.springs", f"spring '{name}' is in {where} but has no [[springs]] entry")
+    wanted = card.springs.per_side
+    # An old series with a spring left out is a finding, not a slip of the pen.
+    if now and wanted is not None and side.springs and len(side.springs) < wanted:
+        yield _stop("spring_missing", f"{where}.springs", f"{where} has {len(side.springs)} springs, the card {wanted}")
+
+
+def _plates(pack: Pack, card: SpecCard) -> Iterator[Problem]:
+    medians: dict[PlateKind, float] = {}
+    for kind in PlateKind:
+        values = [statistics.median(p.thickness_mm) for p in pack.plates.values() if p.kind is kind and p.thickness_mm]
+        if values:
+            medians[kind] = statistics.median(values)
+    for plate in pack.plates.values():
+        problem = _plate(plate, medians.get(plate.kind))
+        if problem is not None:
+            yield problem
+
+
+def _plate(plate: Plate, like_mm: float | None) -> Problem | None:
+    where = f"plate {plate.name}"
+    low, high = PLATE_MM
+    values = (*plate.thickness_mm, *(() if plate.unworn_mm is None else (plate.unworn_mm,)))
+    for value in values:
+        if not low <= value <= high:
+            hint = "; was it read in inches?" if low <= 25.4 * value <= high else "; has the decimal point slipped?"
+            return _stop("implausible_thickness", where, f"{where}: {value:g} mm is no plate of this trade{hint}")
+    if len(plate.thickness_mm) > 2:
+        for n, value in enumerate(plate.thickness_mm):
+            rest = plate.thickness_mm[:n] + plate.thickness_mm[n + 1 :]
+            if max(rest) - min(rest) <= REST_AGREES_MM and abs(value - statistics.median(rest)) > OFF_THE_REST_MM:
+                text = f"{where}: reading {n + 1}, {value:g} mm, is off the rest ({statistics.median(rest):g} mm): measure it again"
+                return _stop("implausible_thickness", where, text)
+    if like_mm is not None and plate.thickness_mm:
+        middle = statistics.median(plate.thickness_mm)
+        if abs(middle - like_mm) > FROM_LIKE_PLATES * like_mm:
+            text = f"{where}: {middle:g} mm, the other {plate.kind} plates {like_mm:g} mm"
+            return _stop("implausible_thickness", where, text)
+    if plate.unworn_mm is not None and plate.thickness_mm:
+        wear = plate.unworn_mm - statistics.median(plate.thickness_mm)
+        if abs(wear) > BELOW_UNWORN_MM:
+            return _stop("implausible_thickness", where, f"{where}: unworn {plate.unworn_mm:g} mm against {plate.thickness_mm[0]:g} mm")
+    return None
+
+
+def _stacks(pack: Pack) -> Iterator[Problem]:
+    for name, n in (("left", 0), ("right", 1)):
+        seen: list[float] = []
+        for where, build in _builds(pack):
+            side = build.sides[n]
+            if side.stack_height_mm is None:
+                continue
+            height = side.stack_height_mm
+            low, high = PLATE_MM[0] * len(side.plates), PLATE_MM[1] * len(side.plates)
+            if not low <= height <= high:
+                hint = "; was it read in inches?" if low <= 25.4 * height <= high else "; has the decimal point slipped?"
+                yield _stop(
+                    "implausible_thickness", f"{where}{name}.stack_height", f"{where}{name}: {height:g} mm for {len(side.plates)} plates{hint}"
+                )
+                return
+            seen.append(height - (side.shim_total_mm if side.stack_with_shims else 0.0))
+        if seen and max(seen) - min(seen) > STACK_OFF_MM:
+            yield _stop("implausible_thickness", f"{name}.stack_height", f"{name}: stack heights from {min(seen):g} to {max(seen):g} mm")
+            return
+    left, right = pack.now.sides
+    both = left.stack_height_mm is not None and right.stack_height_mm is not None
+    if both and len(left.plates) == len(right.plates) and left.stack_with_shims == right.stack_with_shims:
+        assert left.stack_height_mm is not None
+        assert right.stack_height_mm is not None
+        if abs(left.stack_height_mm - right.stack_height_mm) > STACK_OFF_MM:
+            yield _stop(
+                "implausible_thickness",
+                "stack_height",
+                f"stacks of {left.stack_height_mm:g} and {right.stack_height_mm:g} mm from as many plates: measure both again",
+            )
+
+
+def _springs(pack: Pack, card: SpecCard) -> Iterator[Problem]:
+    fitted = {name for side in pack.now.sides for name in side.springs}
+    for spring in pack.springs.values():
+        problem = _spring(spring, card, fitted_now=spring.name in fitted)
+        if problem is not None:
+            yield problem
+
+
+def _spring(spring: CupSpring, card: SpecCard, *, fitted_now: bool) -> Problem | None:
+    where = f"spring {spring.name}"
+    like = card.springs
+    if spring.inner_diameter_mm >= spring.outer_diameter_mm:
+        return _stop("implausible_spring", where, f"{where}: its hole is as large as the spring")
+    if spring.outer_diameter_mm < 15.0:
+        return _stop("implausible_spring", where, f"{where}: {spring.outer_diameter_mm:g} mm outside; was it read in inches?")
+    if like.free_height_mm is not None and spring.free_height_mm > like.free_height_mm + TALLER_MM:
+        text = f"{where}: {spring.free_height_mm:g} mm tall, new by the card {like.free_height_mm:g} mm: measure it again"
+        return _stop("implausible_spring", where, text)
+    if fitted_now and spring.free_height_mm <= spring.thickness_mm:
+        return _stop("implausible_spring", where, f"{where}: {spring.free_height_mm:g} mm tall and {spring.thickness_mm:g} mm thick: no cone")
+    if like.thickness_mm is not None and abs(spring.thickness_mm - like.thickness_mm) > SPRING_THICKNESS_OFF * like.thickness_mm:
+        return _stop("implausible_spring", where, f"{where}: {spring.thickness_mm:g} mm thick, by the card {like.thickness_mm:g} mm")
+    if fitted_now and spring.cone_height_mm > STEEPEST_CONE * spring.thickness_mm:
+        return _stop("implausible_spring", where, f"{where}: {spring.free_height_mm:g} mm tall and {spring.thickness_mm:g} mm thick")
+    return None
+
+
+def _shims(pack: Pack, shelf: Shelf) -> Iterator[Problem]:
+    low, high = SHIM_MM
+    for where, build in _builds(pack):
+        for name, side in zip(SIDES, build.sides, strict=True):
+            for value in side.shims_mm:
+                if not low <= value <= high:
+                    hint = "; was it read in inches?" if low <= 25.4 * value <= high else "; has the decimal point slipped?"
+                    yield _stop("implausible_shim", f"{where}{name}.shims", f"{where}{name}: {value:g} mm is no shim{hint}")
+    for one in shelf.shims:
+        value = one.shim_mm or 0.0
+        if not low <= value <= high:
+            yield _stop("implausible_shim", "shelf.shims", f"shelf: {value:g} mm is no shim")
+    if not shelf.shims and not any(side.shims_mm for side in pack.now.sides):
+        yield _stop("shelf_empty", "shelf.shims", "no shim on the shelf and none fitted: enter what is in stock")
+
+
+def _windows(card: SpecCard) -> Iterator[Problem]:
+    for one in card.windows:
+        if one.also_printed_nm is None:
+            continue
+        for mine, other in zip((one.window.low_nm, one.window.high_nm), one.also_printed_nm, strict=True):
+            if mine is None and other is None:
+                continue
+            if mine is None or other is None or abs(other - mine) > DISAGREE * max(mine, other):
+                text = f"the card prints {one.window} and, in its other unit, {other or 0:.3g} for {mine or 0:.3g} N.m: look at the page"
+                yield _stop("window_misprint", "window.also_printed", text)
+                return
+
+
+def _space(unit: Unit) -> list[Problem]:
+    """Springs that could not stand as the space has them."""
+    loads = nominal_loads(unit)
+    if loads is None:
+        return []
+    found = []
+    held = any(min(entry.breakaway_nm or entry.sliding_nm or (0.0,)) > 5.0 for entry in unit.pack.history[-1:])
+    for group in loads.groups:
+        where = SIDES[group.side]
+        beyond = float(group.deflection_mm[0, 0] - group.cone_mm[0, 0])
+        if beyond > FLAT_TOO_FAR_MM:
+            text = f"{where}: by the space the springs would be pressed {beyond:.2f} mm beyond flat: measure depths and heights again"
+            found.append(_stop("implausible_space", "space", text))
+        elif held and -float(group.deflection_mm[0, 0]) > PLAY_TOO_FAR_MM:
+            text = f"{where}: by the space the springs would have play, yet the unit held torque: measure depths and heights again"
+            found.append(_stop("implausible_space", "space", text))
+    return _once(found)

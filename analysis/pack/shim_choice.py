@@ -1,0 +1,482 @@
+"""Every buildable choice of shims: its torque, its probabilities, and the order in which to offer them."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations_with_replacement
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from analysis.pack import priors
+from analysis.pack.cup_springs import SOLID_SHARE
+from analysis.pack.inference import Context, Learnt
+from analysis.pack.parts import SIDES, Build, Sense, Shelf, SideBuild
+from analysis.pack.unknowns import Floats, Loads, Unit, gap_noise, gap_sd_mm, loads_of, mean_torque_per_friction_nm
+from analysis.window import Window
+
+TIE = 0.01
+"""Choices within this of the best count as equally good (PACK.md 4)."""
+SOLID_AT_MOST = 0.02
+"""A choice that goes solid with more than this is never the best (PACK.md 4)."""
+LISTED = 40
+"""Choices that are answered in full; PACK.md asks for ten."""
+SCREENED = 120
+"""Choices reckoned with all draws, after a look at all of them with `SCREEN_DRAWS`."""
+SCREEN_DRAWS = 64
+SIZE_STEP = 10_000
+"""Shim totals are equal when they agree to 0.1 um."""
+LISTS_A_TOTAL = 6
+"""Ways to make a total that are tried against the stock, those with fewest shims first."""
+DEFAULT_SHIMS_PER_SIDE = 3
+"""Where the card does not say."""
+DEFAULT_TOTAL_MAX_MM = 2.0
+"""Where the card does not say: more than this is another plate (TRADE.md 3.2)."""
+STILL_MM = 5e-4
+"""Limits of the sheet's own sums are kept to half a micrometre: 0.05 is not more than 0.05."""
+
+
+@dataclass(frozen=True, slots=True)
+class ShimPair:
+    """Shims of both sides. `moves`: sides that have to be opened."""
+
+    left_mm: tuple[float, ...]
+    right_mm: tuple[float, ...]
+    change_left_mm: float
+    change_right_mm: float
+    moves: int
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One choice and what is expected of it (PACK.md 4)."""
+
+    shims: ShimPair
+    torque_median_nm: float
+    torque_low_nm: float
+    torque_high_nm: float
+    probability_in_window: float
+    probability_solid: float
+    probability_clearance_broken: float
+    probability_lands: float
+    broken: tuple[str, ...]
+    off_middle: float
+    """How far from the middle of what the shims set; smaller is better."""
+
+
+@dataclass(frozen=True, slots=True)
+class EndPlay:
+    """End play of one side as it will be read: mean with the shims fitted now, and standard deviation."""
+
+    mm: float
+    sd_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """All choices for one build, in their order, and what they say together."""
+
+    build: Build
+    choices: tuple[Choice, ...]
+    probability_feasible: float
+    nothing: Choice
+    """The choice that changes nothing."""
+
+
+def _key(total_mm: float) -> int:
+    return round(total_mm * SIZE_STEP)
+
+
+def shim_stock(shelf: Shelf, fitted: Build) -> Counter[int]:
+    """Sizes at hand, keyed in 0.1 um: the shelf's, and what is fitted now."""
+    stock: Counter[int] = Counter()
+    for one in shelf.shims:
+        assert one.shim_mm is not None
+        stock[_key(one.shim_mm)] += one.count
+    for side in fitted.sides:
+        stock.update(_key(mm) for mm in side.shims_mm)
+    return stock
+
+
+def side_totals(unit: Unit, side_name: str, fitted: SideBuild, stock: Counter[int]) -> dict[int, list[tuple[int, ...]]]:
+    """Totals that can be built in a side, each with the lists that make it, fewest shims first."""
+    own = tuple(sorted(_key(mm) for mm in fitted.shims_mm))
+    totals: dict[int, list[tuple[int, ...]]] = {sum(own): [own]}
+    if side_name not in unit.card.shim_sides:
+        return totals
+    most = unit.card.shims_per_side or DEFAULT_SHIMS_PER_SIDE
+    limit = _key(unit.card.shims_total_max_mm or DEFAULT_TOTAL_MAX_MM)
+    sizes = sorted(stock)
+    for count in range(most + 1):
+        for made in combinations_with_replacement(sizes, count):
+            total = sum(made)
+            if total > limit or any(made.count(size) > stock[size] for size in set(made)):
+                continue
+            lists = totals.setdefault(total, [])
+            if len(lists) < LISTS_A_TOTAL and made not in lists:
+                lists.append(made)
+    return totals
+
+
+def shim_pairs(unit: Unit, build: Build, shelf: Shelf) -> list[ShimPair]:
+    """Every pair of totals that can be built at once, with the fitted list for a total that stays."""
+    stock = shim_stock(shelf, unit.pack.now)
+    left, right = (side_totals(unit, name, side, stock) for name, side in zip(SIDES, build.sides, strict=True))
+    fitted_left, fitted_right = (sum(_key(mm) for mm in side.shims_mm) for side in build.sides)
+    pairs = []
+    for total_left, lists_left in left.items():
+        for total_right, lists_right in right.items():
+            made = _first_in_stock(lists_left, lists_right, stock)
+            if made is None:
+                continue
+            change = ((total_left - fitted_left) / SIZE_STEP, (total_right - fitted_right) / SIZE_STEP)
+            moves = (total_left != fitted_left) + (total_right != fitted_right)
+            pairs.append(ShimPair(_mm(made[0], build.left), _mm(made[1], build.right), *change, moves))
+    return pairs
+
+
+def _mm(made: tuple[int, ...], fitted: SideBuild) -> tuple[float, ...]:
+    """Sizes in mm, largest first; the fitted list stays as it was written."""
+    if sorted(made) == sorted(_key(mm) for mm in fitted.shims_mm):
+        return fitted.shims_mm
+    return tuple(size / SIZE_STEP for size in sorted(made, reverse=True))
+
+
+def _first_in_stock(
+    lists_left: Sequence[tuple[int, ...]], lists_right: Sequence[tuple[int, ...]], stock: Counter[int]
+) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
+    for left in lists_left:
+        for right in lists_right:
+            both = left + right
+            if all(both.count(size) <= stock[size] for size in set(both)):
+                return left, right
+    return None
+
+
+def left_right_mm(unit: Unit, build: Build) -> float | None:
+    """Plates and shims of the left side less those of the right, by means; None where a height is not known."""
+    left, right = unit.heights(build)
+    if "unknown" in (left.source, right.source):
+        return None
+    return left.mm + build.left.shim_total_mm - right.mm - build.right.shim_total_mm
+
+
+def _keeps_left_right(unit: Unit, build: Build, pairs: Sequence[ShimPair]) -> NDArray[np.bool_]:
+    limit = unit.card.limits.left_right_mm
+    now = left_right_mm(unit, build)
+    if limit is None or now is None:
+        return np.ones(len(pairs), dtype=bool)
+    return np.array([abs(now + p.change_left_mm - p.change_right_mm) <= limit + STILL_MM for p in pairs], dtype=bool)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Reckoned:
+    """Probabilities of all pairs in every draw, shapes (draws, pairs)."""
+
+    log_unit: Floats
+    log_torque: Floats
+    sd: Floats
+    in_window: Floats
+    limits_kept: Floats
+    clearance_kept: Floats
+    share_kept: Floats
+    solid: Floats
+    clearance_mm: Floats
+    """Of the tighter line; nan where there are no springs in one."""
+
+
+def _limits_of(window: Window) -> tuple[float, float]:
+    low = -math.inf if window.low_nm is None or window.low_nm <= 0.0 else math.log(window.low_nm)
+    return low, math.inf if window.high_nm is None else math.log(window.high_nm)
+
+
+def _reckon(learnt: Learnt, build: Build, context: Context, pairs: Sequence[ShimPair], window: Window, draws: int | None) -> _Reckoned:
+    unit = learnt.unit
+    if draws is not None:
+        step = learnt.unknowns.size // draws
+        learnt = _thinned(learnt, np.arange(0, learnt.unknowns.size, step))
+    left = np.array([p.change_left_mm for p in pairs])
+    right = np.array([p.change_right_mm for p in pairs])
+    loads = _expanded(unit, learnt, build, left, right)
+    mean, unit_sd = learnt.predict(context)
+    torque = np.maximum(mean_torque_per_friction_nm(unit, build, loads), 1e-6)
+    log_torque = np.log(torque) + (mean + np.log(learnt.factor))[:, None]
+    sd = learnt.reading_sd(unit_sd, gap_noise(unit, build, loads))
+    low, high = _limits_of(window)
+    in_window = ndtr((high - log_torque) / sd) - ndtr((low - log_torque) / sd)
+    share, clearance, solid, tight = _geometry(unit, build, loads)
+    log_unit = log_torque + (unit_sd * learnt.unknowns.normal_unit)[:, None]
+    return _Reckoned(log_unit, log_torque, sd, in_window, share * clearance, clearance, share, solid, tight)
+
+
+def _thinned(learnt: Learnt, which: NDArray[np.intp]) -> Learnt:
+    return replace(
+        learnt,
+        unknowns=learnt.unknowns.taken(which),
+        factor=learnt.factor[which],
+        residuals=learnt.residuals[which],
+        covariances=learnt.covariances[which],
+    )
+
+
+def _expanded(unit: Unit, learnt: Learnt, build: Build, left: Floats, right: Floats) -> Loads:
+    """Loads of all pairs, each line solved once a total."""
+    if unit.through or unit.block:
+        both, back = np.unique(np.round(left + right, 7), return_inverse=True)
+        loads = loads_of(unit, learnt.unknowns, build, both, np.zeros(both.size))
+        return _columns(loads, (back, back))
+    lefts, back_left = np.unique(left, return_inverse=True)
+    rights, back_right = np.unique(right, return_inverse=True)
+    size = max(lefts.size, rights.size)
+    loads = loads_of(unit, learnt.unknowns, build, np.resize(lefts, size), np.resize(rights, size))
+    return _columns(loads, (back_left, back_right))
+
+
+def _columns(loads: Loads, back: tuple[NDArray[np.intp], NDArray[np.intp]]) -> Loads:
+    groups = tuple(
+        replace(one, deflection_mm=one.deflection_mm[:, back[one.side]], cone_mm=one.cone_mm[:, back[one.side]])
+        for one in loads.groups
+    )
+    load = (loads.load_n[0][:, back[0]], loads.load_n[1][:, back[1]])
+    rate = (loads.rate_n_per_mm[0][:, back[0]], loads.rate_n_per_mm[1][:, back[1]])
+    return Loads(load, rate, groups)
+
+
+def _geometry(unit: Unit, build: Build, loads: Loads) -> tuple[Floats, Floats, Floats, Floats]:
+    """Probability in each draw that share of flat and clearance are kept, that a spring is solid; and the tightest clearance in mm."""
+    shape = loads.load_n[0].shape
+    kept_share, kept_clearance, loose = np.ones(shape), np.ones(shape), np.ones(shape)
+    tight = np.full(shape, np.nan)
+    limits = unit.card.limits
+    sides = {0: (0, 1), 1: ()} if unit.through else {0: (0,), 1: (1,)}
+    for line, members in sides.items():
+        groups = [one for one in loads.groups if one.side in members]
+        if not groups:
+            continue
+        sds = [gap_sd_mm(unit, build.sides[n]) for n in members]
+        sd = (math.hypot(*sds) if line == 0 and unit.through else sds[0]) / groups[0].in_line
+        share = np.min([ndtr((limits.share_of_flat * g.cone_mm - g.deflection_mm) / sd) for g in groups], axis=0)
+        flat = np.min([ndtr((SOLID_SHARE * g.cone_mm - g.deflection_mm) / sd) for g in groups], axis=0)
+        kept_share, loose = kept_share * share, loose * flat
+        clearances = np.array([g.clearance_mm for g in groups])
+        tight = np.fmin(tight, clearances.min(axis=0))
+        if limits.clearance_mm is not None:
+            low, high = limits.clearance_mm
+            inside = [ndtr((high - c) / sd) - ndtr((low - c) / sd) for c in clearances]
+            kept_clearance = kept_clearance * np.min(inside, axis=0)
+    return kept_share, kept_clearance, 1.0 - loose, tight
+
+
+def _end_play_kept(unit: Unit, pairs: Sequence[ShimPair], end_play: tuple[EndPlay, EndPlay] | None) -> Floats:
+    """Probability that the end play read afterwards is within the card's limits, a pair."""
+    limits = unit.card.limits.end_play_mm
+    if limits is None or end_play is None:
+        return np.ones(len(pairs))
+    low, high = limits
+    kept = np.ones(len(pairs))
+    for n, one in enumerate(end_play):
+        change = np.array([(p.change_left_mm, p.change_right_mm)[n] for p in pairs])
+        read = one.mm - change
+        sd = np.hypot(one.sd_mm, np.where(change == 0.0, 0.0, unit.pack.uncertainty.shim_mm))
+        kept = kept * (ndtr((high - read) / sd) - ndtr((low - read) / sd))
+    return kept
+
+
+def choose(
+    learnt: Learnt, build: Build, context: Context, shelf: Shelf, window: Window, end_play: tuple[EndPlay, EndPlay] | None
+) -> Choices:
+    """Reckon every buildable choice of shims for a build, and put them in PACK.md's order.
+
+    Parameters
+    ----------
+    learnt
+        What the history says; it must know the build's plates and springs.
+    build, context
+        The parts, with the shims fitted now.
+    shelf, window, end_play
+        Sizes in stock; the window; the end play that will be read with nothing changed.
+    """
+    unit = learnt.unit
+    pairs = shim_pairs(unit, build, shelf)
+    kept = _keeps_left_right(unit, build, pairs)
+    screen = _screened(learnt, build, context, pairs, kept, window, end_play)
+    pairs = [pairs[n] for n in screen]
+    kept = kept[screen]
+    full = _reckon(learnt, build, context, pairs, window, None)
+    play = _end_play_kept(unit, pairs, end_play)
+    lands = np.mean(full.in_window * full.limits_kept, axis=0) * play * kept
+    low, high = _limits_of(window)
+    unit_lands = (full.log_unit >= low) & (full.log_unit <= high) & (full.limits_kept * play[None, :] * kept[None, :] >= 0.5)
+    found = [
+        Choice(
+            shims=pair,
+            **_quantiles(full, n, learnt),
+            probability_in_window=float(full.in_window[:, n].mean()),
+            probability_solid=float(full.solid[:, n].mean()),
+            probability_clearance_broken=float(1.0 - full.clearance_kept[:, n].mean() * play[n]),
+            probability_lands=float(lands[n]),
+            broken=_broken(full, n, play, kept),
+            off_middle=_off_middle(unit, pair, full, n, window, end_play),
+        )
+        for n, pair in enumerate(pairs)
+    ]
+    nothing = next(one for one in found if one.shims.moves == 0)
+    return Choices(build, tuple(ordered(found))[:LISTED], float(unit_lands.any(axis=1).mean()), nothing)
+
+
+def _screened(
+    learnt: Learnt,
+    build: Build,
+    context: Context,
+    pairs: Sequence[ShimPair],
+    kept: NDArray[np.bool_],
+    window: Window,
+    end_play: tuple[EndPlay, EndPlay] | None,
+) -> list[int]:
+    """Numbers of the pairs worth reckoning in full: the likeliest, one a total from end to end, and the one that changes nothing."""
+    numbers = np.flatnonzero(kept)
+    if numbers.size < SCREENED:
+        others = np.flatnonzero(~kept)
+        near = np.argsort([abs(pairs[n].change_left_mm - pairs[n].change_right_mm) for n in others], kind="stable")
+        numbers = np.concatenate([numbers, others[near[: SCREENED - numbers.size]]])
+    still = next(n for n, pair in enumerate(pairs) if pair.moves == 0)
+    if numbers.size > SCREENED:
+        some = [pairs[n] for n in numbers]
+        rough = _reckon(learnt, build, context, some, window, SCREEN_DRAWS)
+        lands = np.mean(rough.in_window * rough.limits_kept, axis=0) * _end_play_kept(learnt.unit, some, end_play) * kept[numbers]
+        low, high = _limits_of(window)
+        centre = np.median(rough.log_torque, axis=0)
+        outside = np.maximum(low - centre, 0.0) + np.maximum(centre - high, 0.0)
+        best = np.lexsort((outside, -lands))[: SCREENED // 2]
+        spread: dict[int, int] = {}
+        for place, pair in enumerate(some):
+            total = _key(pair.change_left_mm + pair.change_right_mm)
+            held = spread.get(total)
+            if held is None or abs(pair.change_left_mm - pair.change_right_mm) < abs(
+                some[held].change_left_mm - some[held].change_right_mm
+            ):
+                spread[total] = place
+        numbers = numbers[sorted({*best.tolist(), *spread.values()})]
+    return sorted({*numbers.tolist(), still})
+
+
+def _quantiles(full: _Reckoned, n: int, learnt: Learnt) -> dict[str, float]:
+    drawn = np.exp(full.log_torque[:, n] + full.sd[:, n] * learnt.unknowns.normal_reading)
+    low, median, high = np.quantile(drawn, (0.025, 0.5, 0.975))
+    return {"torque_median_nm": float(median), "torque_low_nm": float(low), "torque_high_nm": float(high)}
+
+
+def _broken(full: _Reckoned, n: int, play: Floats, kept: NDArray[np.bool_]) -> tuple[str, ...]:
+    """Limits more likely broken than kept; left/right by the sheet's own numbers."""
+    codes = []
+    if full.share_kept[:, n].mean() < 0.5:
+        codes.append("share_of_flat")
+    if full.clearance_kept[:, n].mean() < 0.5:
+        codes.append("clearance")
+    if play[n] < 0.5:
+        codes.append("end_play")
+    if not kept[n]:
+        codes.append("left_right")
+    return tuple(codes)
+
+
+def _off_middle(
+    unit: Unit, pair: ShimPair, full: _Reckoned, n: int, window: Window, end_play: tuple[EndPlay, EndPlay] | None
+) -> float:
+    limits = unit.card.limits
+    if unit.card.sense is Sense.LESS_CLEARANCE:
+        if limits.end_play_mm is not None and end_play is not None:
+            middle = sum(limits.end_play_mm) / 2.0
+            reads = (end_play[0].mm - pair.change_left_mm, end_play[1].mm - pair.change_right_mm)
+            return max(abs(read - middle) for read in reads)
+        if limits.clearance_mm is not None and np.isfinite(full.clearance_mm[:, n]).all():
+            return abs(float(np.median(full.clearance_mm[:, n])) - sum(limits.clearance_mm) / 2.0)
+    centre = float(np.median(full.log_torque[:, n]))
+    low, high = _limits_of(window)
+    if math.isinf(low) or math.isinf(high):
+        return -centre if math.isinf(high) else centre
+    return abs(centre - 0.5 * (low + high))
+
+
+def ordered(found: Iterable[Choice]) -> list[Choice]:
+    """PACK.md 4: next is always, among those within 0.01 of the best not yet placed, the one with fewest moves, then nearest the middle."""
+
+    def last_of_all(one: Choice) -> int:
+        return ("left_right" in one.broken) * 2 + (one.probability_solid > SOLID_AT_MOST)
+
+    placed: list[Choice] = []
+    for rank in range(4):
+        rest = [one for one in found if last_of_all(one) == rank]
+        # Where nothing lands, the nearer to the window goes first.
+        while rest:
+            best = max(one.probability_lands for one in rest)
+            near = [one for one in rest if one.probability_lands >= best - TIE]
+            if best < TIE:
+                near = [min(rest, key=lambda one: (-round(one.probability_in_window, 3), one.off_middle))]
+            chosen = min(near, key=lambda one: (one.shims.moves, round(one.off_middle, 9)))
+            placed.append(chosen)
+            rest.remove(chosen)
+    return placed
+
+
+def sensitivity_nm_per_mm(learnt: Learnt, build: Build, context: Context) -> tuple[float, float, float]:
+    """Median and 95 % interval of the change of torque per mm of shim total, shared by the sides that take shims."""
+    unit = learnt.unit
+    step = 0.05
+    share = [step * (name in unit.card.shim_sides) / max(len(unit.card.shim_sides), 1) for name in SIDES]
+    loads = loads_of(unit, learnt.unknowns, build, np.array([-share[0], share[0]]), np.array([-share[1], share[1]]))
+    mean, sd = learnt.predict(context)
+    scale = np.exp(mean + sd * learnt.unknowns.normal_unit) * learnt.factor
+    torque = mean_torque_per_friction_nm(unit, build, loads) * scale[:, None]
+    low, median, high = np.quantile((torque[:, 1] - torque[:, 0]) / (2.0 * step), (0.025, 0.5, 0.975))
+    return float(median), float(low), float(high)
+
+
+def end_play_to_read(learnt: Learnt) -> tuple[EndPlay, EndPlay] | None:
+    """End play that will be read with what is fitted now: from what was read, and from the space where that was measured.
+
+    The mean of the readings carries on through changes of shims and stacks; the next reading has an error of its own.
+    """
+    unit, u = learnt.unit, learnt.unit.pack.uncertainty
+    now = unit.pack.now
+    found = []
+    for n in (0, 1):
+        height_now = unit.heights(now)[n]
+        known: list[tuple[float, float]] = []
+        for entry in unit.pack.history:
+            if entry.end_play_mm is None:
+                continue
+            height, side = unit.heights(entry.build)[n], entry.build.sides[n]
+            read = entry.end_play_mm[n] - (height_now.mm - height.mm) - (now.sides[n].shim_total_mm - side.shim_total_mm)
+            changed = height.key != height_now.key or side.shims_mm != now.sides[n].shims_mm
+            sd = math.hypot(u.end_play_mm, priors.CLOSING_REPEAT_MM, u.shim_mm * 2.0 if changed else 0.0)
+            known.append((read, sd))
+        sheet = _sheet_end_play(learnt, n)
+        if sheet is not None:
+            known.append(sheet)
+        if not known:
+            return None
+        weights = [1.0 / sd**2 for _, sd in known]
+        mean = sum(w * mm for w, (mm, _) in zip(weights, known, strict=True)) / sum(weights)
+        sd = math.hypot(1.0 / math.sqrt(sum(weights)), u.end_play_mm, priors.CLOSING_REPEAT_MM)
+        found.append(EndPlay(mean, sd))
+    return found[0], found[1]
+
+
+def _sheet_end_play(learnt: Learnt, n: int) -> tuple[float, float] | None:
+    """Room less plates and shims: mean and standard deviation."""
+    from analysis.pack.parts import SpaceForm
+    from analysis.pack.stack import room_mm
+
+    unit, unknowns = learnt.unit, learnt.unknowns
+    space = unit.pack.space
+    height = unit.heights(unit.pack.now)[n]
+    if space is None or space.form is not SpaceForm.PER_SIDE or height.source == "unknown":
+        return None
+    stack = height.mm + unknowns.height_error_mm[height.key] + unknowns.stands_on * height.high_spots_mm
+    play = room_mm(space, n) + unknowns.room_error_mm[n] - stack - unit.pack.now.sides[n].shim_total_mm + unknowns.seating_mm[n]
+    return float(play.mean()), float(play.std())
