@@ -1,7 +1,8 @@
 """Bench arrangements (TRADE.md 2.1): what a reading says of the packs, by the balance of energy.
 
-In A one output is held, the other turned and the case is free: both packs slip at half the speed of the turned shaft, so it feels half their sum,
-the mean. In B the case is held and in D it is turned: both packs slip at full speed, the shaft feels their sum. E is D through the pinion.
+In A one output is held, the other turned and the case is free: both packs slip at half the speed of the turned shaft, so it
+feels half their sum, the mean. In B the case is held and in D it is turned: both packs slip at full speed, the shaft feels
+their sum. E is D through the pinion.
 """
 
 from __future__ import annotations
@@ -53,7 +54,8 @@ def conversion_to_mean(arrangement: str, layout: Layout, *, ramps_deg: float | N
     arrangement
         Code of TRADE.md 2.1.
     layout
-        Only `each` and `through` are converted: with springs between the side gears the thrust of the bevel gears adds to the clamp.
+        Only `each` and `through` are converted: with springs between the side gears the thrust of the bevel gears adds to the
+        clamp.
     ramps_deg
         Ramp angle of the pressure rings, None where not stated.
     ratio

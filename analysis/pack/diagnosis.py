@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,11 +53,9 @@ def hints_of(learnt: Learnt, loads: Loads, context: Context) -> list[Hint]:
 def _springs(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
     unit = learnt.unit
     card = unit.card.springs
-    heights = []
-    for name in (*unit.pack.now.left.springs, *unit.pack.now.right.springs):
-        if card.free_height_mm is not None:
-            heights.append((card.free_height_mm - unit.pack.springs[name].free_height_mm, name))
-    if heights:
+    names = (*unit.pack.now.left.springs, *unit.pack.now.right.springs)
+    if card.free_height_mm is not None and names:
+        heights = [(card.free_height_mm - unit.pack.springs[name].free_height_mm, name) for name in names]
         lost, name = max(heights)
         sd = math.hypot(unit.pack.uncertainty.free_height_mm, 0.01)
         confidence = float(ndtr((lost - SET_BY_MM) / sd))
@@ -74,9 +72,13 @@ def _springs(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
     for number, entry in enumerate(unit.pack.history, start=1):
         for name, side in zip(SIDES, entry.build.sides, strict=True):
             if card.per_side is not None and side.springs and len(side.springs) < card.per_side:
-                yield Hint("spring_missing", 0.95, f"series {number}: {name} had {len(side.springs)} springs, the card {card.per_side}")
+                yield Hint(
+                    "spring_missing", 0.95, f"series {number}: {name} had {len(side.springs)} springs, the card {card.per_side}"
+                )
             elif card.stack is not None and side.springs and not _same_stack(side.stack, card.stack):
-                yield Hint("springs_reversed", 0.9, f"series {number}: {name} was built '{side.stack}', the card has '{card.stack}'")
+                yield Hint(
+                    "springs_reversed", 0.9, f"series {number}: {name} was built '{side.stack}', the card has '{card.stack}'"
+                )
     solid = max((float(group.solid.mean()) for group in loads.groups), default=0.0)
     if solid > SOLID_AT_MOST:
         yield Hint("springs_solid", solid, f"springs as fitted stand solid with a probability of {100 * solid:.0f} %")
@@ -95,7 +97,9 @@ def _faces(learnt: Learnt) -> Iterator[Hint]:
         return
     for name, faces in zip(SIDES, unit.faces(unit.pack.now), strict=True):
         if faces < wanted:
-            yield Hint("faces_lost", 0.97, f"{name} has {faces} rubbing faces in this order, the card {wanted}: like plates lie together")
+            yield Hint(
+                "faces_lost", 0.97, f"{name} has {faces} rubbing faces in this order, the card {wanted}: like plates lie together"
+            )
 
 
 def _friction(learnt: Learnt, context: Context) -> Iterator[Hint]:
@@ -110,7 +114,9 @@ def _friction(learnt: Learnt, context: Context) -> Iterator[Hint]:
     median = math.exp(float(np.median(mean)))
     with_oil = f"with {context.oil} oil {expected:.3f} is usual" if known else "0.08 to 0.15 is usual with oil"
     yield Hint("friction_high", high, f"the pulls speak for a friction of {median:.3f}; {with_oil}: dry plates or spent oil")
-    yield Hint("friction_low", low, f"the pulls speak for a friction of {median:.3f}; {with_oil}: glazed plates or too much modifier")
+    yield Hint(
+        "friction_low", low, f"the pulls speak for a friction of {median:.3f}; {with_oil}: glazed plates or too much modifier"
+    )
 
 
 def _one_sided(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
@@ -121,13 +127,13 @@ def _one_sided(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
             plateau = sum(entry.breakaway_nm) / len(entry.breakaway_nm)
             weaker = sum(steps) / len(steps)
             ratio = weaker / max(2.0 * plateau - weaker, 1e-6)
-            text = f"series {number}: a first step at {weaker:.0f} of {plateau:.0f} N.m; the other pack holds {2 * plateau - weaker:.0f}"
+            text = f"series {number}: first step at {weaker:.0f} of {plateau:.0f} N.m, the other pack {2 * plateau - weaker:.0f}"
             yield Hint("one_sided", float(ndtr((SIDES_APART - ratio) / 0.08)), text)
     faces = unit.faces(unit.pack.now)
     packs = [n * load for n, load in zip(faces, loads.load_n, strict=True)]
-    ratio = np.minimum(*packs) / np.maximum(np.maximum(*packs), 1e-6)
-    text = f"by sheet and pulls the weaker pack holds {100 * float(np.median(ratio)):.0f} % of the stronger"
-    yield Hint("one_sided", float((ratio < SIDES_APART).mean()), text)
+    apart = np.minimum(*packs) / np.maximum(np.maximum(*packs), 1e-6)
+    text = f"by sheet and pulls the weaker pack holds {100 * float(np.median(apart)):.0f} % of the stronger"
+    yield Hint("one_sided", float((apart < SIDES_APART).mean()), text)
 
 
 def _arrangement(learnt: Learnt) -> Iterator[Hint]:
@@ -135,7 +141,7 @@ def _arrangement(learnt: Learnt) -> Iterator[Hint]:
         wrong = sum(probability for pattern, probability in learnt.patterns if number in pattern.mistaken)
         if wrong >= SAID_FROM:
             other = "A" if entry.arrangement != "A" else "B or D"
-            text = f"series {number + 1} reads as if pulled in {other}, not in {entry.arrangement}: a factor of two against springs and plates"
+            text = f"series {number + 1} reads as if pulled in {other}, not in {entry.arrangement}: a factor of two"
             yield Hint("arrangement_mistaken", wrong, text)
 
 
@@ -210,5 +216,3 @@ def present_loads(learnt: Learnt) -> Loads:
 def present_context(learnt: Learnt) -> Context:
     """Context of what is fitted now."""
     return contexts(learnt.unit)[1]
-
-

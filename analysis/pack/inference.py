@@ -1,8 +1,9 @@
 """What the history says: friction by algebra, everything else by weighted draws.
 
-Given a draw of dimensions, stiffness and scatter, the logarithm of every reading is linear in a few normal quantities (friction, breakaway over
-sliding, spring lot, run-in, sensor gain, rebuild scatter, pull scatter), so that its likelihood and the prediction are those of a joint normal
-distribution (JCGM 102 calls it the multivariate measurement model). The draws are weighted by that likelihood. No step has a knob to tune.
+Given a draw of dimensions, stiffness and scatter, the logarithm of every reading is linear in a few normal quantities
+(friction, breakaway over sliding, spring lot, run-in, sensor gain, rebuild scatter, pull scatter), so that its likelihood and
+the prediction are those of a joint normal distribution (JCGM 102 calls it the multivariate measurement model). The draws are
+weighted by that likelihood. No step has a knob to tune.
 """
 
 from __future__ import annotations
@@ -19,7 +20,16 @@ from analysis.pack import priors
 from analysis.pack.arrangement import Conversion, conversion_to_mean
 from analysis.pack.parts import Build, HistoryEntry, PlateState
 from analysis.pack.stack import inner_plates
-from analysis.pack.unknowns import Floats, Unit, Unknowns, draw, gap_noise, loads_of, mean_torque_per_friction_nm, stratified_normals
+from analysis.pack.unknowns import (
+    Floats,
+    Unit,
+    Unknowns,
+    draw,
+    gap_noise,
+    loads_of,
+    mean_torque_per_friction_nm,
+    stratified_normals,
+)
 from analysis.window import Basis
 
 FIRST_DRAWS = 4096
@@ -94,7 +104,7 @@ class Learnt:
     """Number of draws that counted before thinning."""
     not_converted: tuple[int, ...]
     surprise: float
-    """Log-likelihood of the history over what it would be had all residuals been nought: strongly negative where sheet and pulls disagree."""
+    """Log-likelihood of the history against residuals of nought: strongly negative where sheet and pulls disagree."""
 
     def predict(self, context: Context) -> tuple[Floats, Floats]:
         """Mean and standard deviation of the log of (reading over torque per friction of 1), the unit itself, in each draw."""
@@ -322,7 +332,9 @@ def _weigh(unit: Unit, unknowns: Unknowns, basis: Basis, arrangement: str) -> Le
     effective = 1.0 / float(np.sum(weight.sum(axis=1) ** 2))
     picked = _resample(weight.ravel(), KEPT)
     rows, columns = np.divmod(picked, len(patterns))
-    kept = replace(unknowns.taken(rows), normal_unit=stratified_normals(KEPT, SEED + 1), normal_reading=stratified_normals(KEPT, SEED + 2))
+    kept = replace(
+        unknowns.taken(rows), normal_unit=stratified_normals(KEPT, SEED + 1), normal_reading=stratified_normals(KEPT, SEED + 2)
+    )
     own = np.stack(shifted, axis=2)[rows, :, columns] if observations else np.zeros((KEPT, 0))
     last = next((e for e in reversed(history) if not is_free(e) and (e.breakaway_nm or e.sliding_nm)), None)
     return Learnt(

@@ -85,7 +85,7 @@ def _plate_limits(unit: Unit, name: str) -> list[BeyondLimit]:
 
 
 def play_now_mm(unit: Unit) -> tuple[float | None, float | None]:
-    """Clearance to flat or end play, whichever the card limits, by the sheet; where both are at hand the end play read last counts."""
+    """Clearance to flat or end play, whichever the card limits; an end play that was read counts before one from the space."""
     limits = unit.card.limits
     if limits.clearance_mm is not None:
         loads = nominal_loads(unit)

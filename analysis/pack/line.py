@@ -1,7 +1,8 @@
 """Springs and plates in one line: from interference to load.
 
-Everything in a line carries the same load. The interference (how much taller the parts are than their space) is shared out over the spring groups, each by
-its own law, and the plate stack, which yields a little. Solved by Newton's method over all draws and choices at once.
+Everything in a line carries the same load. The interference (how much taller the parts are than their space) is shared out over
+the spring groups, each by its own law, and the plate stack, which yields a little. Solved by Newton's method over all draws and
+choices at once.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ LEAST_RATE_SHARE = 0.03
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Group:
-    """Nested springs that act as one: `factor` is their number times what their friction adds on closing. `curve` replaces the formula."""
+    """Nested springs as one; `factor`: their number times what friction adds on closing. `curve` replaces the formula."""
 
     shape: SpringShape
     factor: Floats | float

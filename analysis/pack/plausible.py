@@ -13,7 +13,7 @@ from analysis.pack.unknowns import Unit
 PLATE_MM = (0.6, 6.0)
 """Plates of this trade are 1.3 to 3 mm thick (TRADE.md 3.2); an inch read as mm is 0.08, a slipped point 0.2 or 20."""
 OFF_THE_REST_MM = 0.07
-"""One reading of a plate this far from its others is a slip of the pen: a worn track differs by hundredths, the wear limit is 0.1."""
+"""A reading this far from the plate's others is a slip: a worn track differs by hundredths, the wear limit is 0.1."""
 REST_AGREES_MM = 0.03
 """... where those agree."""
 FROM_LIKE_PLATES = 0.25
@@ -74,7 +74,7 @@ def _builds(pack: Pack) -> Iterator[tuple[str, Build]]:
 
 
 def _fitted(pack: Pack, card: SpecCard) -> list[Problem]:
-    found = []
+    found: list[Problem] = []
     for where, build in _builds(pack):
         for name, side in zip(SIDES, build.sides, strict=True):
             found += _plates_fitted(pack, card, f"{where}{name}", side)
@@ -84,7 +84,11 @@ def _fitted(pack: Pack, card: SpecCard) -> list[Problem]:
     if card.plates_per_side is None and min(counts) and counts[0] != counts[1]:
         fewer = SIDES[counts[0] > counts[1]]
         found.append(
-            _stop("plate_missing", fewer, f"{fewer} has {min(counts)} plates and the other side {max(counts)}: enter them all, in order")
+            _stop(
+                "plate_missing",
+                fewer,
+                f"{fewer} has {min(counts)} plates and the other side {max(counts)}: enter them all, in order",
+            )
         )
     return _once(found)
 
@@ -109,7 +113,9 @@ def _plates_fitted(pack: Pack, card: SpecCard, where: str, side: SideBuild) -> I
         )
     twice = sorted({name for name in side.plates if name not in kinds and side.plates.count(name) > 1})
     if twice:
-        yield _stop("plate_missing", f"{where}.plates", f"plate '{twice[0]}' stands twice in {where}: one of its neighbours was left out")
+        yield _stop(
+            "plate_missing", f"{where}.plates", f"plate '{twice[0]}' stands twice in {where}: one of its neighbours was left out"
+        )
 
 
 def _springs_fitted(pack: Pack, card: SpecCard, where: str, side: SideBuild, *, now: bool) -> Iterator[Problem]:
@@ -156,7 +162,9 @@ def _plate(plate: Plate, like_mm: float | None) -> Problem | None:
     if plate.unworn_mm is not None and plate.thickness_mm:
         wear = plate.unworn_mm - statistics.median(plate.thickness_mm)
         if abs(wear) > BELOW_UNWORN_MM:
-            return _stop("implausible_thickness", where, f"{where}: unworn {plate.unworn_mm:g} mm against {plate.thickness_mm[0]:g} mm")
+            return _stop(
+                "implausible_thickness", where, f"{where}: unworn {plate.unworn_mm:g} mm against {plate.thickness_mm[0]:g} mm"
+            )
     return None
 
 
@@ -172,12 +180,16 @@ def _stacks(pack: Pack) -> Iterator[Problem]:
             if not low <= height <= high:
                 hint = "; was it read in inches?" if low <= 25.4 * height <= high else "; has the decimal point slipped?"
                 yield _stop(
-                    "implausible_thickness", f"{where}{name}.stack_height", f"{where}{name}: {height:g} mm for {len(side.plates)} plates{hint}"
+                    "implausible_thickness",
+                    f"{where}{name}.stack_height",
+                    f"{where}{name}: {height:g} mm for {len(side.plates)} plates{hint}",
                 )
                 return
             seen.append(height - (side.shim_total_mm if side.stack_with_shims else 0.0))
         if seen and max(seen) - min(seen) > STACK_OFF_MM:
-            yield _stop("implausible_thickness", f"{name}.stack_height", f"{name}: stack heights from {min(seen):g} to {max(seen):g} mm")
+            yield _stop(
+                "implausible_thickness", f"{name}.stack_height", f"{name}: stack heights from {min(seen):g} to {max(seen):g} mm"
+            )
             return
     left, right = pack.now.sides
     both = left.stack_height_mm is not None and right.stack_height_mm is not None
@@ -211,11 +223,17 @@ def _spring(spring: CupSpring, card: SpecCard, *, fitted_now: bool) -> Problem |
         text = f"{where}: {spring.free_height_mm:g} mm tall, new by the card {like.free_height_mm:g} mm: measure it again"
         return _stop("implausible_spring", where, text)
     if fitted_now and spring.free_height_mm <= spring.thickness_mm:
-        return _stop("implausible_spring", where, f"{where}: {spring.free_height_mm:g} mm tall and {spring.thickness_mm:g} mm thick: no cone")
+        return _stop(
+            "implausible_spring", where, f"{where}: {spring.free_height_mm:g} mm tall and {spring.thickness_mm:g} mm thick: no cone"
+        )
     if like.thickness_mm is not None and abs(spring.thickness_mm - like.thickness_mm) > SPRING_THICKNESS_OFF * like.thickness_mm:
-        return _stop("implausible_spring", where, f"{where}: {spring.thickness_mm:g} mm thick, by the card {like.thickness_mm:g} mm")
+        return _stop(
+            "implausible_spring", where, f"{where}: {spring.thickness_mm:g} mm thick, by the card {like.thickness_mm:g} mm"
+        )
     if fitted_now and spring.cone_height_mm > STEEPEST_CONE * spring.thickness_mm:
-        return _stop("implausible_spring", where, f"{where}: {spring.free_height_mm:g} mm tall and {spring.thickness_mm:g} mm thick")
+        return _stop(
+            "implausible_spring", where, f"{where}: {spring.free_height_mm:g} mm tall and {spring.thickness_mm:g} mm thick"
+        )
     return None
 
 
@@ -243,7 +261,7 @@ def _windows(card: SpecCard) -> Iterator[Problem]:
             if mine is None and other is None:
                 continue
             if mine is None or other is None or abs(other - mine) > DISAGREE * max(mine, other):
-                text = f"the card prints {one.window} and, in its other unit, {other or 0:.3g} for {mine or 0:.3g} N.m: look at the page"
+                text = f"the card prints {one.window}, and {other or 0:.3g} for {mine or 0:.3g} N.m in its other unit: see the page"
                 yield _stop("window_misprint", "window.also_printed", text)
                 return
 
@@ -259,7 +277,9 @@ def _space(unit: Unit) -> list[Problem]:
         where = SIDES[group.side]
         beyond = float(group.deflection_mm[0, 0] - group.cone_mm[0, 0])
         if beyond > FLAT_TOO_FAR_MM:
-            text = f"{where}: by the space the springs would be pressed {beyond:.2f} mm beyond flat: measure depths and heights again"
+            text = (
+                f"{where}: by the space the springs would be pressed {beyond:.2f} mm beyond flat: measure depths and heights again"
+            )
             found.append(_stop("implausible_space", "space", text))
         elif held and -float(group.deflection_mm[0, 0]) > PLAY_TOO_FAR_MM:
             text = f"{where}: by the space the springs would have play, yet the unit held torque: measure depths and heights again"

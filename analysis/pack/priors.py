@@ -1,7 +1,7 @@
 """Every number the inference starts from, with its reason.
 
-Most are estimates of the trade (issue text and TRADE.md; 'from memory' where no source stands): they set how wide an answer is before a unit has been
-pulled, and fade as its own history grows. The shop's own history is to replace what it can.
+Most are estimates of the trade (issue text and TRADE.md; 'from memory' where no source stands): they set how wide an answer is
+before a unit has been pulled, and fade as its own history grows. The shop's own history is to replace what it can.
 """
 
 from __future__ import annotations
@@ -42,8 +42,8 @@ OILS: dict[str, OilPrior] = {
     "strong": OilPrior(0.088, 0.99),
     "spent": OilPrior(0.140, 1.18),
 }
-"""Within 0.08 to 0.15 (TRADE.md, textbook range; wet-clutch test standards assume 0.13). Modified oils fall with slowing sliding, plain
-and spent ones rise (TRADE.md 4), so breakaway over sliding follows friction. From memory."""
+"""Within 0.08 to 0.15 (TRADE.md, textbook range; wet-clutch test standards assume 0.13). Modified oils fall with slowing
+sliding, plain and spent ones rise (TRADE.md 4), so breakaway over sliding follows friction. From memory."""
 
 FRICTION_REL_SD = 0.14
 """Scatter of friction from pack to pack with one oil; the trade tells 12 to 16 %."""
@@ -106,12 +106,12 @@ SIDES_ALIKE_MM = 0.06
 """Without a space: left and right springs are deflected alike within this, either way (PACK.md 1)."""
 
 STACK_HEIGHT_COMMON_MM = 0.0097
-"""Of the 0.012 mm of a stack height: the part of the tool, the same in all heights of a sheet (PACK.md 1); scaled where the sheet states another."""
+"""Of the 0.012 mm of a stack height: the tool's part, the same in all heights of a sheet (PACK.md 1)."""
 STACK_HEIGHT_DEFAULT_MM = 0.012
 """What the common part above belongs to."""
 
 UNKNOWN_PLATES_MM = 0.03
-"""Where plates were exchanged and neither was measured: their stack heights differ by this much, standard (grade step 0.1 mm, sorted by hand)."""
+"""Plates exchanged and never measured: their stack heights differ by this (grade step 0.1 mm, sorted by hand)."""
 
 WRONG_ARRANGEMENT = 0.03
 """Chance that a series was pulled in another arrangement than written: A for B is a factor two, and easy to do (TRADE.md 2.1)."""

@@ -194,7 +194,9 @@ def _limits_of(window: Window) -> tuple[float, float]:
     return low, math.inf if window.high_nm is None else math.log(window.high_nm)
 
 
-def _reckon(learnt: Learnt, build: Build, context: Context, pairs: Sequence[ShimPair], window: Window, draws: int | None) -> _Reckoned:
+def _reckon(
+    learnt: Learnt, build: Build, context: Context, pairs: Sequence[ShimPair], window: Window, draws: int | None
+) -> _Reckoned:
     unit = learnt.unit
     if draws is not None:
         step = learnt.unknowns.size // draws
@@ -238,7 +240,12 @@ def _expanded(unit: Unit, learnt: Learnt, build: Build, left: Floats, right: Flo
 
 def _columns(loads: Loads, back: tuple[NDArray[np.intp], NDArray[np.intp]]) -> Loads:
     groups = tuple(
-        replace(one, deflection_mm=one.deflection_mm[:, back[one.side]], cone_mm=one.cone_mm[:, back[one.side]])
+        replace(
+            one,
+            deflection_mm=one.deflection_mm[:, back[one.side]],
+            cone_mm=one.cone_mm[:, back[one.side]],
+            yielded_mm=one.yielded_mm[:, back[one.side]],
+        )
         for one in loads.groups
     )
     load = (loads.load_n[0][:, back[0]], loads.load_n[1][:, back[1]])
@@ -247,7 +254,7 @@ def _columns(loads: Loads, back: tuple[NDArray[np.intp], NDArray[np.intp]]) -> L
 
 
 def _geometry(unit: Unit, build: Build, loads: Loads) -> tuple[Floats, Floats, Floats, Floats]:
-    """Probability in each draw that share of flat and clearance are kept, that a spring is solid; and the tightest clearance in mm."""
+    """In each draw: chance that share of flat and clearance are kept, that a spring is solid; the tightest clearance in mm."""
     shape = loads.load_n[0].shape
     kept_share, kept_clearance, loose = np.ones(shape), np.ones(shape), np.ones(shape)
     tight = np.full(shape, np.nan)
@@ -262,7 +269,8 @@ def _geometry(unit: Unit, build: Build, loads: Loads) -> tuple[Floats, Floats, F
         share = np.min([ndtr((limits.share_of_flat * g.cone_mm - g.deflection_mm) / sd) for g in groups], axis=0)
         flat = np.min([ndtr((SOLID_SHARE * g.cone_mm - g.deflection_mm) / sd) for g in groups], axis=0)
         kept_share, loose = kept_share * share, loose * flat
-        clearances = np.array([g.clearance_mm for g in groups])
+        # The card's clearance is one that is measured: with nothing pressed, so without the yield of the plates.
+        clearances = np.array([g.clearance_mm - g.yielded_mm for g in groups])
         tight = np.fmin(tight, clearances.min(axis=0))
         if limits.clearance_mm is not None:
             low, high = limits.clearance_mm
@@ -337,15 +345,15 @@ def _screened(
     window: Window,
     end_play: tuple[EndPlay, EndPlay] | None,
 ) -> list[int]:
-    """Numbers of the pairs worth reckoning in full: the likeliest, one a total from end to end, and the one that changes nothing."""
+    """Numbers of the pairs to reckon in full: the likeliest, one a total from end to end, and the one that changes nothing."""
     numbers = np.flatnonzero(kept)
     if numbers.size < SCREENED:
         others = np.flatnonzero(~kept)
-        near = np.argsort([abs(pairs[n].change_left_mm - pairs[n].change_right_mm) for n in others], kind="stable")
+        near = np.argsort([abs(pairs[n].change_left_mm - pairs[n].change_right_mm) for n in others.tolist()], kind="stable")
         numbers = np.concatenate([numbers, others[near[: SCREENED - numbers.size]]])
     still = next(n for n, pair in enumerate(pairs) if pair.moves == 0)
     if numbers.size > SCREENED:
-        some = [pairs[n] for n in numbers]
+        some = [pairs[n] for n in numbers.tolist()]
         rough = _reckon(learnt, build, context, some, window, SCREEN_DRAWS)
         lands = np.mean(rough.in_window * rough.limits_kept, axis=0) * _end_play_kept(learnt.unit, some, end_play) * kept[numbers]
         low, high = _limits_of(window)
@@ -403,7 +411,7 @@ def _off_middle(
 
 
 def ordered(found: Iterable[Choice]) -> list[Choice]:
-    """PACK.md 4: next is always, among those within 0.01 of the best not yet placed, the one with fewest moves, then nearest the middle."""
+    """PACK.md 4: next is, among those within 0.01 of the best not yet placed, the one of fewest moves, then nearest the middle."""
 
     def last_of_all(one: Choice) -> int:
         return ("left_right" in one.broken) * 2 + (one.probability_solid > SOLID_AT_MOST)
@@ -411,12 +419,9 @@ def ordered(found: Iterable[Choice]) -> list[Choice]:
     placed: list[Choice] = []
     for rank in range(4):
         rest = [one for one in found if last_of_all(one) == rank]
-        # Where nothing lands, the nearer to the window goes first.
         while rest:
             best = max(one.probability_lands for one in rest)
             near = [one for one in rest if one.probability_lands >= best - TIE]
-            if best < TIE:
-                near = [min(rest, key=lambda one: (-round(one.probability_in_window, 3), one.off_middle))]
             chosen = min(near, key=lambda one: (one.shims.moves, round(one.off_middle, 9)))
             placed.append(chosen)
             rest.remove(chosen)

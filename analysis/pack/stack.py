@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, pairwise
 
 from analysis.pack.parts import Build, CupSpring, Pack, Plate, PlateKind, PlateState, SideBuild, Space, SpaceForm
 
@@ -45,8 +45,8 @@ def kind_of(name: str, plates: Mapping[str, Plate]) -> PlateKind:
 def count_faces(kinds: Sequence[PlateKind]) -> int:
     """Rubbing faces of a side, from the order of its plates.
 
-    An inner plate rubs on every neighbour that turns with the case: outer plates, and wall, shim, spring or ring at both ends. Two like plates
-    side by side do not rub.
+    An inner plate rubs on every neighbour that turns with the case: outer plates, and wall, shim, spring or ring at both ends.
+    Two like plates side by side do not rub.
 
     Examples
     --------
@@ -55,7 +55,7 @@ def count_faces(kinds: Sequence[PlateKind]) -> int:
     (4, 2, 2)
     """
     row = [PlateKind.OUTER, *kinds, PlateKind.OUTER]
-    return sum((a is PlateKind.INNER) != (b is PlateKind.INNER) for a, b in zip(row, row[1:], strict=False))
+    return sum((a is PlateKind.INNER) != (b is PlateKind.INNER) for a, b in pairwise(row))
 
 
 def spring_groups(side: SideBuild) -> list[tuple[str, ...]]:

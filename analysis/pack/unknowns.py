@@ -78,7 +78,7 @@ class Unit:
 
     @property
     def space_counts(self) -> bool:
-        """Whether the measured space says how far the springs are pressed: with known heights, or measured to the springs themselves."""
+        """Whether the measured space says how far the springs are pressed."""
         space = self.pack.space
         if space is None or self.block:
             return False
@@ -310,11 +310,12 @@ class Loads:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class GroupState:
-    """A spring group at rest: side, deflection, cone height (how far it may go), groups in its line."""
+    """A spring group at rest: side, deflection, cone height, its part in the yield of the plates, groups in its line."""
 
     side: int
     deflection_mm: Floats
     cone_mm: Floats
+    yielded_mm: Floats
     in_line: int
 
     @property
@@ -358,7 +359,11 @@ def _side_interference(unit: Unit, unknowns: Unknowns, build: Build, number: int
     side = build.sides[number]
     height = unit.heights(build)[number]
     total = height.mm + unknowns.height_error_mm[height.key] + unknowns.stands_on * height.high_spots_mm
-    total = total + unit.sense * side.shim_total_mm - unknowns.seating_mm[number]
+    total = total + unit.sense * side.shim_total_mm
+    if (
+        unit.pack.space is None or unit.pack.space.form is not SpaceForm.COVER
+    ):  # the cover's room is measured onto a pack that has seated
+        total = total - unknowns.seating_mm[number]
     for names in spring_groups(side):
         total = total + np.mean([unknowns.cone_mm[name] for name in names], axis=0)
         total = total + np.sum([unknowns.thickness_mm[name] for name in names], axis=0)
@@ -474,7 +479,8 @@ def loads_of(unit: Unit, unknowns: Unknowns, build: Build, left_change_mm: Float
             load[number], rate[number] = state.load_n, state.rate_n_per_mm
         for (number, group), deflection in zip(line.groups, state.deflection_mm, strict=True):
             cone = np.broadcast_to(group.cone_mm, deflection.shape)
-            states.append(GroupState(number, deflection, cone, len(line.groups)))
+            yielded = state.load_n * line.compliance_mm_per_n[:, None] / len(line.groups)
+            states.append(GroupState(number, deflection, cone, yielded, len(line.groups)))
     return Loads((load[0], load[1]), (rate[0], rate[1]), tuple(states))
 
 

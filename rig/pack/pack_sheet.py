@@ -38,7 +38,7 @@ class Pulled(TorqueNm):
     EXPECTED = 'a torque with its unit in quotes, such as "31.2 N.m", or "free"'
 
 
-class PackHead(Open):
+class PackHead(Open, frozen=True):
     """`[pack]`."""
 
     unit: Words
@@ -50,7 +50,7 @@ class PackHead(Open):
     closure: Closure | None = None
 
 
-class FaceTable(Open):
+class FaceTable(Open, frozen=True):
     """`[face]`: the rubbing ring."""
 
     outer_diameter: LengthMm
@@ -62,7 +62,7 @@ class FaceTable(Open):
             raise Refusal("inner_diameter", f"is '{self.inner_diameter.text}', not less than outer_diameter", LengthMm.EXPECTED)
 
 
-class UncertaintyTable(Open):
+class UncertaintyTable(Open, frozen=True):
     """`[uncertainty]`: standard uncertainties."""
 
     plate: LengthMm | None = None
@@ -85,7 +85,7 @@ class UncertaintyTable(Open):
         return replace(Uncertainty(), **given)
 
 
-class PlateTable(Open):
+class PlateTable(Open, frozen=True):
     """One of `[[plates]]`."""
 
     id: Name
@@ -107,7 +107,7 @@ class PlateTable(Open):
         )
 
 
-class SideTable(Open):
+class SideTable(Open, frozen=True):
     """`[left]` or `[right]`, or what of it differs in an entry of the history."""
 
     plates: OneOrMany[Name] | None = None
@@ -141,7 +141,7 @@ class SideTable(Open):
         return made
 
 
-class NowTable(SideTable):
+class NowTable(SideTable, frozen=True):
     """`[left]` or `[right]`: what is fitted now."""
 
     def __post_init__(self) -> None:
@@ -153,14 +153,14 @@ class NowTable(SideTable):
             raise Refusal("shims", "is missing", 'the shims fitted, such as ["0.30 mm"], or [] for none')
 
 
-class PerSideSpace(Open):
+class PerSideSpace(Open, frozen=True):
     """Depths of one side."""
 
     case_depth: LengthMm
     gear_height: LengthMm
 
 
-class SpaceTable(Open):
+class SpaceTable(Open, frozen=True):
     """`[space]`."""
 
     form: Literal["per_side", "across", "cover"]
@@ -204,7 +204,7 @@ class SpaceTable(Open):
         )
 
 
-class BlockTable(Open):
+class BlockTable(Open, frozen=True):
     """`[block]`: springs between the side gears."""
 
     count: int
@@ -213,7 +213,7 @@ class BlockTable(Open):
     fitted_length: LengthMm
 
 
-class HistoryTable(Open):
+class HistoryTable(Open, frozen=True):
     """One of `[[history]]`."""
 
     note: Words = Words("")
@@ -234,7 +234,7 @@ class HistoryTable(Open):
             raise Refusal("breakaway", "is missing", 'what the pulls read, such as ["31.2 N.m", "30.4 N.m"], or "free"')
 
 
-class PackDocument(Open):
+class PackDocument(Open, frozen=True):
     """A pack sheet as it stands in its file."""
 
     pack: PackHead

@@ -15,14 +15,14 @@ PLENTY = 99
 """A size without a count is kept in stock."""
 
 
-class ShelfShim(Open):
+class ShelfShim(Open, frozen=True):
     """One size."""
 
     thickness: LengthMm
     count: Count = PLENTY
 
 
-class ShelfPlate(Open):
+class ShelfPlate(Open, frozen=True):
     """One kind of plate."""
 
     id: Name
@@ -31,13 +31,13 @@ class ShelfPlate(Open):
     count: Count = PLENTY
 
 
-class ShelfSpring(SpringDimensions):
+class ShelfSpring(SpringDimensions, frozen=True):
     """One kind of spring."""
 
     count: Count = PLENTY
 
 
-class ShelfDocument(Open):
+class ShelfDocument(Open, frozen=True):
     """A shelf as it stands in its file."""
 
     shims: tuple[ShelfShim, ...] = ()

@@ -6,7 +6,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Literal
 
-
 from analysis.pack.arrangement import ARRANGEMENTS, Layout
 from analysis.pack.parts import CardLimits, CardSprings, CardWindow, PlateState, Sense, SpecCard
 from analysis.window import Basis, Window
@@ -32,7 +31,7 @@ State = Literal["new", "run_in", "used"]
 assert ARRANGEMENTS == ("A", "B", "C", "D", "E", "F", "G", "V", "V2")
 
 
-class CardHead(Open):
+class CardHead(Open, frozen=True):
     """`[card]`."""
 
     unit: Words = Words("")
@@ -40,7 +39,7 @@ class CardHead(Open):
     version: Words = Words("")
 
 
-class WindowTable(Open):
+class WindowTable(Open, frozen=True):
     """`[window]`, or one of several."""
 
     torque: TorqueRangeNm
@@ -64,7 +63,7 @@ class WindowTable(Open):
         return CardWindow(limits, self.arrangement, state, also)
 
 
-class LeastThickness(Open):
+class LeastThickness(Open, frozen=True):
     """`thickness_min`."""
 
     inner: LengthMm | None = None
@@ -78,7 +77,7 @@ class BothEndsMm(LengthRangeMm):
     OF = LengthMm
 
 
-class LimitsTable(Open):
+class LimitsTable(Open, frozen=True):
     """`[limits]`."""
 
     wear: LengthMm | None = None
@@ -90,7 +89,7 @@ class LimitsTable(Open):
     share_of_flat: Share | None = None
 
 
-class BuildTable(Open):
+class BuildTable(Open, frozen=True):
     """`[build]`."""
 
     layout: Literal["each", "through", "block"]
@@ -104,7 +103,7 @@ class BuildTable(Open):
     ratio: Annotated[float, between(0.1, 100.0), says("a number such as 4.1: pinion to ring gear")] | None = None
 
 
-class SpringsTable(Open):
+class SpringsTable(Open, frozen=True):
     """`[springs]`: new ones."""
 
     per_side: Annotated[int, between(0, 20)] | None = None
@@ -115,14 +114,14 @@ class SpringsTable(Open):
     free_height: LengthMm | None = None
 
 
-class BlockTable(Open):
+class BlockTable(Open, frozen=True):
     """`[block]`: new springs between the side gears."""
 
     free_length: LengthMm | None = None
     rate: StiffnessNPerMm | None = None
 
 
-class SpecCardDocument(Open):
+class SpecCardDocument(Open, frozen=True):
     """A spec card as it stands in its file."""
 
     window: OneOrMany[WindowTable]
@@ -187,5 +186,3 @@ def _ends(limits: LengthRangeMm | None) -> tuple[float, float] | None:
 def read_spec_card(path: Path) -> Read[SpecCardDocument]:
     """Read a spec card. Raises FileError or DocumentError."""
     return read_document(path, SpecCardDocument, "spec card", if_missing="name one with --spec, or print one with --template spec")
-
-

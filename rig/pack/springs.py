@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from itertools import pairwise
 from pathlib import Path
 
 from analysis.errors import BenchError
@@ -15,7 +16,7 @@ CURVE_ROWS_LEAST = 3
 """Fewer points are no curve."""
 
 
-class SpringDimensions(Open):
+class SpringDimensions(Open, frozen=True):
     """Dimensions of a cup spring."""
 
     id: Name
@@ -72,7 +73,7 @@ def read_curve(path: Path) -> tuple[tuple[float, ...], tuple[float, ...]]:
     load = _column(rows, headers, "load", "force", "N", path)
     if len(deflection) < CURVE_ROWS_LEAST:
         raise DocumentError(f"the curve has {len(deflection)} rows", where=str(path), remedy="measure more points")
-    if any(b <= a for a, b in zip(deflection, deflection[1:], strict=False)):
+    if any(b <= a for a, b in pairwise(deflection)):
         raise DocumentError("the deflection does not rise from row to row", where=str(path), remedy="keep the closing half only")
     if deflection[0] > 0.0:
         deflection, load = (0.0, *deflection), (0.0, *load)

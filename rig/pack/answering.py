@@ -1,0 +1,77 @@
+"""One pack sheet, from its files to its answer."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from analysis.pack.answer import Answer, answer_sheet
+from analysis.pack.parts import Shelf
+from rig.errors import DocumentError
+from rig.pack.answers import answer_document
+from rig.pack.pack_sheet import ReadTrace, TraceReading, pack_of, read_pack_document
+from rig.pack.shelf import read_shelf
+from rig.pack.spec_card import read_spec_card
+
+if TYPE_CHECKING:
+    from rig.calibration.sensor_in_use import SensorChoice
+
+
+def answer(path: str | Path, spec: str | Path | None = None, shelf: str | Path | None = None) -> dict[str, Any]:
+    """Answer one sheet: the JSON object of PACK.md 4.
+
+    Parameters
+    ----------
+    path
+        The pack sheet.
+    spec, shelf
+        In place of the ones it names.
+
+    Raises
+    ------
+    BenchError
+        One sentence: file, key, what to mend.
+    """
+    return answer_document(str(path), answer_files(path, spec, shelf))
+
+
+def answer_files(name: str | Path, spec: str | Path | None = None, shelf: str | Path | None = None) -> Answer:
+    """Read a sheet and what it names, and answer it as values. Raises BenchError."""
+    path = Path(name)
+    document = read_pack_document(path).value
+    card_path = Path(spec) if spec is not None else _named(document.pack.spec, path)
+    if card_path is None:
+        raise DocumentError("names no spec card", where=f"{path}, [pack]", remedy="add spec = 'SPEC.toml', or give --spec")
+    card = read_spec_card(card_path).value.spec_card()
+    shelf_path = Path(shelf) if shelf is not None else _named(document.pack.shelf, path)
+    stock = Shelf() if shelf_path is None else read_shelf(shelf_path).value.shelf(shelf_path.parent)
+    return answer_sheet(pack_of(document, path, _trace_reader()), card, stock)
+
+
+def _named(name: str | None, path: Path) -> Path | None:
+    return None if name is None else path.parent / name
+
+
+def _trace_reader() -> ReadTrace:
+    """Reads a trace as `platepull analyse` does, with the sensor of the settings."""
+    chosen: list[SensorChoice] = []
+
+    def read(path: Path) -> TraceReading:
+        from rig.calibration.sensor_in_use import SensorChoice
+        from rig.files.pull_file import read_recording
+        from rig.settings import load_settings
+
+        if not chosen:
+            chosen.append(SensorChoice(date.today(), usual_u=load_settings().u))
+        result = read_recording(path, chosen[0].of).result
+        if result.held_nothing:
+            return TraceReading(0.0, None)
+        breakaway, sliding = result.breakaway, result.sliding
+        return TraceReading(
+            None if breakaway is None else breakaway.torque_nm,
+            None if sliding is None else sliding.torque_nm,
+            None if breakaway is None else breakaway.first_step_nm,
+        )
+
+    return read
