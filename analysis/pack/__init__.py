@@ -6,8 +6,13 @@ arrangement   what a reading in one bench arrangement says of another
 stack         faces, mean radius, heights, room: a build as numbers
 line          springs and plates in one line: interference to load
 priors        every number the inference starts from, each with its reason
+unit          a sheet and a card together
+unknowns      what a sheet leaves open, as draws
+loads         loads and torque of any build, in every draw
 inference     what the history says of friction, springs and interference
-shim_choice   every buildable choice, its torque and its probabilities
+buildable     shims that the stock allows
+end_play      end play of a unit whose shims set it
+shim_choice   every choice, its torque and its probabilities
 limits        what is fitted now and lies out of the card's limits
 plausible     entries that cannot be right
 diagnosis     hints from curve and sheet together

@@ -11,12 +11,14 @@ from scipy.stats import t as student_t
 
 from analysis.pack.arrangement import conversion_to_mean
 from analysis.pack.diagnosis import Hint, hints_of, present_context, present_loads, why_not
+from analysis.pack.end_play import end_play_to_read
 from analysis.pack.inference import Learnt, is_free, learn
 from analysis.pack.limits import BeyondLimit, beyond_limits, play_now_mm
+from analysis.pack.loads import Loads
 from analysis.pack.parts import SIDES, CardWindow, HistoryEntry, Pack, PlateState, Shelf, SpecCard
 from analysis.pack.plausible import Problem, problems_of
-from analysis.pack.shim_choice import Choice, Choices, choose, end_play_to_read, sensitivity_nm_per_mm
-from analysis.pack.unknowns import Loads, Unit
+from analysis.pack.shim_choice import Choice, Choices, choose, sensitivity_nm_per_mm
+from analysis.pack.unit import Unit
 from analysis.window import Basis, Window
 
 FEASIBLE_FROM = 0.5

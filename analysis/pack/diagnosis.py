@@ -11,9 +11,9 @@ from scipy.special import ndtr
 
 from analysis.pack import priors
 from analysis.pack.inference import Context, Learnt, contexts, is_free
+from analysis.pack.loads import Loads, loads_of
 from analysis.pack.parts import SIDES, PlateState
 from analysis.pack.shim_choice import SOLID_AT_MOST
-from analysis.pack.unknowns import Loads, loads_of
 from analysis.window import Window
 
 SAID_FROM = 0.2

@@ -18,18 +18,11 @@ from scipy.special import ndtr
 
 from analysis.pack import priors
 from analysis.pack.arrangement import Conversion, conversion_to_mean
+from analysis.pack.loads import gap_noise, loads_of, mean_torque_per_friction_nm
 from analysis.pack.parts import Build, HistoryEntry, PlateState
 from analysis.pack.stack import inner_plates
-from analysis.pack.unknowns import (
-    Floats,
-    Unit,
-    Unknowns,
-    draw,
-    gap_noise,
-    loads_of,
-    mean_torque_per_friction_nm,
-    stratified_normals,
-)
+from analysis.pack.unit import Unit
+from analysis.pack.unknowns import Floats, Unknowns, draw, stratified_normals
 from analysis.window import Basis
 
 FIRST_DRAWS = 4096

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.pack.buildable import STILL_MM, left_right_mm
+from analysis.pack.loads import Loads, loads_of
 from analysis.pack.parts import SIDES, PlateKind, Sense, SpaceForm
-from analysis.pack.shim_choice import STILL_MM, left_right_mm
 from analysis.pack.stack import room_mm
-from analysis.pack.unknowns import Loads, Unit, loads_of, nominal
+from analysis.pack.unit import Unit
+from analysis.pack.unknowns import nominal
 
 SHARE_STEP = 5e-4
 """A share of flat is held against its limit to a twentieth of a per cent."""

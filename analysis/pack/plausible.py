@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from analysis.pack.limits import nominal_loads
 from analysis.pack.parts import SIDES, Build, CupSpring, Pack, Plate, PlateKind, Shelf, SideBuild, SpecCard
-from analysis.pack.unknowns import Unit
+from analysis.pack.unit import Unit
 
 PLATE_MM = (0.6, 6.0)
 """Plates of this trade are 1.3 to 3 mm thick (TRADE.md 3.2); an inch read as mm is 0.08, a slipped point 0.2 or 20."""

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations_with_replacement
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from analysis.pack import priors
+from analysis.pack.buildable import ShimPair, keeps_left_right, shim_pairs, size_key
 from analysis.pack.cup_springs import SOLID_SHARE
+from analysis.pack.end_play import EndPlay, end_play_kept
 from analysis.pack.inference import Context, Learnt
-from analysis.pack.parts import SIDES, Build, Sense, Shelf, SideBuild
-from analysis.pack.unknowns import Floats, Loads, Unit, gap_noise, gap_sd_mm, loads_of, mean_torque_per_friction_nm
+from analysis.pack.loads import Loads, gap_noise, gap_sd_mm, loads_of, mean_torque_per_friction_nm
+from analysis.pack.parts import SIDES, Build, Sense, Shelf
+from analysis.pack.unit import Unit
+from analysis.pack.unknowns import Floats
 from analysis.window import Window
 
 TIE = 0.01
@@ -28,27 +29,6 @@ LISTED = 40
 SCREENED = 120
 """Choices reckoned with all draws, after a look at all of them with `SCREEN_DRAWS`."""
 SCREEN_DRAWS = 64
-SIZE_STEP = 10_000
-"""Shim totals are equal when they agree to 0.1 um."""
-LISTS_A_TOTAL = 6
-"""Ways to make a total that are tried against the stock, those with fewest shims first."""
-DEFAULT_SHIMS_PER_SIDE = 3
-"""Where the card does not say."""
-DEFAULT_TOTAL_MAX_MM = 2.0
-"""Where the card does not say: more than this is another plate (TRADE.md 3.2)."""
-STILL_MM = 5e-4
-"""Limits of the sheet's own sums are kept to half a micrometre: 0.05 is not more than 0.05."""
-
-
-@dataclass(frozen=True, slots=True)
-class ShimPair:
-    """Shims of both sides. `moves`: sides that have to be opened."""
-
-    left_mm: tuple[float, ...]
-    right_mm: tuple[float, ...]
-    change_left_mm: float
-    change_right_mm: float
-    moves: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,14 +49,6 @@ class Choice:
 
 
 @dataclass(frozen=True, slots=True)
-class EndPlay:
-    """End play of one side as it will be read: mean with the shims fitted now, and standard deviation."""
-
-    mm: float
-    sd_mm: float
-
-
-@dataclass(frozen=True, slots=True)
 class Choices:
     """All choices for one build, in their order, and what they say together."""
 
@@ -85,92 +57,6 @@ class Choices:
     probability_feasible: float
     nothing: Choice
     """The choice that changes nothing."""
-
-
-def _key(total_mm: float) -> int:
-    return round(total_mm * SIZE_STEP)
-
-
-def shim_stock(shelf: Shelf, fitted: Build) -> Counter[int]:
-    """Sizes at hand, keyed in 0.1 um: the shelf's, and what is fitted now."""
-    stock: Counter[int] = Counter()
-    for one in shelf.shims:
-        assert one.shim_mm is not None
-        stock[_key(one.shim_mm)] += one.count
-    for side in fitted.sides:
-        stock.update(_key(mm) for mm in side.shims_mm)
-    return stock
-
-
-def side_totals(unit: Unit, side_name: str, fitted: SideBuild, stock: Counter[int]) -> dict[int, list[tuple[int, ...]]]:
-    """Totals that can be built in a side, each with the lists that make it, fewest shims first."""
-    own = tuple(sorted(_key(mm) for mm in fitted.shims_mm))
-    totals: dict[int, list[tuple[int, ...]]] = {sum(own): [own]}
-    if side_name not in unit.card.shim_sides:
-        return totals
-    most = unit.card.shims_per_side or DEFAULT_SHIMS_PER_SIDE
-    limit = _key(unit.card.shims_total_max_mm or DEFAULT_TOTAL_MAX_MM)
-    sizes = sorted(stock)
-    for count in range(most + 1):
-        for made in combinations_with_replacement(sizes, count):
-            total = sum(made)
-            if total > limit or any(made.count(size) > stock[size] for size in set(made)):
-                continue
-            lists = totals.setdefault(total, [])
-            if len(lists) < LISTS_A_TOTAL and made not in lists:
-                lists.append(made)
-    return totals
-
-
-def shim_pairs(unit: Unit, build: Build, shelf: Shelf) -> list[ShimPair]:
-    """Every pair of totals that can be built at once, with the fitted list for a total that stays."""
-    stock = shim_stock(shelf, unit.pack.now)
-    left, right = (side_totals(unit, name, side, stock) for name, side in zip(SIDES, build.sides, strict=True))
-    fitted_left, fitted_right = (sum(_key(mm) for mm in side.shims_mm) for side in build.sides)
-    pairs = []
-    for total_left, lists_left in left.items():
-        for total_right, lists_right in right.items():
-            made = _first_in_stock(lists_left, lists_right, stock)
-            if made is None:
-                continue
-            change = ((total_left - fitted_left) / SIZE_STEP, (total_right - fitted_right) / SIZE_STEP)
-            moves = (total_left != fitted_left) + (total_right != fitted_right)
-            pairs.append(ShimPair(_mm(made[0], build.left), _mm(made[1], build.right), *change, moves))
-    return pairs
-
-
-def _mm(made: tuple[int, ...], fitted: SideBuild) -> tuple[float, ...]:
-    """Sizes in mm, largest first; the fitted list stays as it was written."""
-    if sorted(made) == sorted(_key(mm) for mm in fitted.shims_mm):
-        return fitted.shims_mm
-    return tuple(size / SIZE_STEP for size in sorted(made, reverse=True))
-
-
-def _first_in_stock(
-    lists_left: Sequence[tuple[int, ...]], lists_right: Sequence[tuple[int, ...]], stock: Counter[int]
-) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
-    for left in lists_left:
-        for right in lists_right:
-            both = left + right
-            if all(both.count(size) <= stock[size] for size in set(both)):
-                return left, right
-    return None
-
-
-def left_right_mm(unit: Unit, build: Build) -> float | None:
-    """Plates and shims of the left side less those of the right, by means; None where a height is not known."""
-    left, right = unit.heights(build)
-    if "unknown" in (left.source, right.source):
-        return None
-    return left.mm + build.left.shim_total_mm - right.mm - build.right.shim_total_mm
-
-
-def _keeps_left_right(unit: Unit, build: Build, pairs: Sequence[ShimPair]) -> NDArray[np.bool_]:
-    limit = unit.card.limits.left_right_mm
-    now = left_right_mm(unit, build)
-    if limit is None or now is None:
-        return np.ones(len(pairs), dtype=bool)
-    return np.array([abs(now + p.change_left_mm - p.change_right_mm) <= limit + STILL_MM for p in pairs], dtype=bool)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -279,21 +165,6 @@ def _geometry(unit: Unit, build: Build, loads: Loads) -> tuple[Floats, Floats, F
     return kept_share, kept_clearance, 1.0 - loose, tight
 
 
-def _end_play_kept(unit: Unit, pairs: Sequence[ShimPair], end_play: tuple[EndPlay, EndPlay] | None) -> Floats:
-    """Probability that the end play read afterwards is within the card's limits, a pair."""
-    limits = unit.card.limits.end_play_mm
-    if limits is None or end_play is None:
-        return np.ones(len(pairs))
-    low, high = limits
-    kept = np.ones(len(pairs))
-    for n, one in enumerate(end_play):
-        change = np.array([(p.change_left_mm, p.change_right_mm)[n] for p in pairs])
-        read = one.mm - change
-        sd = np.hypot(one.sd_mm, np.where(change == 0.0, 0.0, unit.pack.uncertainty.shim_mm))
-        kept = kept * (ndtr((high - read) / sd) - ndtr((low - read) / sd))
-    return kept
-
-
 def choose(
     learnt: Learnt, build: Build, context: Context, shelf: Shelf, window: Window, end_play: tuple[EndPlay, EndPlay] | None
 ) -> Choices:
@@ -310,12 +181,12 @@ def choose(
     """
     unit = learnt.unit
     pairs = shim_pairs(unit, build, shelf)
-    kept = _keeps_left_right(unit, build, pairs)
+    kept = keeps_left_right(unit, build, pairs)
     screen = _screened(learnt, build, context, pairs, kept, window, end_play)
     pairs = [pairs[n] for n in screen]
     kept = kept[screen]
     full = _reckon(learnt, build, context, pairs, window, None)
-    play = _end_play_kept(unit, pairs, end_play)
+    play = end_play_kept(unit, pairs, end_play)
     lands = np.mean(full.in_window * full.limits_kept, axis=0) * play * kept
     low, high = _limits_of(window)
     unit_lands = (full.log_unit >= low) & (full.log_unit <= high) & (full.limits_kept * play[None, :] * kept[None, :] >= 0.5)
@@ -355,14 +226,14 @@ def _screened(
     if numbers.size > SCREENED:
         some = [pairs[n] for n in numbers.tolist()]
         rough = _reckon(learnt, build, context, some, window, SCREEN_DRAWS)
-        lands = np.mean(rough.in_window * rough.limits_kept, axis=0) * _end_play_kept(learnt.unit, some, end_play) * kept[numbers]
+        lands = np.mean(rough.in_window * rough.limits_kept, axis=0) * end_play_kept(learnt.unit, some, end_play) * kept[numbers]
         low, high = _limits_of(window)
         centre = np.median(rough.log_torque, axis=0)
         outside = np.maximum(low - centre, 0.0) + np.maximum(centre - high, 0.0)
         best = np.lexsort((outside, -lands))[: SCREENED // 2]
         spread: dict[int, int] = {}
         for place, pair in enumerate(some):
-            total = _key(pair.change_left_mm + pair.change_right_mm)
+            total = size_key(pair.change_left_mm + pair.change_right_mm)
             held = spread.get(total)
             if held is None or abs(pair.change_left_mm - pair.change_right_mm) < abs(
                 some[held].change_left_mm - some[held].change_right_mm
@@ -439,49 +310,3 @@ def sensitivity_nm_per_mm(learnt: Learnt, build: Build, context: Context) -> tup
     torque = mean_torque_per_friction_nm(unit, build, loads) * scale[:, None]
     low, median, high = np.quantile((torque[:, 1] - torque[:, 0]) / (2.0 * step), (0.025, 0.5, 0.975))
     return float(median), float(low), float(high)
-
-
-def end_play_to_read(learnt: Learnt) -> tuple[EndPlay, EndPlay] | None:
-    """End play that will be read with what is fitted now: from what was read, and from the space where that was measured.
-
-    The mean of the readings carries on through changes of shims and stacks; the next reading has an error of its own.
-    """
-    unit, u = learnt.unit, learnt.unit.pack.uncertainty
-    now = unit.pack.now
-    found = []
-    for n in (0, 1):
-        height_now = unit.heights(now)[n]
-        known: list[tuple[float, float]] = []
-        for entry in unit.pack.history:
-            if entry.end_play_mm is None:
-                continue
-            height, side = unit.heights(entry.build)[n], entry.build.sides[n]
-            read = entry.end_play_mm[n] - (height_now.mm - height.mm) - (now.sides[n].shim_total_mm - side.shim_total_mm)
-            changed = height.key != height_now.key or side.shims_mm != now.sides[n].shims_mm
-            sd = math.hypot(u.end_play_mm, priors.CLOSING_REPEAT_MM, u.shim_mm * 2.0 if changed else 0.0)
-            known.append((read, sd))
-        sheet = _sheet_end_play(learnt, n)
-        if sheet is not None:
-            known.append(sheet)
-        if not known:
-            return None
-        weights = [1.0 / sd**2 for _, sd in known]
-        mean = sum(w * mm for w, (mm, _) in zip(weights, known, strict=True)) / sum(weights)
-        sd = math.hypot(1.0 / math.sqrt(sum(weights)), u.end_play_mm, priors.CLOSING_REPEAT_MM)
-        found.append(EndPlay(mean, sd))
-    return found[0], found[1]
-
-
-def _sheet_end_play(learnt: Learnt, n: int) -> tuple[float, float] | None:
-    """Room less plates and shims: mean and standard deviation."""
-    from analysis.pack.parts import SpaceForm
-    from analysis.pack.stack import room_mm
-
-    unit, unknowns = learnt.unit, learnt.unknowns
-    space = unit.pack.space
-    height = unit.heights(unit.pack.now)[n]
-    if space is None or space.form is not SpaceForm.PER_SIDE or height.source == "unknown":
-        return None
-    stack = height.mm + unknowns.height_error_mm[height.key] + unknowns.stands_on * height.high_spots_mm
-    play = room_mm(space, n) + unknowns.room_error_mm[n] - stack - unit.pack.now.sides[n].shim_total_mm + unknowns.seating_mm[n]
-    return float(play.mean()), float(play.std())

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from analysis.pack.answer import Answer, PartsChoice
+from analysis.pack.buildable import ShimPair
 from analysis.pack.limits import BeyondLimit
 from analysis.pack.parts import SIDES
-from analysis.pack.shim_choice import Choice, ShimPair
+from analysis.pack.shim_choice import Choice
 
 ADVICE = "It advises: the maker's manual, local rules and qualified persons decide."
 

@@ -1,0 +1,84 @@
+"""End play of a unit whose shims set it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from analysis.pack import priors
+from analysis.pack.buildable import ShimPair
+from analysis.pack.inference import Learnt
+from analysis.pack.parts import SpaceForm
+from analysis.pack.stack import room_mm
+from analysis.pack.unit import Unit
+from analysis.pack.unknowns import Floats
+
+
+@dataclass(frozen=True, slots=True)
+class EndPlay:
+    """End play of one side as it will be read: mean with the shims fitted now, and standard deviation."""
+
+    mm: float
+    sd_mm: float
+
+
+def end_play_kept(unit: Unit, pairs: Sequence[ShimPair], end_play: tuple[EndPlay, EndPlay] | None) -> Floats:
+    """Probability that the end play read afterwards is within the card's limits, a pair."""
+    limits = unit.card.limits.end_play_mm
+    if limits is None or end_play is None:
+        return np.ones(len(pairs))
+    low, high = limits
+    kept = np.ones(len(pairs))
+    for n, one in enumerate(end_play):
+        change = np.array([(p.change_left_mm, p.change_right_mm)[n] for p in pairs])
+        read = one.mm - change
+        sd = np.hypot(one.sd_mm, np.where(change == 0.0, 0.0, unit.pack.uncertainty.shim_mm))
+        kept = kept * (ndtr((high - read) / sd) - ndtr((low - read) / sd))
+    return kept
+
+
+def end_play_to_read(learnt: Learnt) -> tuple[EndPlay, EndPlay] | None:
+    """End play that will be read with what is fitted now: from what was read, and from the space where that was measured.
+
+    The mean of the readings carries on through changes of shims and stacks; the next reading has an error of its own.
+    """
+    unit, u = learnt.unit, learnt.unit.pack.uncertainty
+    now = unit.pack.now
+    found = []
+    for n in (0, 1):
+        height_now = unit.heights(now)[n]
+        known: list[tuple[float, float]] = []
+        for entry in unit.pack.history:
+            if entry.end_play_mm is None:
+                continue
+            height, side = unit.heights(entry.build)[n], entry.build.sides[n]
+            read = entry.end_play_mm[n] - (height_now.mm - height.mm) - (now.sides[n].shim_total_mm - side.shim_total_mm)
+            changed = height.key != height_now.key or side.shims_mm != now.sides[n].shims_mm
+            sd = math.hypot(u.end_play_mm, priors.CLOSING_REPEAT_MM, u.shim_mm * 2.0 if changed else 0.0)
+            known.append((read, sd))
+        sheet = _sheet_end_play(learnt, n)
+        if sheet is not None:
+            known.append(sheet)
+        if not known:
+            return None
+        weights = [1.0 / sd**2 for _, sd in known]
+        mean = sum(w * mm for w, (mm, _) in zip(weights, known, strict=True)) / sum(weights)
+        sd = math.hypot(1.0 / math.sqrt(sum(weights)), u.end_play_mm, priors.CLOSING_REPEAT_MM)
+        found.append(EndPlay(mean, sd))
+    return found[0], found[1]
+
+
+def _sheet_end_play(learnt: Learnt, n: int) -> tuple[float, float] | None:
+    """Room less plates and shims: mean and standard deviation."""
+    unit, unknowns = learnt.unit, learnt.unknowns
+    space = unit.pack.space
+    height = unit.heights(unit.pack.now)[n]
+    if space is None or space.form is not SpaceForm.PER_SIDE or height.source == "unknown":
+        return None
+    stack = height.mm + unknowns.height_error_mm[height.key] + unknowns.stands_on * height.high_spots_mm
+    play = room_mm(space, n) + unknowns.room_error_mm[n] - stack - unit.pack.now.sides[n].shim_total_mm + unknowns.seating_mm[n]
+    return float(play.mean()), float(play.std())
