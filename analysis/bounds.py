@@ -9,6 +9,8 @@ from typing import Final
 
 TORQUE_MOST_NM: Final = 20_000.0
 """Of a window, a reading or a capacity: several times what the largest lever of a workshop makes by hand (about 2 m, 1 kN)."""
+TORQUE_LEAST_NM: Final = 1e-9
+"""No sensor resolves a billionth of a newton metre, and numbers near the smallest that a computer has upset its own arithmetic."""
 CAPACITY_LEAST_NM: Final = 0.01
 """Of a torque sensor that anybody could put between a hand and a unit."""
 OVER_CAPACITY: Final = 3.0

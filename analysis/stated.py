@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from analysis.bounds import TORQUE_MOST_NM
-from analysis.errors import BenchError, UnitError
-from analysis.units import LONGEST_TEXT, number, parse_measure, quoted, split_quantity
+from analysis.errors import BenchError, UnitError, quoted
+from analysis.units import LONGEST_TEXT, number, parse_measure, split_quantity
 
 
 class StatedError(BenchError):

@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal, cast, get_args
 
-from analysis.errors import UnitError
+from analysis.errors import LONGEST_QUOTE, UnitError, quoted
 from analysis.unit_symbols import FORCE, GRAVITY, SYMBOL, TEMPERATURE, TORQUE, Kinds, Size
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ Quantity = Literal[
     "stiffness", "torsional stiffness", "torque slope", "length ratio", "speed",
 ]  # fmt: skip
 
-LONGEST_TEXT = 60
+LONGEST_TEXT = LONGEST_QUOTE
 """No number with its unit and no window is longer; what is longer is refused before anything is tried on it."""
 
 
@@ -105,16 +105,6 @@ def _registry() -> pint.UnitRegistry[float]:
     import pint  # slow to import, and hardly ever needed: the trade's units stand above
 
     return pint.UnitRegistry(cache_folder=None)
-
-
-def quoted(text: str) -> str:
-    """A text as a message may quote it: in quotes, without control characters, cut at `LONGEST_TEXT`.
-
-    >>> quoted("N.m" + chr(27))
-    "'N.m?'"
-    """
-    plain = "".join(char if char.isprintable() else "?" for char in text[: LONGEST_TEXT + 1])
-    return f"'{plain[: LONGEST_TEXT - 3]}...'" if len(plain) > LONGEST_TEXT else f"'{plain}'"
 
 
 class _OtherKindError(Exception):

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from analysis.bounds import TORQUE_MOST_NM
-from analysis.errors import BenchError, UnitError
-from analysis.units import parse_range, quoted
+from analysis.errors import BenchError, UnitError, quoted
+from analysis.units import parse_range
 
 
 class WindowError(BenchError):

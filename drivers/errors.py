@@ -3,6 +3,7 @@
 BenchError
     LineLostError    the port could not be opened, or went away and did not come back within the profile's patience
     ProfileError     a device profile that cannot be used; names file, key and what is expected
+    FileError        a file that cannot be opened or read
     WireFileError    a recording of the wire that cannot be read or written
     BacklogError     the program fell behind the line; samples would be lost
 """
@@ -16,6 +17,10 @@ class LineLostError(BenchError):
 
 class ProfileError(BenchError):
     """A device profile that cannot be used."""
+
+
+class FileError(BenchError):
+    """A file that cannot be opened or read."""
 
 
 class WireFileError(BenchError):

@@ -26,6 +26,10 @@ except ImportError:  # systems without terminals in the Unix sense
 _LOST: tuple[type[Exception], ...] = (OSError, TypeError, *TERMINAL_ERRORS)
 _NOT_OPENED: tuple[type[Exception], ...] = (OSError, ValueError, *TERMINAL_ERRORS)
 
+SCHEMES = ("socket", "rfc2217", "loop")
+"""URLs that are opened. All others of the serial library are refused: `spy` writes into any file it is told to, `alt`, `hwgrep`
+and `cp2110` load code or pick a port of their own. `loop` stays within the program and is for tests."""
+
 READ_S = 0.02
 """A read ends after this time with what there is: natural pieces, 50 a second."""
 MOST_BYTES = 4096
@@ -73,6 +77,7 @@ class SerialLine:
     def __init__(self, port: str, baud: int, bits: str = "8N1") -> None:
         self.name = port
         self.ended = False
+        _refuse_other_urls(port)
         data_bits, parity, stop_bits = tuple(bits)
         try:
             self._port = serial.serial_for_url(  # type: ignore[no-untyped-call]
@@ -107,6 +112,18 @@ class SerialLine:
         """Close; a second time does nothing. A line that is gone already cannot complain any more."""
         with contextlib.suppress(*_LOST):
             self._port.close()
+
+
+def _refuse_other_urls(port: str) -> None:
+    """Let through plain ports and the URLs of `SCHEMES`, in any case of letters. Raises LineLostError."""
+    scheme, mark, rest = port.partition("://")
+    if (mark and scheme.lower() not in SCHEMES) or "://" in rest or "\0" in port:
+        raise _no_port(port, "URLs of this kind are not opened" if mark else "a zero stands in it")
+
+
+def _no_port(port: str, why: object) -> LineLostError:
+    expected = "use a port such as /dev/ttyUSB0 or COM3, or a URL such as socket://host:4000 or rfc2217://host:2217"
+    return LineLostError(f"this is no port that can be opened ({why})", where=port, remedy=expected)
 
 
 @contextlib.contextmanager
@@ -152,8 +169,7 @@ def _cannot_reach(port: str, fault: Exception) -> LineLostError:
         what = "the port cannot be set to this baud rate"
         return LineLostError(what, where=port, remedy="set baud to a rate that both device and USB bridge know, such as 115200")
     if isinstance(fault, ValueError):
-        expected = "use a port such as /dev/ttyUSB0 or COM3, or a URL such as socket://host:4000 or rfc2217://host:2217"
-        return LineLostError(f"this is no port that can be opened ({fault})", where=port, remedy=expected)
+        return _no_port(port, fault)
     reason = re.sub(r"^.*?\[Errno -?\d+\]\s*", "", str(fault)).strip(" '\"")
     return LineLostError(
         f"nobody answers there ({reason})", where=port, remedy="check that the other end runs and the address is right"

@@ -16,6 +16,7 @@ from __future__ import annotations
 import contextlib
 import json
 import math
+import re
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -25,6 +26,7 @@ from typing import Literal, TextIO
 from drivers.clock import Clock
 from drivers.errors import LineLostError, WireFileError
 from drivers.line import MOST_BYTES, Line
+from drivers.opening import WIRE, read_text
 
 MAGIC = "platepull wire 1"
 What = Literal["o", "r", "w", "x"]
@@ -120,11 +122,8 @@ def taped(open_line: Callable[[str], Line], tape: WireTape) -> Callable[[str], L
 
 
 def read_wire(path: Path) -> list[WireEvent]:
-    """The events of a recording. Raises WireFileError, naming the row."""
-    try:
-        return parse_wire(path.read_text(encoding="ascii"), path.name)
-    except (OSError, UnicodeDecodeError) as fault:
-        raise WireFileError(f"the recording cannot be read ({fault})", where=str(path), remedy="check the file") from fault
+    """The events of a recording. Raises FileError or WireFileError, naming the row."""
+    return parse_wire(read_text(path, WIRE), path.name)
 
 
 def parse_wire(text: str, where: str) -> list[WireEvent]:
@@ -142,10 +141,14 @@ def parse_wire(text: str, where: str) -> list[WireEvent]:
     return events
 
 
+_ESCAPED = re.compile(r"(?:[^\\]|\\(?:[\\nrt]|x[0-9a-f]{2}))*")
+"""What `_escaped` makes of bytes, and nothing else: other escapes are none of ours, and some make the language warn."""
+
+
 def _event(row: str) -> WireEvent | None:
     time, _, rest = row.partition(" ")
     what, _, text = rest.partition(" ")
-    if what not in ("o", "r", "w", "x"):
+    if what not in ("o", "r", "w", "x") or not _ESCAPED.fullmatch(text):
         return None
     try:
         event = WireEvent(float(time), what, text.encode("ascii").decode("unicode_escape").encode("latin-1"))  # type: ignore[arg-type]

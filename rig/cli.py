@@ -16,7 +16,8 @@ import sys
 from collections.abc import Callable, Sequence
 from typing import NoReturn, Protocol, cast
 
-from analysis.errors import BenchError
+from analysis.errors import LONGEST_SENTENCE, BenchError
+from rig.words.outlet import plain, plain_outlets
 
 USAGE_STATUS = 2
 LINE_STATUS = 3
@@ -37,7 +38,7 @@ class _Parser(argparse.ArgumentParser):
     """A parser whose complaint is one line."""
 
     def error(self, message: str) -> NoReturn:
-        self.exit(USAGE_STATUS, f"{self.prog}: {message}; see '{self.prog} --help'\n")
+        self.exit(USAGE_STATUS, f"{self.prog}: {plain(message)[:LONGEST_SENTENCE]}; see '{self.prog} --help'\n")
 
 
 def verb_names() -> list[str]:
@@ -84,7 +85,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     if args.verb is None:
         parser.print_help()
         return USAGE_STATUS
-    return _guarded(lambda: _verb(args.verb).run(args), f"platepull {args.verb}")
+    with plain_outlets():
+        return _guarded(lambda: _verb(args.verb).run(args), f"platepull {args.verb}")
 
 
 def complain(error: BenchError, who: str) -> None:

@@ -2,9 +2,9 @@
 
 analysis.errors.BenchError          what is wrong, where, and what to do about it
     analysis: UnitError, WindowError                    a unit, a quantity or a window that could not be read
-    drivers:  LineLostError, ProfileError, WireFileError, BacklogError
+    drivers:  LineLostError, ProfileError, FileError, WireFileError, BacklogError
     here:     ArgumentError                             an option of the command line
-              FileError (DocumentError), SettingsError, TraceFileError, MetadataError, CertificateError     files
+              DocumentError, SettingsError, TraceFileError, MetadataError, CertificateError     files
               ConditionError, LanguageError, SheetError                          what was entered, a language, a printed page
               BookError                                   the job book, or a file for it, cannot be used as asked
                   BookUnreachableError                    it could not be opened, or went away: nothing was entered
@@ -14,6 +14,7 @@ analysis.errors.BenchError          what is wrong, where, and what to do about i
 from __future__ import annotations
 
 from analysis.errors import BenchError
+from drivers.errors import FileError
 
 
 class ArgumentError(BenchError):
@@ -24,15 +25,11 @@ class SettingsError(BenchError):
     """A settings file that cannot be used; names file and key."""
 
 
-class FileError(BenchError):
-    """A file that cannot be opened or read."""
-
-
 class DocumentError(FileError):
     """A document that cannot be used; names file, key, what was found and what is expected."""
 
 
-class TraceFileError(BenchError):
+class TraceFileError(FileError):
     """A trace file that cannot be read or written."""
 
 

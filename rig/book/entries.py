@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.results import PullResult, Sensor
+from drivers.opening import DOCUMENT, read_bytes
 from rig.book.book import Book, Draft
 from rig.book.events import Kind
 from rig.book.reading import reading_document
@@ -19,7 +20,6 @@ from rig.book.record import Entry, JobRecord
 from rig.errors import BookError
 from rig.files.document import values_of
 from rig.files.metadata import KEY, SHORT_KEY, TraceInfo
-from rig.files.opening import DOCUMENT, read_bytes
 from rig.files.pull_file import read_recording
 from rig.files.trace_csv import info_path
 from rig.refit.answers import answer

@@ -15,6 +15,7 @@ from analysis.sensor.calibration import Weighing, weigh
 from analysis.trace import Trace, join
 from analysis.units import to_si
 from drivers.clock import Clock
+from drivers.opening import POINTS, read_text
 from rig.calibration.plan import Load, Plan
 from rig.calibration.points import points_header, points_row, read_points
 from rig.errors import CertificateError
@@ -121,7 +122,7 @@ class PointTaker:
         points = read_points(plan.points, plan.reference)
         planned = [(load.size > 0, load.rising, load.series, load.mounting) for load in self._loads[: len(points)]]
         found = [(point.torque_nm != 0, point.rising, point.series, point.mounting) for point in points]
-        rows = plan.points.read_text(encoding="utf-8-sig").splitlines()
+        rows = read_text(plan.points, POINTS).splitlines()
         if planned != found or rows[0] + "\n" != points_header(plan.reference):
             remedy = "name another file in the plan, or leave out --device to use the points as they are"
             raise CertificateError("holds points that are not those of the plan", where=str(plan.points), remedy=remedy)

@@ -11,9 +11,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from analysis.errors import UnitError
+from analysis.bounds import TORQUE_MOST_NM
+from analysis.errors import UnitError, quoted
 from analysis.sensor.calibration import Point
 from analysis.units import ColumnHeader, Quantity, Scale, scale_to_si
+from drivers.opening import POINTS, read_text
 from rig.calibration.plan import Load, Plan, Reference
 from rig.errors import CertificateError
 from rig.files.certificate import Certificate, certified
@@ -49,15 +51,8 @@ def read_points(path: Path, reference: Reference) -> tuple[Point, ...]:
 
 def _rows(path: Path, reference: Reference) -> list[dict[str, Any]]:
     where = str(path)
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        remedy = "name it in the plan, or take the points with --device"
-        raise CertificateError("there is no such file of points", where=where, remedy=remedy) from None
-    except (OSError, UnicodeDecodeError) as fault:
-        raise CertificateError(f"the points cannot be read ({fault})", where=where, remedy="check the file") from fault
-    reader = csv.reader(io.StringIO(text, newline=""), skipinitialspace=True)
-    columns = [ColumnHeader.parse(cell) for cell in next(reader, [])]
+    text = read_text(path, replace(POINTS, if_missing="name it in the plan, or take the points with --device"))
+    columns, lines = _table(text, where)
     names = [column.quantity for column in columns]
     if "indication" not in names or ("mass" in names) == ("torque" in names):
         remedy = f"begin it with: {points_header(reference).strip()}"
@@ -66,14 +61,25 @@ def _rows(path: Path, reference: Reference) -> list[dict[str, Any]]:
         raise CertificateError("holds masses, but the plan has no [weights]", where=where, remedy="give the arm in [weights]")
     scales = {column.quantity: _scale(column, where) for column in columns if column.quantity in _KNOWN}
     rows = []
-    for cells in reader:
-        place = f"{where}, row {reader.line_num}"
+    for number, cells in lines:
+        place = f"{where}, row {number}"
         if any(cell.strip() for cell in cells):
             if len(cells) < len(columns):
                 raise CertificateError("the row is too short", where=place, remedy="fix or delete it")
             told = {name: cell.strip() for name, cell in zip(names, cells, strict=False) if name in _KNOWN and cell.strip()}
             rows.append(_row(told, scales, reference, place))
     return rows
+
+
+def _table(text: str, where: str) -> tuple[list[ColumnHeader], list[tuple[int, list[str]]]]:
+    """The header, and every row with the number of its line."""
+    reader = csv.reader(io.StringIO(text, newline=""), skipinitialspace=True)
+    try:
+        header = [ColumnHeader.parse(cell) for cell in next(reader, [])]
+        return header, [(reader.line_num, cells) for cells in reader]
+    except csv.Error as fault:
+        place = f"{where}, row {reader.line_num}"
+        raise CertificateError(f"is not CSV ({fault})", where=place, remedy="fix or delete the row") from fault
 
 
 def _scale(column: ColumnHeader, where: str) -> Scale:
@@ -92,16 +98,16 @@ def _row(told: dict[str, str], scales: dict[str, Scale], reference: Reference, w
     for name, text in told.items():
         if name == "load":
             if text not in (UP, DOWN):
-                raise CertificateError(f"load '{text}' is neither up nor down", where=where, remedy="write up or down")
+                raise CertificateError(f"load {quoted(text)} is neither up nor down", where=where, remedy="write up or down")
             row["rising"] = text == UP
             continue
         try:
             value = float(text) * scales[name].factor
         except ValueError:
-            raise CertificateError(f"{name} '{text}' is not a number", where=where, remedy="fix or delete the row") from None
+            raise CertificateError(f"{name} {quoted(text)} is not a number", where=where, remedy="fix or delete the row") from None
         whole = name in ("series", "mounting", "direction")
-        if not math.isfinite(value) or (whole and value != int(value)) or (name == "direction" and value not in (1, -1)):
-            raise CertificateError(f"{name} '{text}' cannot be used", where=where, remedy="fix or delete the row")
+        if not abs(value) <= TORQUE_MOST_NM or (whole and value != int(value)) or (name == "direction" and value not in (1, -1)):
+            raise CertificateError(f"{name} {quoted(text)} cannot be used", where=where, remedy="fix or delete the row")
         row[name] = int(value) if whole else value
     if "mass" in row:
         row["torque"] = reference.torque_nm(row.pop("mass"))

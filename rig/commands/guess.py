@@ -99,14 +99,11 @@ def _write(path: Path, text: str) -> None:
 
 def chunks_of(path: Path) -> list[Chunk]:
     """What stands in a recording of the wire, or in a file of bare bytes, of which nobody knows when they arrived."""
-    from analysis.errors import BenchError
     from drivers.guess import Chunk
+    from drivers.opening import CAPTURE, read_bytes
     from drivers.wirefile import MAGIC, read_wire
 
-    try:
-        data = path.read_bytes()
-    except OSError as fault:
-        raise BenchError(f"the file cannot be read ({fault.strerror})", where=str(path), remedy="check the file") from fault
+    data = read_bytes(path, CAPTURE)
     if data.startswith(MAGIC.encode()):
         return [Chunk(event.time_s, event.data) for event in read_wire(path) if event.what == "r"]
     return [Chunk(None, b"\n" + data + b"\n")]  # a file begins and ends with whole lines

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Final, Literal, Union
 import msgspec
 from msgspec import Meta
 
-from analysis.units import quoted
+from analysis.errors import quoted
 from rig.errors import DocumentError
 from rig.files.fields import Day, InsideError, OneOrMany, Refusal, found
 

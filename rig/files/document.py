@@ -49,12 +49,12 @@ from typing import Any, Final, Generic, TypeVar
 
 import msgspec
 
-from analysis.errors import BenchError
-from analysis.units import LONGEST_TEXT, quoted
+from analysis.errors import BenchError, quoted
+from analysis.units import LONGEST_TEXT
+from drivers.opening import DOCUMENT, Kind, read_bytes
 from rig.errors import DocumentError
 from rig.files._document_words import Steps, dotted, fields_of, hint, place_of, refused, unwrapped
 from rig.files.fields import FromText, InsideError, OneOrMany, Refusal, found
-from rig.files.opening import DOCUMENT, Kind, read_bytes
 
 T = TypeVar("T")
 
@@ -81,7 +81,7 @@ def read_document(path: Path, kind: type[T], name: str = "document", *, if_missi
     Parameters
     ----------
     path
-        The file; read by `rig.files.opening`.
+        The file; read by `drivers.opening`.
     kind
         The class of the document.
     name
@@ -107,7 +107,9 @@ def values_of(data: bytes, where: str, *, is_json: bool) -> dict[str, Any]:
     except RecursionError:
         raise DocumentError("is nested too deep", where=where, remedy="check that it is the right file") from None
     except UnicodeDecodeError as fault:
-        raise DocumentError(f"is not text in UTF-8 (byte {fault.start})", where=where, remedy="save it as UTF-8 text") from fault
+        raise DocumentError(
+            f"is not a text file in UTF-8 (byte {fault.start})", where=where, remedy="save it as UTF-8 text"
+        ) from fault
     except (ValueError, msgspec.MsgspecError) as fault:  # TOMLDecodeError, a number of thousands of digits
         raise DocumentError(f"this is not {name}: {_place(str(fault), data)}", where=where, remedy=remedy) from None
     if not isinstance(content, dict):

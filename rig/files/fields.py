@@ -15,7 +15,7 @@ import msgspec
 from msgspec import Meta
 
 from analysis import bounds, units
-from analysis.units import quoted
+from analysis.errors import quoted
 
 T = TypeVar("T")
 

@@ -18,11 +18,14 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.bounds import ANGLE_MOST_DEG, OVER_CAPACITY, SAMPLES_MOST, TORQUE_LEAST_NM, TORQUE_MOST_NM, TRACE_MOST_S
+from analysis.errors import quoted
 from analysis.trace import Floats, Trace
+from drivers.opening import DOCUMENT, TRACE, read_bytes, read_text
 from rig.errors import TraceFileError
 from rig.files.atomic import write_whole
 from rig.files.metadata import TraceInfo, from_document, to_document
-from rig.files.trace_header import Column, Layout, layout_of
+from rig.files.trace_header import HEADER_MEND, Column, Layout, layout_of
 
 _PORTION_BYTES = 1_000_000
 
@@ -76,48 +79,31 @@ def write_trace(path: Path, trace: Trace, info: TraceInfo | None = None) -> None
 def read_trace(path: Path, *, arm_m: float | None = None) -> tuple[Trace, TraceInfo]:
     """Read a trace and what is known of it; `TraceInfo.notes` says what was left out or assumed on the way.
 
-    `arm_m` is the lever arm for curves of force and position (1 m if not given). Raises TraceFileError or MetadataError.
+    `arm_m` is the lever arm for curves of force and position (1 m if not given). Raises FileError or MetadataError.
     """
     where = str(path)
     data = _bytes(path)
-    info = _info(path)
+    info = read_info(path)
     first, _, body = data.partition(b"\n")
     layout = layout_of(_header_cells(first, where), where, arm_m)
     body, notes = _whole_lines(body, layout, ours=info.software is not None)
     table = _table(body, layout, where)
     trace, gaps = _trace(table, layout, body, where)
+    _believable(trace, info.transducer.capacity_nm, where)
     return trace, replace(info, notes=(*layout.notes, *notes, *gaps))
 
 
 def _bytes(path: Path) -> bytes:
-    where = str(path)
-    try:
-        data = path.read_bytes()
-    except FileNotFoundError as fault:
-        raise TraceFileError("there is no such file", where=where, remedy="check the name") from fault
-    except IsADirectoryError as fault:
-        raise TraceFileError("is a folder", where=where, remedy="name the CSV files in it") from fault
-    except OSError as fault:
-        raise TraceFileError(f"cannot be read ({fault.strerror})", where=where, remedy="check the file's rights") from fault
-    data = data.removeprefix(b"\xef\xbb\xbf").rstrip(b"\0")  # zeros at the end: what a power cut may leave of a growing file
+    data = read_bytes(path, TRACE)
     if not data.strip():
-        raise TraceFileError("is empty", where=where, remedy="record the pull again")
-    if b"\0" in data[:4096] or data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise TraceFileError("is not a text file in UTF-8", where=where, remedy="name a CSV file, saved as 'CSV UTF-8'")
-    if b"\n" not in data:
-        data = data.replace(b"\r", b"\n")
-    return data
+        raise TraceFileError("is empty", where=str(path), remedy="record the pull again")
+    return data if b"\n" in data else data.replace(b"\r", b"\n")
 
 
-def _info(path: Path) -> TraceInfo:
+def read_info(path: Path) -> TraceInfo:
+    """What the metadata file of the trace at `path` says; nothing where there is none. Raises FileError or MetadataError."""
     target = info_path(path)
-    try:
-        text = target.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        return TraceInfo()
-    except (OSError, UnicodeDecodeError) as fault:
-        raise TraceFileError(f"cannot be read ({fault})", where=str(target), remedy="fix or remove it") from fault
-    return from_document(text, str(target))
+    return from_document(read_text(target, DOCUMENT), str(target)) if target.exists() else TraceInfo()
 
 
 def _header_cells(line: bytes, where: str) -> list[str]:
@@ -125,7 +111,10 @@ def _header_cells(line: bytes, where: str) -> list[str]:
         text = line.decode("utf-8").rstrip("\r")
     except UnicodeDecodeError as fault:
         raise TraceFileError("is not a text file in UTF-8", where=where, remedy="name a CSV file, saved as 'CSV UTF-8'") from fault
-    cells = next(csv.reader([text]), [])
+    try:
+        cells = next(csv.reader([text]), [])
+    except csv.Error as fault:  # a line end of another kind inside
+        raise TraceFileError(f"has no header row ({fault})", where=f"{where}, row 1", remedy=HEADER_MEND) from fault
     if len(cells) < 2 and (";" in text or "\t" in text):
         raise TraceFileError(
             "the columns are not separated by commas",
@@ -198,7 +187,7 @@ def _number(row: Sequence[str], column: Column, where: str) -> float:
             return float(cell)
     except ValueError:
         pass
-    raise TraceFileError(f"{column.title} '{cell[:40]}' is not a number", where=where, remedy="fix or delete the row")
+    raise TraceFileError(f"{column.title} {quoted(cell)} is not a number", where=where, remedy="fix or delete the row")
 
 
 def _trace(table: Floats, layout: Layout, body: bytes, where: str) -> tuple[Trace, list[str]]:
@@ -213,7 +202,10 @@ def _trace(table: Floats, layout: Layout, body: bytes, where: str) -> tuple[Trac
         raise TraceFileError(
             "time does not rise", where=_row(body, int(backward[0]) + 1, where), remedy="fix the time or delete the row"
         )
+    if len(table) > SAMPLES_MOST:
+        raise TraceFileError(f"holds over {SAMPLES_MOST} samples", where=where, remedy="cut it into pulls")
     torque_nm = (table[:, 1] * layout.torque.scale.factor + layout.torque.scale.offset) * (layout.arm_m or 1.0)
+    torque_nm[np.abs(torque_nm) < TORQUE_LEAST_NM] = 0.0
     there, notes = ~np.isnan(torque_nm), []
     angle_deg = None
     if layout.angle is not None:
@@ -231,6 +223,24 @@ def _trace(table: Floats, layout: Layout, body: bytes, where: str) -> tuple[Trac
         time_s, torque_nm = time_s[there], torque_nm[there]
         angle_deg = None if angle_deg is None else angle_deg[there]
     return Trace(time_s, torque_nm, angle_deg), notes
+
+
+def _believable(trace: Trace, capacity_nm: float | None, where: str) -> None:
+    """Refuse numbers that no bench of this trade could have sent. Raises TraceFileError."""
+    if not len(trace):
+        return
+    most_nm = TORQUE_MOST_NM if capacity_nm is None else OVER_CAPACITY * capacity_nm
+    highest_nm = float(np.abs(trace.torque_nm).max())
+    why = ""
+    if highest_nm > most_nm:
+        of = "" if capacity_nm is None else f", {OVER_CAPACITY:g} times the sensor's capacity"
+        why = f"torque reaches {highest_nm:.3g} N.m, beyond {most_nm:.4g} N.m{of}"
+    elif trace.duration_s > TRACE_MOST_S:
+        why = f"it lasts {trace.duration_s:.3g} s, over a week"
+    elif trace.angle_deg is not None and float(np.abs(trace.angle_deg).max()) > ANGLE_MOST_DEG:
+        why = f"the angle reaches {float(np.abs(trace.angle_deg).max()):.3g} deg"
+    if why:
+        raise TraceFileError(f"is not believed: {why}", where=where, remedy="check the units in the first row")
 
 
 def _row(body: bytes, index: int, where: str) -> str:

@@ -14,8 +14,8 @@ from drivers.profile import DeviceProfile
 from drivers.replay import Replay
 from drivers.source import WIRE_PREFIX, LiveSource, open_source
 from rig.calibration.sensor_in_use import SensorChoice
-from rig.files.metadata import TraceInfo, from_document
-from rig.files.trace_csv import info_path, read_trace, write_info
+from rig.files.metadata import TraceInfo
+from rig.files.trace_csv import read_info, read_trace, write_info
 from rig.live.line_tap import RawTap, tapped
 from rig.live.recorder import Recorder, recorder_into
 from rig.live.runner import Bench
@@ -42,7 +42,7 @@ class Opened:
 
 def note_excluded(file: Path, reason: str | None, *, with_angle: bool) -> None:
     """Write into a pull's metadata that it was set aside, and why; None: that it counts again. Raises BenchError or OSError."""
-    info = from_document(info_path(file).read_text(encoding="utf-8"), str(file))
+    info = read_info(file)
     write_info(file, replace(info, remark=None if reason is None else f"set aside: {reason}"), with_angle=with_angle)
 
 

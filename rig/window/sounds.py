@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rig.window.views.verdict import Tone
+from rig.words.outlet import unfiltered
 
 RATE_HZ = 22050
 LOUDNESS = 0.8
@@ -102,5 +103,5 @@ def _windows(file: Path) -> None:
 
 
 def _bell(tone: Tone) -> None:
-    sys.stderr.write("\a" * BELLS[tone])
+    unfiltered(sys.stderr).write("\a" * BELLS[tone])
     sys.stderr.flush()

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.errors import BenchError, UnitError
+from analysis.errors import BenchError, UnitError, quoted
 from analysis.stated import Base, Meaning, StatedError, parse_scatter, parse_uncertainty
 from analysis.units import (
     LONGEST_TEXT,
@@ -19,7 +19,6 @@ from analysis.units import (
     number,
     parse_measure,
     parse_range,
-    quoted,
     scale_to_si,
     to_si,
     to_unit,

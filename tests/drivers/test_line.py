@@ -201,3 +201,28 @@ def test_ports_are_listed_in_order_with_an_identity_that_outlives_the_name(monke
     assert list_ports() == [PortInfo("/dev/ttyUSB0", "invented converter", "1234:abcd:S1"), PortInfo("/dev/ttyUSB1", "", "")]
     first.serial_number, first.location = None, "1-2.4"
     assert list_ports()[0].identity == "1234:abcd:at 1-2.4"
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "spy://loop://?file={file}",
+        "SPY://loop://?file={file}",
+        "sPy://socket://127.0.0.1:1?file={file}",
+        "socket://spy://loop://?file={file}",
+        "loop://spy://loop://?file={file}",
+        "alt://loop://?class=Serial",
+        "hwgrep://.*",
+        "cp2110://0",
+        " spy://loop://?file={file}",
+    ],
+)
+def test_no_port_can_touch_a_file(tmp_path, url):
+    """Findings 7.1: `spy` in a profile created or emptied the file it named."""
+    kept, new = tmp_path / "kept.txt", tmp_path / "new.txt"
+    kept.write_text("kept")
+    for file in (kept, new):
+        with pytest.raises(LineLostError, match="no port that can be opened"):
+            SerialLine(url.format(file=file), 115200)
+    assert kept.read_text() == "kept"
+    assert not new.exists()

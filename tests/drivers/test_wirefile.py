@@ -15,7 +15,7 @@ from support.clocks import StepClock
 from support.wires import GONE, ScriptedLine
 
 from analysis.trace import Trace, join
-from drivers.errors import WireFileError
+from drivers.errors import FileError, WireFileError
 from drivers.profile import DeviceProfile
 from drivers.source import ConnectionLost, LineUp, LiveSource, SourceItem, open_source
 from drivers.text import Column, TextFormat
@@ -133,7 +133,7 @@ def test_what_is_no_recording_is_refused_with_its_row(tmp_path: Path, text: str,
 
 
 def test_files_that_cannot_be_opened_are_told(tmp_path: Path) -> None:
-    with pytest.raises(WireFileError, match="cannot be read"):
+    with pytest.raises(FileError, match="there is no such recording of the wire"):
         read_wire(tmp_path / "none.wire")
     with pytest.raises(WireFileError, match="cannot be written"):
         WireTape(tmp_path / "no folder" / "x.wire", StepClock(), {})

@@ -73,9 +73,9 @@ def test_a_bad_profile_is_told_with_file_and_key(tmp_path, change, said):
         (["record", "--out", "pulls"], "no device profile"),
         (["record", "--device", "nix.toml"], "no folder to record into"),
         (["record", "--device", "nix.toml", "--out", "pulls"], "there is no such profile"),
-        (["replay", "nix.csv"], "there is no such file"),
+        (["replay", "nix.csv"], "there is no such trace"),
         (["replay", "nix.csv", "--speed", "never"], "'never' is not a speed"),
-        (["analyse", "nix.csv"], "there is no such file"),
+        (["analyse", "nix.csv"], "there is no such trace"),
         (["analyse", "nix.csv", "--window", "much"], "'much' is not a window"),
     ],
 )

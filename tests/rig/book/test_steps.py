@@ -2,8 +2,9 @@
 
 import pytest
 
+from drivers.errors import FileError
 from rig.book.steps import NEEDS, own_steps, read_steps
-from rig.errors import DocumentError, FileError
+from rig.errors import DocumentError
 
 
 def test_our_own_list_has_what_the_trade_needs_and_nobody_writes_down():

@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.errors import DocumentError, FileError
+from drivers.errors import FileError
+from rig.errors import DocumentError
 from rig.files.document import from_values, read_document, values_of
 from rig.files.fields import (
     Closed,

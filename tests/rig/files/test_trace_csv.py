@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from analysis.trace import Trace
 from analysis.window import Basis, Window
-from rig.errors import MetadataError, TraceFileError
+from drivers.errors import FileError
+from rig.errors import MetadataError
 from rig.files import trace_csv as tracefile
 from rig.files.metadata import Calibration, TraceInfo, Transducer
 from rig.files.trace_csv import info_path, read_trace, write_trace
@@ -28,7 +29,7 @@ def csv_of(tmp_path):
     return make
 
 
-finite = st.floats(allow_nan=False, allow_infinity=False, width=64)
+finite = st.floats(-20_000, 20_000).filter(lambda value: value == 0 or abs(value) > 1e-9)  # what a bench could have sent
 
 
 @settings(max_examples=50)
@@ -173,7 +174,7 @@ def test_force_and_position_are_read_on_an_arm(csv_of):
 
 
 BAD = {
-    "no such file": (None, "there is no such file"),
+    "no such file": (None, "there is no such trace"),
     "empty": (b"", "is empty"),
     "blank": (b"  \n\n", "is empty"),
     "binary": (bytes(range(256)) * 8, "is not a text file"),
@@ -202,7 +203,7 @@ BAD = {
 def test_a_bad_file_is_told_with_its_place_and_the_mend(csv_of, tmp_path, case):
     content, expected = BAD[case]
     path = tmp_path / "nix.csv" if content is None else csv_of(content)
-    with pytest.raises(TraceFileError) as told:
+    with pytest.raises(FileError) as told:
         read_trace(path)
     assert expected in str(told.value)
     assert str(path) in str(told.value)
@@ -217,7 +218,7 @@ def test_an_odd_cell_far_down_a_long_file_is_found_at_its_row(csv_of, monkeypatc
     trace, info = read_trace(csv_of(HEADER + "\n".join([*rows[:321], "0.321,,1", *rows[322:], ""])))
     assert len(trace) == 499
     assert info.notes
-    with pytest.raises(TraceFileError, match="row 325: torque 'x' is not a number"):
+    with pytest.raises(FileError, match="row 325: torque 'x' is not a number"):
         read_trace(csv_of(HEADER + "\n\n" + "\n".join([*rows[:321], "0.321,x,1", *rows[322:]])))
 
 
@@ -228,7 +229,7 @@ def test_whatever_the_file_holds_it_reads_or_is_told(tmp_path_factory, data, hea
     path.write_bytes(HEADER.encode() * headed + data)
     try:
         trace, _ = read_trace(path)
-    except TraceFileError:
+    except FileError:
         return
     assert np.isfinite(trace.torque_nm).all()
 
@@ -246,7 +247,51 @@ def test_bad_metadata_is_told_with_its_file(csv_of, content):
 
 
 def test_a_folder_or_a_full_path_to_nowhere_is_told(tmp_path):
-    with pytest.raises(TraceFileError, match=r"is a folder|cannot be read"):
+    with pytest.raises(FileError, match=r"is a folder|cannot be read"):
         read_trace(tmp_path)
-    with pytest.raises(TraceFileError, match="cannot be written"):
+    with pytest.raises(FileError, match="cannot be written"):
         write_trace(tmp_path / "no" / "where.csv", Trace([0.0], [0.0]))
+
+
+@pytest.mark.parametrize(
+    ("rows", "capacity", "said"),
+    [
+        ("0,0,0\n1,1e30,1\n", None, "torque reaches 1e+30 N.m"),
+        ("0,0,0\n1,700,1\n", 200, "3 times the sensor's capacity"),
+        ("0,0,0\n1e9,5,1\n", None, "over a week"),
+        ("0,0,0\n1,5,1e30\n", None, "the angle reaches 1e+30 deg"),
+    ],
+)
+def test_numbers_that_no_bench_could_have_sent_are_not_believed(csv_of, rows, capacity, said):
+    """Findings 7.5: a torque of 1e30 was 'above'."""
+    path = csv_of(HEADER + rows)
+    if capacity:
+        csv_of(json.dumps({"platepull": {"transducer": {"capacity_nm": capacity}}}), "pull.csv-metadata.json")
+    with pytest.raises(FileError, match="is not believed") as told:
+        read_trace(path)
+    assert said in str(told.value)
+
+
+def test_a_torque_too_small_for_any_sensor_is_none(csv_of):
+    """Findings 7.4: at 1e-300 a library printed into the JSON document."""
+    trace, _ = read_trace(csv_of(HEADER + "0,1e-300,0\n1,-1e-300,1\n"))
+    assert (trace.torque_nm == 0).all()
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"time [s],torque [N.m]" + b",x" * 100_000 + b"\n0,1\n", "has a line of over 20000 characters"),
+        (HEADER.encode() + b"0,1," + b"9" * 200_000 + b"\n", "has a line of over 20000 characters"),
+        (b"time [s]\rtorque [N.m]\n0,1\n", "no header row"),
+        (b"time [s],torque [9**9**9*N.m]\n0,1\n", "is not known"),
+        (b"time [s],torque [N.m]\n0,1\n" + b"\0" * 100 + b"0,1\n", "is not a text file"),
+        (b"time [s],torque [\x1b[2J]\n0,1\n", "'?[2J' is not known"),
+    ],
+)
+def test_a_trace_made_to_break_a_reader(csv_of, content, said):
+    """Findings 7.2 to 7.4 and 7.6."""
+    with pytest.raises(FileError) as told:
+        read_trace(csv_of(content))
+    assert said in str(told.value)
+    assert str(told.value).isprintable()

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from rig.errors import FileError
-from rig.files.opening import TRACE, Kind, read_bytes, read_text
+from drivers.errors import FileError
+from drivers.opening import TRACE, Kind, read_bytes, read_text
 
 SMALL = Kind("note", 5_000_000, 100)
 
@@ -98,4 +98,4 @@ def test_other_encodings(tmp_path: Path) -> None:
     path.write_text("x", encoding="utf-16")
     assert "UTF-16" in refusal(path)
     path.write_bytes(b"\xe9\n")
-    assert "is not text in UTF-8 (byte 0)" in refusal(path)
+    assert "is not a text file in UTF-8 (byte 0)" in refusal(path)

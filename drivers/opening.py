@@ -12,14 +12,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from rig.errors import FileError
+from drivers.errors import FileError
 
 _PORTION: Final = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """What a file is called in messages, how large it can be, how long its lines can be, and what to do where it is missing."""
+    """What a file is called in messages, how large it and its lines can be (0: it has none), and what to do where it is missing."""
 
     name: str
     most_bytes: int
@@ -31,9 +31,11 @@ class Kind:
 TRACE: Final = Kind("trace", 600_000_000, 20_000, "check the name")
 # The largest that the program writes are certificates of some hundred kilobytes; a person's own run to ten.
 DOCUMENT: Final = Kind("document", 4_000_000, 100_000)
-POINTS: Final = Kind("list of points", 10_000_000, 10_000)
+POINTS: Final = Kind("file of points", 10_000_000, 10_000)
 # Half an hour of a busy line at 1 Mbit/s, in hexadecimal.
 WIRE: Final = Kind("recording of the wire", 600_000_000, 100_000)
+# A stream saved byte by byte, whatever it is: lines mean nothing there.
+CAPTURE: Final = Kind("capture", 600_000_000, 0)
 
 
 def read_bytes(path: Path, kind: Kind) -> bytes:
@@ -72,7 +74,7 @@ def read_text(path: Path, kind: Kind) -> str:
     try:
         return read_bytes(path, kind).decode("utf-8")
     except UnicodeDecodeError as fault:
-        what = f"is not text in UTF-8 (byte {fault.start})"
+        what = f"is not a text file in UTF-8 (byte {fault.start})"
         raise FileError(what, where=_shown(path), remedy="save it as UTF-8 text") from fault
 
 
@@ -101,19 +103,23 @@ def _whole(file: object, where: str, kind: Kind) -> bytes:
     size = since_line_end = 0
     zeros = False
     while portion := file.read(_PORTION):  # type: ignore[attr-defined]
-        if not parts and portion.startswith((b"\xff\xfe", b"\xfe\xff")):
-            raise FileError("is text in UTF-16", where=where, remedy="save it as UTF-8 text")
+        if kind.longest_line and not parts and portion.startswith((b"\xff\xfe", b"\xfe\xff")):
+            raise FileError("is not a text file in UTF-8 but in UTF-16", where=where, remedy="save it as 'UTF-8'")
         size += len(portion)
         if size > kind.most_bytes:
             raise _too_large(where, kind)
+        if kind.longest_line == 0:
+            parts.append(portion)
+            continue
         text = portion.rstrip(b"\0")
         if b"\0" in text or (zeros and text):
-            raise FileError(f"is not a text file: no {kind.name}", where=where, remedy="check that it is the right file")
+            raise FileError("is not a text file in UTF-8", where=where, remedy=f"check that it is a {kind.name}")
         zeros = zeros or len(text) < len(portion)
         if text:
             since_line_end = _check_lines(text, since_line_end, where, kind)
             parts.append(text)
-    return b"".join(parts).removeprefix(b"\xef\xbb\xbf")
+    whole = b"".join(parts)
+    return whole.removeprefix(b"\xef\xbb\xbf") if kind.longest_line else whole
 
 
 def _check_lines(text: bytes, before: int, where: str, kind: Kind) -> int:
