@@ -10,9 +10,10 @@ import re
 from pathlib import Path
 from typing import Annotated, ClassVar, Literal, Self
 
+from analysis.errors import quoted
 from analysis.refit.bearing_gap import BearingReadings, Form
 from analysis.refit.limits import Limits
-from analysis.units import quoted, to_unit
+from analysis.units import to_unit
 from rig.files.document import Read, read_document
 from rig.files.fields import (
     AngleDeg,
