@@ -13,6 +13,7 @@ inference     what the history says of friction, springs and interference
 buildable     shims that the stock allows
 end_play      end play of a unit whose shims set it
 shim_choice   every choice, its torque and its probabilities
+parts_choice  what other plates and springs would do
 limits        what is fitted now and lies out of the card's limits
 plausible     entries that cannot be right
 diagnosis     hints from curve and sheet together

@@ -16,6 +16,7 @@ from analysis.pack.inference import Learnt, is_free, learn
 from analysis.pack.limits import BeyondLimit, beyond_limits, play_now_mm
 from analysis.pack.loads import Loads
 from analysis.pack.parts import SIDES, CardWindow, HistoryEntry, Pack, PlateState, Shelf, SpecCard
+from analysis.pack.parts_choice import PartsChoice, parts_choices
 from analysis.pack.plausible import Problem, problems_of
 from analysis.pack.shim_choice import Choice, Choices, choose, sensitivity_nm_per_mm
 from analysis.pack.unit import Unit
@@ -63,18 +64,6 @@ class Standing:
 
 
 @dataclass(frozen=True, slots=True)
-class PartsChoice:
-    """Renewed, swapped or turned parts with the best shims for them; names in order where they change."""
-
-    choice: Choice
-    why: str
-    left_plates: tuple[str, ...] | None = None
-    right_plates: tuple[str, ...] | None = None
-    left_springs: tuple[str, ...] | None = None
-    right_springs: tuple[str, ...] | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class Missing:
     """What the sheet does not say, and what follows."""
 
@@ -90,6 +79,8 @@ class Answer:
     problems: tuple[Problem, ...]
     missing: tuple[Missing, ...]
     limits: tuple[BeyondLimit, ...]
+    worn: tuple[str, ...]
+    """Plates and springs to renew first: beyond a limit, or seen to be cracked, blue or bare."""
     faces: tuple[int, int]
     play_now_mm: tuple[float | None, float | None] | None
     springs_now: tuple[SpringsNow | None, SpringsNow | None] = (None, None)
@@ -138,7 +129,7 @@ def answer_sheet(pack: Pack, card: SpecCard, shelf: Shelf) -> Answer:
     problems = problems_of(pack, card, shelf)
     missing = _missing(unit, window_fits=fits)
     if any(one.severity == "stop" for one in problems):
-        return Answer(window, tuple(problems), tuple(missing), (), _faces_if_known(unit), None)
+        return Answer(window, tuple(problems), tuple(missing), (), (), _faces_if_known(unit), None)
     arrangement = window.arrangement or pack.arrangement
     learnt = learn(unit, window.window.basis, arrangement)
     problems += _conversions(unit, arrangement, learnt)
@@ -146,8 +137,9 @@ def answer_sheet(pack: Pack, card: SpecCard, shelf: Shelf) -> Answer:
     limits = beyond_limits(unit, play)
     context = present_context(learnt)
     loads = present_loads(learnt)
-    standing = _standing(unit, window.window, arrangement, limits)
-    end_play = end_play_to_read(learnt) if card.limits.end_play_mm is not None else None
+    worn = _worn(unit, limits)
+    standing = Standing() if limits or worn else _standing(unit, window.window, arrangement)
+    end_play = end_play_to_read(learnt, pack.now) if card.limits.end_play_mm is not None else None
     choices = choose(learnt, pack.now, context, shelf, window.window, end_play)
     choices = _nothing_first(choices, standing)
     friction_mean, friction_sd = learnt.friction(context)
@@ -162,12 +154,16 @@ def answer_sheet(pack: Pack, card: SpecCard, shelf: Shelf) -> Answer:
         problems=tuple(problems),
         missing=tuple(missing),
         limits=tuple(limits),
+        worn=worn,
         faces=unit.faces(pack.now),
         play_now_mm=play if has_play and play != (None, None) else None,
         springs_now=_springs_now(unit, loads),
         friction=_interval(friction),
         sensitivity_nm_per_mm=Interval(*sensitivity_nm_per_mm(learnt, pack.now, context)),
         choices=choices,
+        parts_choices=parts_choices(
+            unit, shelf, window.window, arrangement, worn, feasible=choices.probability_feasible >= FEASIBLE_FROM
+        ),
         standing=standing,
         why_not=reasons,
         hints=tuple(hints_of(learnt, loads, context)),
@@ -214,9 +210,17 @@ def _same_build(entry: HistoryEntry, unit: Unit) -> bool:
     return (entry.build.left, entry.build.right) == (now.left, now.right) and (entry.build.oil or "") == (now.oil or "")
 
 
-def _standing(unit: Unit, window: Window, arrangement: str, limits: Sequence[BeyondLimit]) -> Standing:
+def _worn(unit: Unit, limits: Sequence[BeyondLimit]) -> tuple[str, ...]:
+    names = [one.part for one in limits if one.is_part]
+    for side in unit.pack.now.sides:
+        names += [name for name in side.plates if name in unit.pack.plates and unit.pack.plates[name].told]
+        names += [name for name in side.springs if unit.pack.springs[name].told]
+    return tuple(dict.fromkeys(names))
+
+
+def _standing(unit: Unit, window: Window, arrangement: str) -> Standing:
     """The verdict of CONTRACT.md 3 on the last series, where it was pulled with what is fitted now."""
-    if not unit.pack.history or limits:
+    if not unit.pack.history:
         return Standing()
     last = unit.pack.history[-1]
     values = last.breakaway_nm if window.basis is Basis.BREAKAWAY else last.sliding_nm

@@ -21,8 +21,8 @@ DEFAULT_SHIMS_PER_SIDE = 3
 """Where the card does not say."""
 DEFAULT_TOTAL_MAX_MM = 2.0
 """Where the card does not say: more than this is another plate (TRADE.md 3.2)."""
-STILL_MM = 5e-4
-"""Limits of the sheet's own sums are kept to half a micrometre: 0.05 is not more than 0.05."""
+STILL_MM = 1e-6
+"""Sums of decimal readings are exact to this: 0.05 is not more than 0.05."""
 
 
 @dataclass(frozen=True, slots=True)

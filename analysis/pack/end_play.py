@@ -12,7 +12,7 @@ from scipy.special import ndtr
 from analysis.pack import priors
 from analysis.pack.buildable import ShimPair
 from analysis.pack.inference import Learnt
-from analysis.pack.parts import SpaceForm
+from analysis.pack.parts import Build, SpaceForm
 from analysis.pack.stack import room_mm
 from analysis.pack.unit import Unit
 from analysis.pack.unknowns import Floats
@@ -41,13 +41,13 @@ def end_play_kept(unit: Unit, pairs: Sequence[ShimPair], end_play: tuple[EndPlay
     return kept
 
 
-def end_play_to_read(learnt: Learnt) -> tuple[EndPlay, EndPlay] | None:
-    """End play that will be read with what is fitted now: from what was read, and from the space where that was measured.
+def end_play_to_read(learnt: Learnt, build: Build) -> tuple[EndPlay, EndPlay] | None:
+    """End play that will be read of a build with its own shims: from what was read, and from the space where that was measured.
 
     The mean of the readings carries on through changes of shims and stacks; the next reading has an error of its own.
     """
     unit, u = learnt.unit, learnt.unit.pack.uncertainty
-    now = unit.pack.now
+    now = build
     found = []
     for n in (0, 1):
         height_now = unit.heights(now)[n]
@@ -60,7 +60,7 @@ def end_play_to_read(learnt: Learnt) -> tuple[EndPlay, EndPlay] | None:
             changed = height.key != height_now.key or side.shims_mm != now.sides[n].shims_mm
             sd = math.hypot(u.end_play_mm, priors.CLOSING_REPEAT_MM, u.shim_mm * 2.0 if changed else 0.0)
             known.append((read, sd))
-        sheet = _sheet_end_play(learnt, n)
+        sheet = _sheet_end_play(learnt, build, n)
         if sheet is not None:
             known.append(sheet)
         if not known:
@@ -72,13 +72,13 @@ def end_play_to_read(learnt: Learnt) -> tuple[EndPlay, EndPlay] | None:
     return found[0], found[1]
 
 
-def _sheet_end_play(learnt: Learnt, n: int) -> tuple[float, float] | None:
+def _sheet_end_play(learnt: Learnt, build: Build, n: int) -> tuple[float, float] | None:
     """Room less plates and shims: mean and standard deviation."""
     unit, unknowns = learnt.unit, learnt.unknowns
     space = unit.pack.space
-    height = unit.heights(unit.pack.now)[n]
+    height = unit.heights(build)[n]
     if space is None or space.form is not SpaceForm.PER_SIDE or height.source == "unknown":
         return None
     stack = height.mm + unknowns.height_error_mm[height.key] + unknowns.stands_on * height.high_spots_mm
-    play = room_mm(space, n) + unknowns.room_error_mm[n] - stack - unit.pack.now.sides[n].shim_total_mm + unknowns.seating_mm[n]
+    play = room_mm(space, n) + unknowns.room_error_mm[n] - stack - build.sides[n].shim_total_mm + unknowns.seating_mm[n]
     return float(play.mean()), float(play.std())

@@ -22,7 +22,7 @@ from analysis.pack.loads import gap_noise, loads_of, mean_torque_per_friction_nm
 from analysis.pack.parts import Build, HistoryEntry, PlateState
 from analysis.pack.stack import inner_plates
 from analysis.pack.unit import Unit
-from analysis.pack.unknowns import Floats, Unknowns, draw, stratified_normals
+from analysis.pack.unknowns import UNKNOWN_OIL, Floats, Unknowns, draw, stratified_normals
 from analysis.window import Basis
 
 FIRST_DRAWS = 4096
@@ -102,14 +102,14 @@ class Learnt:
     def predict(self, context: Context) -> tuple[Floats, Floats]:
         """Mean and standard deviation of the log of (reading over torque per friction of 1), the unit itself, in each draw."""
         own = _State(context, self.basis)
-        mean = np.full(self.unknowns.size, _prior_mean(own))
+        mean = _prior_mean(own, self.unknowns)
         variance = np.full(self.unknowns.size, _covariance(own, own, gain=self.unit.pack.uncertainty.torque))
         return self._conditioned(mean, variance, [self._between(own, one) for one in self.observations])
 
     def friction(self, context: Context) -> tuple[Floats, Floats]:
         """Mean and standard deviation of the log of friction at the basis' moment, in each draw."""
         own = _State(context, self.basis)
-        mean = np.full(self.unknowns.size, _friction_mean(context.oil, self.basis))
+        mean = _friction_mean(context.oil, self.basis, self.unknowns)
         variance = np.full(self.unknowns.size, _friction_covariance(own, own))
         shared = [_friction_covariance(own, _State(one.context, one.basis)) for one in self.observations]
         return self._conditioned(mean, variance, shared)
@@ -152,7 +152,7 @@ def contexts(unit: Unit) -> tuple[list[Context], Context]:
             era += 1
         inner = inner_plates(build, unit.pack)
         renewed = sum(name not in worn for name in inner) / len(inner) if inner else 1.0
-        found.append(Context(build, build.oil or "unknown", era, renewed if new else 0.0, new, frozenset(inner)))
+        found.append(Context(build, build.oil or UNKNOWN_OIL, era, renewed if new else 0.0, new, frozenset(inner)))
         if not new:
             worn.update(inner)
         last_new = new
@@ -182,33 +182,26 @@ def _common_springs(a: Context, b: Context) -> float:
     return len(mine & theirs) / max(len(mine), len(theirs)) if mine or theirs else 1.0
 
 
-def _oil_moments(oil: str) -> tuple[float, float, float, float, float]:
-    """Mean of log friction at breakaway and of log breakaway over sliding, their variances and covariance."""
+def _friction_mean(oil: str, basis: Basis, unknowns: Unknowns) -> Floats:
+    """Mean of the log of friction at the basis' moment, in every draw: an unknown oil is another one of the known in each."""
     known = [priors.OILS[oil]] if oil in priors.OILS else list(priors.OILS.values())
-    friction = np.log([one.friction for one in known])
-    ratio = np.log([one.break_over_slide for one in known])
-    own_f, own_r = priors.FRICTION_REL_SD**2, priors.BREAK_OVER_SLIDE_SD**2
-    between = float(np.mean((friction - friction.mean()) * (ratio - ratio.mean())))
-    return float(friction.mean()), float(ratio.mean()), own_f + float(friction.var()), own_r + float(ratio.var()), between
+    which = unknowns.oil[oil] if len(known) > 1 else np.zeros(unknowns.size, dtype=np.intp)
+    sliding = basis is Basis.SLIDING
+    logs = [math.log(one.friction) - (math.log(one.break_over_slide) if sliding else 0.0) for one in known]
+    return np.asarray(logs, dtype=np.float64)[which]
 
 
-def _friction_mean(oil: str, basis: Basis) -> float:
-    friction, ratio, *_ = _oil_moments(oil)
-    return friction if basis is Basis.BREAKAWAY else friction - ratio
-
-
-def _prior_mean(state: _State) -> float:
+def _prior_mean(state: _State, unknowns: Unknowns) -> Floats:
     new = state.context.renewed
     run_in = new * priors.RUN_IN_NEW[0] + (1.0 - new) * priors.RUN_IN_USED[0]
-    return _friction_mean(state.context.oil, state.basis) + math.log1p(priors.SPRING_LOT_MEAN) + run_in
+    return _friction_mean(state.context.oil, state.basis, unknowns) + math.log1p(priors.SPRING_LOT_MEAN) + run_in
 
 
 def _friction_covariance(a: _State, b: _State) -> float:
     if a.context.oil != b.context.oil:
         return 0.0
-    _, _, friction, ratio, between = _oil_moments(a.context.oil)
-    slide_a, slide_b = a.basis is Basis.SLIDING, b.basis is Basis.SLIDING
-    value = friction - between * (slide_a + slide_b) + ratio * (slide_a and slide_b)
+    slides = a.basis is Basis.SLIDING and b.basis is Basis.SLIDING
+    value = priors.FRICTION_REL_SD**2 + (priors.BREAK_OVER_SLIDE_SD**2 if slides else 0.0)
     return value * _common_plates(a.context, b.context)
 
 
@@ -369,7 +362,7 @@ def _entries(
         if is_free(entry):
             state = _State(context, Basis.BREAKAWAY if entry.breakaway_nm else Basis.SLIDING)
             sd = math.sqrt(_covariance(state, state, gain=unit.pack.uncertainty.torque))
-            nothing = ndtr((math.log(priors.FREE_BELOW_NM) - model - _prior_mean(state)) / sd)
+            nothing = ndtr((math.log(priors.FREE_BELOW_NM) - model - _prior_mean(state, unknowns)) / sd)
             weights += np.log(priors.FREE_OTHER_CAUSE + (1.0 - priors.FREE_OTHER_CAUSE) * nothing)
     return models, noises, weights
 
@@ -384,7 +377,7 @@ def _joint(
     states = [_State(one.context, one.basis) for one in observations]
     gain = unit.pack.uncertainty.torque
     for i, one in enumerate(observations):
-        residuals[:, i] = one.log_mean - log_model[one.entry] - _prior_mean(states[i])
+        residuals[:, i] = one.log_mean - log_model[one.entry] - _prior_mean(states[i], unknowns)
         for j, other in enumerate(observations):
             covariances[:, i, j] = _covariance(states[i], states[j], gain=gain)
             if one.entry == other.entry:

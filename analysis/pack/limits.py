@@ -29,7 +29,7 @@ class BeyondLimit:
     @property
     def is_part(self) -> bool:
         """A part to renew, rather than a setting that shims can change."""
-        return self.code in ("wear", "flatness", "thickness_min", "told")
+        return self.code in ("wear", "flatness", "thickness_min")
 
 
 def nominal_loads(unit: Unit) -> Loads | None:
@@ -94,7 +94,7 @@ def play_now_mm(unit: Unit) -> tuple[float | None, float | None]:
         if loads is None:
             return None, None
         by_side = [[float(g.clearance_mm[0, 0]) for g in loads.groups if g.side == n or unit.through] for n in (0, 1)]
-        left, right = (min(values) if values else None for values in by_side)
+        left, right = (sum(values) if values else None for values in by_side)
         return left, right
     if limits.end_play_mm is None:
         return None, None

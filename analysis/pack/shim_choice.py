@@ -145,23 +145,22 @@ def _geometry(unit: Unit, build: Build, loads: Loads) -> tuple[Floats, Floats, F
     kept_share, kept_clearance, loose = np.ones(shape), np.ones(shape), np.ones(shape)
     tight = np.full(shape, np.nan)
     limits = unit.card.limits
-    sides = {0: (0, 1), 1: ()} if unit.through else {0: (0,), 1: (1,)}
-    for line, members in sides.items():
+    lines = ((0, 1),) if unit.through else ((0,), (1,))
+    for members in lines:
         groups = [one for one in loads.groups if one.side in members]
         if not groups:
             continue
-        sds = [gap_sd_mm(unit, build.sides[n]) for n in members]
-        sd = (math.hypot(*sds) if line == 0 and unit.through else sds[0]) / groups[0].in_line
-        share = np.min([ndtr((limits.share_of_flat * g.cone_mm - g.deflection_mm) / sd) for g in groups], axis=0)
-        flat = np.min([ndtr((SOLID_SHARE * g.cone_mm - g.deflection_mm) / sd) for g in groups], axis=0)
+        sd = math.hypot(*(gap_sd_mm(unit, build.sides[n]) for n in members))
+        own_sd = sd / groups[0].in_line
+        share = np.min([ndtr((limits.share_of_flat * g.cone_mm - g.deflection_mm) / own_sd) for g in groups], axis=0)
+        flat = np.min([ndtr((SOLID_SHARE * g.cone_mm - g.deflection_mm) / own_sd) for g in groups], axis=0)
         kept_share, loose = kept_share * share, loose * flat
-        # The card's clearance is one that is measured: with nothing pressed, so without the yield of the plates.
-        clearances = np.array([g.clearance_mm - g.yielded_mm for g in groups])
-        tight = np.fmin(tight, clearances.min(axis=0))
+        # The card's clearance is measured with nothing pressed: room less solid height of the stack, without the plates' yield.
+        clearance = np.sum([g.clearance_mm - g.yielded_mm for g in groups], axis=0)
+        tight = np.fmin(tight, clearance)
         if limits.clearance_mm is not None:
             low, high = limits.clearance_mm
-            inside = [ndtr((high - c) / sd) - ndtr((low - c) / sd) for c in clearances]
-            kept_clearance = kept_clearance * np.min(inside, axis=0)
+            kept_clearance = kept_clearance * (ndtr((high - clearance) / sd) - ndtr((low - clearance) / sd))
     return kept_share, kept_clearance, 1.0 - loose, tight
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -16,6 +16,7 @@ from analysis.pack.stack import StackHeight, depths_measured
 from analysis.pack.unit import Unit
 
 Floats = NDArray[np.float64]
+UNKNOWN_OIL = "unknown"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,6 +40,8 @@ class Unknowns:
     share: Floats
     side_difference_mm: Floats
     space_wrong: Floats
+    oil: Mapping[str, NDArray[np.intp]]
+    """Which of the known oils an unknown one is, by its name on the sheet."""
     normal_unit: Floats
     normal_reading: Floats
 
@@ -78,6 +81,14 @@ class _Stratified:
 
     def within(self, limits: priors.Range) -> Floats:
         return self.uniform(limits.low, limits.high)
+
+    def one_of(self, count: int) -> NDArray[np.intp]:
+        return np.minimum(np.floor(self.uniform(0.0, count)), count - 1).astype(np.intp)
+
+
+def unknown_oils(builds: Sequence[Build]) -> set[str]:
+    """Names of oils of which nothing is known but that they are oils."""
+    return {build.oil or UNKNOWN_OIL for build in builds} - set(priors.OILS)
 
 
 def stratified_normals(size: int, seed: int) -> Floats:
@@ -126,6 +137,7 @@ def draw(unit: Unit, builds: list[Build], size: int, seed: int) -> Unknowns:
         share=spread.within(priors.SHARE_UNKNOWN),
         side_difference_mm=spread.uniform(-priors.SIDES_ALIKE_MM, priors.SIDES_ALIKE_MM),
         space_wrong=spread.uniform(),
+        oil={name: spread.one_of(len(priors.OILS)) for name in sorted(unknown_oils(builds))},
         normal_unit=spread.normal(),
         normal_reading=spread.normal(),
     )
@@ -154,6 +166,7 @@ def nominal(unit: Unit, builds: list[Build]) -> Unknowns:
         share=priors.SHARE_UNKNOWN.mean * one,
         side_difference_mm=nought,
         space_wrong=one,
+        oil={},
         normal_unit=nought,
         normal_reading=nought,
     )

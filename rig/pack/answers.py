@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from analysis.pack.answer import Answer, Interval, PartsChoice, SpringsNow
+from analysis.pack.answer import Answer, Interval, SpringsNow
 from analysis.pack.limits import BeyondLimit
+from analysis.pack.parts_choice import PartsChoice
 from analysis.pack.shim_choice import Choice
 from rig.pack.words import limit_text, reason
 
@@ -65,7 +66,7 @@ def _springs(one: SpringsNow | None) -> dict[str, float] | None:
 
 
 def _limit(one: BeyondLimit) -> dict[str, Any]:
-    unit = "" if one.code in ("share_of_flat", "told") else "_mm"
+    unit = "" if one.code == "share_of_flat" else "_mm"
     return {
         "code": one.code,
         "part": one.part,

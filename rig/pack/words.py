@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-from analysis.pack.answer import Answer, PartsChoice
+from analysis.pack.answer import Answer
 from analysis.pack.buildable import ShimPair
 from analysis.pack.limits import BeyondLimit
 from analysis.pack.parts import SIDES
+from analysis.pack.parts_choice import PartsChoice
 from analysis.pack.shim_choice import Choice
 
 ADVICE = "It advises: the maker's manual, local rules and qualified persons decide."
@@ -77,13 +78,7 @@ def limit_text(one: BeyondLimit) -> str:
         "clearance": f"{one.part}: {value} mm of travel left to flat, limit {limit} mm",
         "end_play": f"{one.part}: end play {value} mm, limit {limit} mm",
         "share_of_flat": f"{one.part}: springs pressed to {100 * one.value:.0f} % of flat, limit {100 * one.limit:.0f} %",
-        "told": f"{one.part} is cracked, blue or bare",
     }[one.code]
-
-
-def worn_parts(limits: Iterable[BeyondLimit]) -> list[str]:
-    """Names of parts to renew, each once, in order."""
-    return list(dict.fromkeys(one.part for one in limits if one.is_part))
 
 
 def reason(answer: Answer) -> str:
@@ -91,8 +86,7 @@ def reason(answer: Answer) -> str:
     if answer.stopped:
         return "; ".join(one.text for one in answer.problems if one.severity == "stop")
     assert answer.choices is not None
-    worn = worn_parts(answer.limits)
-    start = f"renew {', '.join(worn)} first; then " if worn else ""
+    start = f"renew {', '.join(answer.worn)} first; then " if answer.worn else ""
     return start + _rest(answer, answer.choices.choices[0])
 
 
