@@ -1,7 +1,7 @@
 """The one root of all errors that a person can act on, and how a message quotes what it was given.
 
 BenchError
-    drivers.errors.LineLostError, ProfileError, BacklogError
+    drivers.errors.LineLostError, FileError, BacklogError
     rig.errors.DocumentError, TraceFileError ...
 """
 

@@ -2,7 +2,6 @@
 
 BenchError
     LineLostError    the port could not be opened, or went away and did not come back within the profile's patience
-    ProfileError     a device profile that cannot be used; names file, key and what is expected
     FileError        a file that cannot be opened or read
     WireFileError    a recording of the wire that cannot be read or written
     BacklogError     the program fell behind the line; samples would be lost
@@ -13,10 +12,6 @@ from analysis.errors import BenchError
 
 class LineLostError(BenchError):
     """The line could not be opened, or went away and did not come back in time."""
-
-
-class ProfileError(BenchError):
-    """A device profile that cannot be used."""
 
 
 class FileError(BenchError):

@@ -8,7 +8,6 @@ from typing import Any
 
 from analysis.errors import BenchError, UnitError
 from analysis.units import Quantity, to_si
-from drivers.errors import ProfileError
 
 _REQUIRED = object()
 
@@ -16,7 +15,7 @@ _REQUIRED = object()
 class Table:
     """One table of a TOML file, read key by key; what nobody asked for is refused at the end. `error` is the kind of refusal."""
 
-    def __init__(self, where: str, section: str, content: dict[str, Any], error: type[BenchError] = ProfileError) -> None:
+    def __init__(self, where: str, section: str, content: dict[str, Any], error: type[BenchError] = BenchError) -> None:
         self._error = error
         self.file = where
         self.where = f"{where}, [{section}]"

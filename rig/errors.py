@@ -2,7 +2,7 @@
 
 analysis.errors.BenchError          what is wrong, where, and what to do about it
     analysis: UnitError, WindowError                    a unit, a quantity or a window that could not be read
-    drivers:  LineLostError, ProfileError, FileError, WireFileError, BacklogError
+    drivers:  LineLostError, FileError, WireFileError, BacklogError
     here:     ArgumentError                             an option of the command line
               DocumentError, SettingsError, TraceFileError, MetadataError, CertificateError     files
               ConditionError, LanguageError, SheetError                          what was entered, a language, a printed page

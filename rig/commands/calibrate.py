@@ -124,18 +124,18 @@ def _gauge(profile_name: str, *, under_test: bool) -> Iterator[Gauge]:
 
     from analysis.results import Sensor
     from drivers.clock import SystemClock
-    from drivers.profile import load_profile
     from drivers.source import ConnectionLost, LineUp, LineWarning, open_source
     from rig.calibration.point_taker import Gauge
     from rig.calibration.sensor_in_use import SensorChoice
     from rig.commands._options import profile_path
     from rig.commands._watch import terminal_of
     from rig.files.metadata import TraceInfo
+    from rig.files.profile import read_profile
     from rig.live.news import Failed
     from rig.live.runner import Bench
     from rig.live.session import Session
 
-    profile, clock = load_profile(profile_path(profile_name)), SystemClock()
+    profile, clock = read_profile(profile_path(profile_name)), SystemClock()
     bare = Sensor(capacity_nm=profile.capacity_nm)
     sensor = bare if under_test else SensorChoice(date.today()).of_line(profile, TraceInfo())[0]
     terminal = terminal_of("N.m", large=False)

@@ -54,8 +54,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Open the line (or the pretend bench) and show what it brings."""
-    from drivers.profile import load_profile
     from rig.commands._options import profile_path
+    from rig.files.profile import read_profile
     from rig.live.emulator import DEFAULT_SCENARIO, PRETEND_WINDOW, pretend_bench
     from rig.settings import load_settings
 
@@ -70,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
             if args.pulls is None and args.seconds is None and not sys.stdout.isatty():
                 args.pulls = PULLS_WITHOUT_AUDIENCE
         elif device is not None:
-            profile = load_profile(profile_path(device))
+            profile = read_profile(profile_path(device))
         if profile is None and not in_window:  # a window without a profile opens on the line page
             remedy = "name one, or try without hardware: platepull live --pretend"
             raise ArgumentError("no device profile", where="--device", remedy=remedy)

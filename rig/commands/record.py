@@ -32,9 +32,9 @@ def run(args: argparse.Namespace) -> int:
         raise ArgumentError("no device profile", where="--device", remedy="name one, or set 'device' in the settings")
     if out is None:
         raise ArgumentError("no folder to record into", where="--out", remedy="name one, or set 'out' in the settings")
-    from drivers.profile import load_profile
+    from rig.files.profile import read_profile
 
-    profile = load_profile(profile_path(device))
+    profile = read_profile(profile_path(device))
     from rig.commands._watch import watch_in_terminal
 
     return watch_in_terminal(args, settings, profile, out, large=False)

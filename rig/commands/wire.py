@@ -36,10 +36,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Record or read."""
-    from drivers.profile import load_profile
+    from rig.files.profile import read_profile
 
     unknown = args.action == "record" and args.device is None
-    profile = _any_device(args.port, args.baud) if unknown else load_profile(profile_path(args.device))
+    profile = _any_device(args.port, args.baud) if unknown else read_profile(profile_path(args.device))
     if args.action == "read":
         from drivers.source import LiveSource
         from drivers.wirefile import WirePlayer

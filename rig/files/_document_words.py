@@ -35,7 +35,7 @@ def refused(fault: msgspec.ValidationError, content: object, kind: Any, where: s
     if isinstance(cause, Refusal):
         steps = (*steps, cause.key) if cause.key else steps
         expected = cause.expected if cause.key else _expected(kind, steps, cause.expected)
-        return _sentence(content, steps, cause.found, expected, where)
+        return _sentence(kind, content, steps, cause.found, expected, where)
     if isinstance(cause, ValueError | TypeError):
         section, _ = place_of((*steps, ""))
         return DocumentError(str(cause), where=where + section, remedy="mend or remove it")
@@ -46,21 +46,21 @@ def refused(fault: msgspec.ValidationError, content: object, kind: Any, where: s
         near = difflib.get_close_matches(match.group(1), [name for name in names if name not in known], 1)
         what = "is missing" + (f" (is {quoted(near[0])} meant for it?)" if near else "")
         path = (*steps, match.group(1))
-        return _sentence(content, path, what, _expected(kind, path), where)
+        return _sentence(kind, content, path, what, _expected(kind, path), where)
     if match := re.match(r"Object contains unknown field `(.*)`", text, re.DOTALL):
         known_names = [name for name, *_ in fields_of(_type_at(kind, steps))]
         near = difflib.get_close_matches(match.group(1), known_names, 1)
         what = "is not known" + (f", did you mean '{near[0]}'?" if near else "")
-        return _sentence(content, (*steps, match.group(1)), what, "one of " + ", ".join(known_names), where)
+        return _sentence(kind, content, (*steps, match.group(1)), what, "one of " + ", ".join(known_names), where)
     value = _at(content, steps)
     near = difflib.get_close_matches(value, _choices(_type_at(kind, steps)), 1) if isinstance(value, str) else []
     what = f"is {found(value)}" + (f", did you mean '{near[0]}'?" if near else "")
-    return _sentence(content, steps, what, _expected(kind, steps, text), where)
+    return _sentence(kind, content, steps, what, _expected(kind, steps, text), where)
 
 
-def _sentence(content: object, steps: Steps, what: str, expected: str, where: str) -> DocumentError:
+def _sentence(kind: Any, content: object, steps: Steps, what: str, expected: str, where: str) -> DocumentError:
     section, key = place_of(steps)
-    is_table = isinstance(_at(content, steps), dict) or expected == _A_TABLE
+    is_table = isinstance(_at(content, steps), dict) or bool(fields_of(_type_at(kind, steps)))
     subject = "this" if not key else f"section [{key}]" if is_table and not section else f"key '{key}'"
     return DocumentError(f"{subject} {what}", where=where + section, remedy=f"expected {expected}" if expected else "")
 

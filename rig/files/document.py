@@ -2,13 +2,13 @@
 
 A document is a class; its fields are its keys (`rig.files.fields` has the classes of values):
 
-    class Spring(Open):
+    class Spring(Open, frozen=True, kw_only=True):
         id: Name
         thickness: LengthMm
         free_height: OneOrMany[LengthMm] = OneOrMany()
         curve: str | None = None
 
-    class Pack(Open):
+    class Pack(Open, frozen=True, kw_only=True):
         unit: Annotated[Name, says('the name of the unit, such as "demo 3"')]
         oil: Literal["plain", "modified"] = "plain"
         clearance: LengthRangeMm | None = None

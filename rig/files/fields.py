@@ -16,8 +16,11 @@ from msgspec import Meta
 
 from analysis import bounds, units
 from analysis.errors import quoted
+from analysis.stated import FORMS, StatedUncertainty, parse_uncertainty
 
 T = TypeVar("T")
+_ABOVE_ZERO: Final = math.nextafter(0.0, 1.0)
+"""The lower bound of what has to be more than nothing."""
 
 
 class Closed(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -158,13 +161,33 @@ class Quantity(float, FromText):
             return cls(cls.WORDS[text.strip()], text)
         value = units.to_unit(text, cls.DIMENSION, cls.UNIT)
         if not cls.LOW <= value <= cls.HIGH:
-            limit, side = (cls.LOW, "below") if value < cls.LOW else (cls.HIGH, "above")
-            raise Refusal("", f"is {quoted(text)}, which is {side} {limit:g} {cls.UNIT}", cls.EXPECTED)
+            raise Refusal("", f"is {quoted(text)}, which is {cls._beyond(value)}", cls.EXPECTED)
         return cls(value, text)
+
+    @classmethod
+    def _beyond(cls, value: float) -> str:
+        if value > cls.HIGH:
+            return f"above {cls.HIGH:g} {cls.UNIT}"
+        return {0.0: "below zero", _ABOVE_ZERO: "not above zero"}.get(cls.LOW, f"below {cls.LOW:g} {cls.UNIT}")
 
     def __getnewargs__(self) -> tuple[float, str]:  # type: ignore[override]
         """For copies and other processes."""
         return float(self), self.text
+
+
+class SensorU(FromText):
+    """The uncertainty of a torque sensor, in one of the forms of `analysis.stated`."""
+
+    EXPECTED = f"an uncertainty such as {FORMS}"
+    __slots__ = ("stated",)
+
+    def __init__(self, stated: StatedUncertainty) -> None:
+        self.stated = stated
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Read it. Raises StatedError."""
+        return cls(parse_uncertainty(text))
 
 
 class RangeOf(FromText):
@@ -230,8 +253,6 @@ def between(low: float | None = None, high: float | None = None) -> Meta:
 
 # -- quantities of the trade ------------------------------------------------------------------------------------------------------
 # Positive ones begin just above zero; the upper bounds are those of `analysis.bounds`, or where a slip of unit or point is certain.
-
-_ABOVE_ZERO: Final = math.nextafter(0.0, 1.0)
 
 
 class TorqueNm(Quantity):

@@ -11,7 +11,8 @@ from pathlib import Path
 
 from drivers.emulated.scenarios import scenario
 from drivers.errors import LineLostError
-from drivers.profile import DeviceProfile, load_profile
+from drivers.profile import DeviceProfile
+from rig.files.profile import read_profile
 
 PRETEND_WINDOW = "40..65 N.m"  # the invented specification of the invented unit QF-7
 DEFAULT_SCENARIO = "workday"
@@ -34,7 +35,7 @@ def pretend_bench(name: str, *, seed: int = 1, rate: str = "1000 Hz", over: str 
             if not child.stdout.readline():
                 _, said = child.communicate()
                 raise LineLostError("the pretend bench did not come up", where="pretend bench", remedy=said.strip() or "try again")
-            yield load_profile(profile)
+            yield read_profile(profile)
         finally:
             child.terminate()
             child.communicate()

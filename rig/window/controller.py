@@ -12,7 +12,8 @@ from pathlib import Path
 
 from analysis.errors import BenchError
 from analysis.window import Window
-from drivers.profile import DeviceProfile, load_profile
+from drivers.profile import DeviceProfile
+from rig.files.profile import read_profile
 from rig.live.runner import Bench
 from rig.live.wishes import Exercise, ZeroNow
 from rig.window.background import Work
@@ -61,7 +62,7 @@ class Controller:
     def open_profile(self, path: Path) -> None:
         """Open the line of the profile in that file."""
         try:
-            profile = load_profile(path)
+            profile = read_profile(path)
         except BenchError as fault:
             self._tell(fault)
         else:

@@ -14,9 +14,9 @@ from drivers.emulated.devices import TEXT_LAYOUT, FramesDevice, ModbusDevice, Te
 from drivers.emulated.sensor import Sensor
 from drivers.frames import FramesCodec
 from drivers.modbus import ModbusCodec
-from drivers.profile import parse_profile
 from drivers.text import Column, TextCodec, TextFormat
 from drivers.wiring import codec_for
+from rig.files.profile import profile_of
 
 
 def made(samples: int, rate_hz: float = 1000.0, from_s: float = 0.0) -> Trace:
@@ -28,7 +28,7 @@ def made(samples: int, rate_hz: float = 1000.0, from_s: float = 0.0) -> Trace:
 @pytest.mark.parametrize("protocol", ["text", "frames", "modbus"])
 def test_the_profile_it_writes_is_one(protocol, port):
     text = profile_text(device_for(protocol, 500.0), port, Sensor(capacity_nm=100.0))
-    profile = parse_profile(tomllib.loads(text), "made.toml")
+    profile = profile_of(tomllib.loads(text), "made.toml")
     assert (profile.port, profile.protocol, profile.capacity_nm) == (port, protocol, 100.0)
     assert codec_for(profile) is not None
 
@@ -78,7 +78,7 @@ def test_frames_describe_themselves_again_for_those_who_come_late():
 
 @given(torque=st.floats(-190, 190), angle=st.floats(-9000, 9000))
 def test_modbus_answers_what_the_decoder_asks(torque, angle):
-    profile = parse_profile(tomllib.loads(profile_text(ModbusDevice(), "COM1", Sensor())), "made.toml")
+    profile = profile_of(tomllib.loads(profile_text(ModbusDevice(), "COM1", Sensor())), "made.toml")
     layout = profile.modbus
     codec, device = ModbusCodec(layout), ModbusDevice()
     answer = device.speak(Trace([0.0], [torque], [angle]), codec.ask())

@@ -16,10 +16,10 @@ from support.clocks import StepClock
 
 from drivers.emulated.devices import TEXT_LAYOUT
 from drivers.emulated.scenarios import SCENARIOS
-from drivers.profile import load_profile
 from drivers.text import TextCodec
 from rig.cli import parser_for
 from rig.commands import emulate
+from rig.files.profile import read_profile
 
 needs_pty = pytest.mark.skipif(not hasattr(os, "openpty"), reason="this system has no pseudo-terminals")
 OVER = [pytest.param("pty", marks=needs_pty), "socket"]
@@ -53,7 +53,7 @@ def test_a_reader_gets_every_sample_in_step_and_the_process_ends_when_told(over,
         assert codec.faults.total == 0
         again, _ = read_samples(port, 200)
         assert again[0].stamp > readings[-1].stamp
-        assert load_profile(tmp_path / "bench.toml").port == port
+        assert read_profile(tmp_path / "bench.toml").port == port
     finally:
         process.terminate()
         rest, said = process.communicate(timeout=20)

@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 from drivers.codec import Reading
 from drivers.frames import Description, encode_description, encode_samples
 from drivers.guess import Chunk, Guess, guess
-from drivers.profile import DeviceProfile, parse_profile, profile_text
+from drivers.profile import DeviceProfile, profile_text
 from drivers.text import Column, TextFormat, encode_line
 from drivers.wiring import codec_for
+from rig.files.profile import profile_of
 
 Habit = Callable[[int, float, float, float], str]
 """From number, torque, angle and time to a line with its end."""
@@ -46,12 +47,12 @@ def found(chunks: list[Chunk]) -> Guess:
     return result
 
 
-def profile_of(result: Guess, capacity: str | None = None) -> DeviceProfile:
+def written_profile(result: Guess, capacity: str | None = None) -> DeviceProfile:
     """The guess written as a profile and read back."""
     text = profile_text(
         name="bench 1", port="COM3", baud=9600, bits=result.bits, capacity=capacity, layout=result.layout, remarks=result.because
     )
-    return parse_profile(tomllib.loads(text), "guess.toml")
+    return profile_of(tomllib.loads(text), "guess.toml")
 
 
 def columns(result: Guess) -> list[tuple[str, str]]:
@@ -153,7 +154,7 @@ def test_the_habit_is_recognised_and_its_profile_reads_it(name: str) -> None:
     if not any(kind == "time" for kind, _ in expected):
         assert result.layout is not None
         assert result.layout.rate_hz == 500.0
-    profile = profile_of(result, "150 N.m")
+    profile = written_profile(result, "150 N.m")
     assert profile.text == result.layout
     readings = codec_for(profile).feed(b"".join(chunk.data for chunk in sent(habit)))
     truth = measured()[300 - len(readings) :]
@@ -170,12 +171,12 @@ def test_a_degree_sign_of_one_byte_is_read(encoding: str) -> None:
     chunks = sent(HABITS["degree apart"][0], encoding=encoding)
     result = found(chunks)
     assert columns(result) == [("torque", "Nm"), ("angle", "°")]
-    assert len(codec_for(profile_of(result)).feed(b"".join(chunk.data for chunk in chunks))) == 300
+    assert len(codec_for(written_profile(result)).feed(b"".join(chunk.data for chunk in chunks))) == 300
 
 
 def test_an_indicator_that_was_at_rest_is_read_while_it_moves_and_when_it_is_overloaded() -> None:
     """At rest it says ST (stable) in every line; a pull is what happens while it says US (common practice, no source)."""
-    codec = codec_for(profile_of(found(sent(HABITS["indicator"][0]))))
+    codec = codec_for(written_profile(found(sent(HABITS["indicator"][0]))))
     readings = codec.feed(b"\nUS,GS,+0012.50 Nm\r\nOL,GS,+9999.99 Nm\r\nUS,GS,-0012.50 Nm\r\n")
     assert [reading.torque for reading in readings] == [12.5, math.inf, -12.5]
     assert (codec.faults.ignored, codec.faults.overload) == (0, 1)
@@ -229,7 +230,7 @@ def test_frames_tell_about_themselves() -> None:
     result = found([Chunk(0.0, data)])
     assert result.layout is None
     assert result.sureness == 1.0
-    assert profile_of(result).protocol == "frames"
+    assert written_profile(result).protocol == "frames"
 
 
 @pytest.mark.parametrize("data", [b"", b"1,2\n", b"hello\n" * 100, bytes(random.Random(3).randbytes(3000))])
@@ -254,7 +255,7 @@ def test_no_bytes_raise(data: list[bytes]) -> None:
     result = guess([Chunk(0.1 * at, part) for at, part in enumerate(data)])
     assert result is None or 0 <= result.sureness <= 1
     if result is not None:
-        profile_of(result)
+        written_profile(result)
 
 
 def test_a_pile_at_the_start_does_not_hide_the_clock() -> None:
@@ -276,7 +277,7 @@ def test_seven_bits_with_parity_are_recognised(bits: str, odd: bool) -> None:
     result = found([Chunk(chunk.arrival_s, with_parity(chunk.data)) for chunk in plain])
     assert result.bits == bits
     assert result.layout == found(plain).layout
-    assert profile_of(result).bits == bits
+    assert written_profile(result).bits == bits
 
 
 def test_lines_of_all_lengths_with_hardly_two_alike_do_not_raise() -> None:
@@ -294,7 +295,7 @@ def test_a_device_that_falls_silent_or_nearly_so_has_a_rate_above_zero(later: by
     assert result.layout is not None
     assert result.layout.rate_hz is not None
     assert result.layout.rate_hz > 0
-    profile_of(result)
+    written_profile(result)
 
 
 def test_an_odd_last_line_and_a_field_that_cannot_be_read_do_not_raise() -> None:
@@ -318,4 +319,4 @@ def test_keys_on_some_columns_only_make_no_keyed_profile() -> None:
     assert result is not None
     assert result.layout is not None
     assert not result.layout.keyed
-    profile_of(result)
+    written_profile(result)

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from analysis.window import Window
-from drivers.profile import parse_profile
 from drivers.wiring import wiring_for
 from rig.cli import parser_for, verb_names
+from rig.files.profile import profile_of
 from rig.settings import load_settings
 
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
@@ -29,7 +29,7 @@ def test_each_of_the_two_commands_is_a_single_line():
 
 
 def test_the_profile_is_one_and_the_line_beside_it_is_read_with_it():
-    profile = parse_profile(tomllib.loads(next(block for block in blocks("toml") if "[device]" in block)), "README")
+    profile = profile_of(tomllib.loads(next(block for block in blocks("toml") if "[device]" in block)), "README")
     sample = re.search(r"/\* (.*?) \*/", README).group(1)
     codec = wiring_for(profile).codec
     (reading,) = codec.feed(f"\r\n{sample}\r\n".encode())
@@ -39,18 +39,18 @@ def test_the_profile_is_one_and_the_line_beside_it_is_read_with_it():
 
 def test_the_modbus_section_and_the_further_keys_of_text_are_ones():
     device, modbus = (next(block for block in blocks("toml") if head in block) for head in ("[device]", "[modbus]"))
-    asked = parse_profile(tomllib.loads(device.split("[text]")[0].replace('"text"', '"modbus"') + modbus), "README").modbus
+    asked = profile_of(tomllib.loads(device.split("[text]")[0].replace('"text"', '"modbus"') + modbus), "README").modbus
     assert (asked.torque.type, asked.torque.scale.factor, asked.angle.register) == ("int32", 0.001, 2)
     keys = re.search(r"Further keys of `\[text\]`: (.*?)\n\n", README, flags=re.DOTALL).group(1)
     outlier = "\n".join(key for key in re.findall(r"`([^`]*)`", keys) if " = " in key)
     text = 'columns = ["T = torque [N.m]", "A = angle [deg]"]\ndelimiter = " "\nrate = "500 Hz"\n'
-    layout = parse_profile(tomllib.loads(f"{device.split('[text]')[0]}[text]\n{text}{outlier}"), "README").text
+    layout = profile_of(tomllib.loads(f"{device.split('[text]')[0]}[text]\n{text}{outlier}"), "README").text
     assert (layout.decimal, layout.tag, layout.sign_after, layout.check) == (",", "$TQ", True, True)
 
 
 def test_the_offset_adapter_goes_into_that_profile():
     texts = [next(block for block in blocks("toml") if head in block) for head in ("[device]", "[offset_adapter]")]
-    profile = parse_profile(tomllib.loads("".join(texts)), "README")
+    profile = profile_of(tomllib.loads("".join(texts)), "README")
     assert profile.adapter.factor == pytest.approx(1.15)
 
 

@@ -125,7 +125,7 @@ def fuzz_guess(data: bytes) -> None:
             layout=found.layout,
             remarks=found.because + found.caveats,
         )
-        profile.parse_profile(tomllib.loads(written), "guess.toml")
+        profile.profile_of(tomllib.loads(written), "guess.toml")
 
 
 SEEDS = {

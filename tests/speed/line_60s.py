@@ -21,9 +21,9 @@ from support.processes import pretend_bench
 from analysis.results import Sensor
 from analysis.window import Window
 from drivers.clock import SystemClock
-from drivers.profile import load_profile
 from drivers.source import open_source
 from rig.files.metadata import TraceInfo
+from rig.files.profile import read_profile
 from rig.live.news import Failed, PullJudged
 from rig.live.recorder import recorder_into
 from rig.live.runner import Bench
@@ -40,7 +40,7 @@ def main() -> int:
     args = parser.parse_args()
     words = ["--over", args.over, "--rate", args.rate, "--protocol", args.protocol, "--scenario", args.scenario]
     with tempfile.TemporaryDirectory() as folder, pretend_bench(folder, *words) as (_, profile_path, port):
-        profile = load_profile(profile_path)
+        profile = read_profile(profile_path)
         session = Session(
             sensor=Sensor(capacity_nm=profile.capacity_nm),
             window=Window.parse("40..65 N.m"),

@@ -11,10 +11,10 @@ from support.wires import ScriptedLine
 
 from analysis.errors import BenchError
 from drivers.errors import LineLostError
-from drivers.profile import load_profile
 from drivers.wirefile import WireTape
 from rig.cli import main
 from rig.commands import guess
+from rig.files.profile import read_profile
 
 PROFILE = """
 [device]
@@ -71,7 +71,7 @@ def test_a_guess_from_a_recording_reads_that_recording(recording: Path, tmp_path
     out = tmp_path / "guessed.toml"
     assert main(["guess", str(recording), "--out", str(out), "--capacity", "300 N.m"]) == 0
     assert "% sure" in capsys.readouterr().err
-    found = load_profile(out)
+    found = read_profile(out)
     assert found.port == f"wire:{recording.as_posix()}"
     assert found.text is not None
     assert [(column.kind, column.unit) for column in found.text.columns] == [("torque", "N.m"), ("angle", "deg")]
@@ -190,11 +190,11 @@ def test_a_slow_indicator_is_listened_to_for_longer() -> None:
 
 
 def test_an_unreadable_file_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    def refuse(_: Path) -> bytes:
+    def refuse(*_: object) -> int:
         raise PermissionError(13, "Permission denied")
 
     path = tmp_path / "x"
     path.touch()
-    monkeypatch.setattr(Path, "read_bytes", refuse)
-    with pytest.raises(BenchError, match="cannot be read"):
+    monkeypatch.setattr("drivers.opening.os.open", refuse)
+    with pytest.raises(BenchError, match="cannot be opened"):
         guess.run(argparse.Namespace(what=str(path), baud=None, capacity=None))

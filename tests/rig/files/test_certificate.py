@@ -14,12 +14,12 @@ from support.same import assert_same
 from analysis.errors import BenchError
 from analysis.results import OffsetAdapter, Sensor, VerdictState
 from analysis.window import Window
-from drivers.profile import load_profile
 from rig.calibration.sensor_in_use import SensorChoice
 from rig.cli import main
 from rig.errors import CertificateError
 from rig.files.certificate import read_certificate, to_document, write_certificate
 from rig.files.metadata import Calibration, TraceInfo, Transducer
+from rig.files.profile import read_profile
 from rig.files.pull_file import read_recording
 from rig.files.trace_csv import read_trace, write_trace
 from rig.live.news import PullJudged
@@ -105,7 +105,7 @@ def test_live_and_from_its_file_a_pull_reads_the_same_with_the_certificate_in_fo
     """The file holds what the sensor sent; reading, picture and verdict are set right, in its budget stands the certificate."""
     (tmp_path / "bench.toml").write_text(PROFILE)
     write_certificate(tmp_path / "bench1.json", certificate)
-    profile = replace(load_profile(tmp_path / "bench.toml"), adapter=None)
+    profile = replace(read_profile(tmp_path / "bench.toml"), adapter=None)
     choice, window = SensorChoice(DAY, usual_u="5%"), Window.parse("50..70 N.m")
     sensor, info = choice.of_line(profile, TraceInfo())
     assert info.transducer.serial == "0042"
@@ -169,7 +169,7 @@ def test_a_due_date_alone_is_judged_too(certificate):
 
 def test_a_profile_names_certificate_and_adapter_and_the_reading_goes_through_both(tmp_path, certificate):
     (tmp_path / "bench.toml").write_text(PROFILE)
-    profile = load_profile(tmp_path / "bench.toml")
+    profile = read_profile(tmp_path / "bench.toml")
     with pytest.raises(CertificateError, match=r"bench1\.json"):
         SensorChoice(DAY).of_line(profile, TraceInfo())
     write_certificate(tmp_path / "bench1.json", certificate)
@@ -195,7 +195,7 @@ def test_a_profile_names_certificate_and_adapter_and_the_reading_goes_through_bo
 def test_an_odd_adapter_or_certificate_key_is_told(tmp_path, old, new, key):
     (tmp_path / "bench.toml").write_text(PROFILE.replace(old, new))
     with pytest.raises(BenchError, match=f"'{key}'"):
-        load_profile(tmp_path / "bench.toml")
+        read_profile(tmp_path / "bench.toml")
 
 
 @pytest.mark.parametrize(("due", "said"), [(date(2026, 3, 4), "was due on 2026-03-04"), (date(2099, 1, 1), "due on 2099-01-01")])

@@ -104,7 +104,7 @@ def test_ranges_shares_days_and_words() -> None:
         ({**UNIT, "springs": [{"id": "SL1", "thickness": "1.8 N.m"}]},
          "key 'thickness' is '1.8 N.m': 'N.m' is not a unit of length; expected"),
         ({**UNIT, "springs": [{"id": "SL1", "thickness": "-1 mm"}]},
-         "key 'thickness' is '-1 mm', which is below 0 mm; expected a length"),
+         "key 'thickness' is '-1 mm', which is below zero; expected a length"),
         ({**UNIT, "springs": [{**SPRING, "free_height": ["1 mm", 3]}]},
          "P.toml, [springs 1]: key 'free_height 2' is 3; expected a length"),
         ({**UNIT, "springs": [{**SPRING, "free_height": "x"}]}, "P.toml, [springs 1]: key 'free_height' is 'x'; expected a length"),

@@ -9,10 +9,10 @@ from support.processes import pretend_bench
 
 from analysis.window import Window
 from drivers.clock import SystemClock
-from drivers.profile import load_profile
 from drivers.replay import Replay
 from rig.calibration.sensor_in_use import SensorChoice
 from rig.files.metadata import TraceInfo
+from rig.files.profile import read_profile
 from rig.files.trace_csv import info_path, read_trace, write_trace
 from rig.live.runner import Bench
 from rig.live.session import Session
@@ -42,7 +42,7 @@ def window_on(qtbot, out, remembered=None):
 def test_a_pull_on_the_pretend_bench_comes_to_a_verdict_untouched(qtbot, tmp_path):
     controller, window = window_on(qtbot, tmp_path / "pulls", Remembered(conditions={"arrangement": "A", "oil": "QF oil"}))
     with pretend_bench(tmp_path, "--over", "pty", "--scenario", "good-pack") as (_, profile, _port):
-        controller.open_line(load_profile(profile))
+        controller.open_line(read_profile(profile))
         qtbot.waitUntil(lambda: controller.model.state is BenchState.PULLING, timeout=30_000)
         assert "PULLING" in window.bench.band.accessibleName()
         qtbot.waitUntil(lambda: bool(controller.model.pulls) and controller.model.pulls[0].final, timeout=30_000)
@@ -63,7 +63,7 @@ def test_a_pull_on_the_pretend_bench_comes_to_a_verdict_untouched(qtbot, tmp_pat
 def test_closing_the_window_during_a_pull_keeps_pull_and_file(qtbot, tmp_path):
     controller, window = window_on(qtbot, tmp_path / "pulls")
     with pretend_bench(tmp_path, "--over", "pty", "--scenario", "good-pack") as (_, profile, _port):
-        controller.open_line(load_profile(profile))
+        controller.open_line(read_profile(profile))
         qtbot.waitUntil(lambda: controller.model.state is BenchState.PULLING, timeout=30_000)
         qtbot.wait(300)
         window.close()

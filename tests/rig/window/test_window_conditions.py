@@ -11,9 +11,9 @@ from support.made import MOMENT, made_stream
 from analysis.results import DecisionRule, VerdictState
 from analysis.window import Window
 from drivers.codec import WireFaults
-from drivers.profile import load_profile
 from rig.calibration.sensor_in_use import SensorChoice
 from rig.files.metadata import Calibration, TraceInfo
+from rig.files.profile import read_profile
 from rig.files.trace_csv import info_path, write_trace
 from rig.live.line_tap import RawTap
 from rig.live.runner import LineFigures, Status
@@ -197,7 +197,7 @@ rate = "500 Hz"
 
 def test_raw_rows_stand_beside_what_is_read_in_them(tmp_path):
     (tmp_path / "bench.toml").write_text(PROFILE)
-    profile = load_profile(tmp_path / "bench.toml")
+    profile = read_profile(tmp_path / "bench.toml")
     tap = RawTap()
     tap.note(b"half a li")
     tap.note(b"ne\r\n10.0,1.5\r\nboot v2\r\n20.0,2.5\r\n30.")

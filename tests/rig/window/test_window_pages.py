@@ -15,9 +15,9 @@ from support.structure import compare, structure
 from analysis.results import Sensor
 from analysis.trace import Trace
 from analysis.window import Window
-from drivers.profile import load_profile
 from drivers.source import ConnectionLost, LineUp
 from rig.files.metadata import Calibration, TraceInfo
+from rig.files.profile import read_profile
 from rig.live.line_tap import RawTap
 from rig.live.session import Session
 from rig.window.app import Shell
@@ -92,7 +92,7 @@ def opened(stage, tmp_path):
     tap = RawTap()
     tap.note(b"x\n" + b"".join(b"%d.5,0.25\n" % n for n in range(9)))
     info = TraceInfo(calibration=Calibration(due="2026-03-01"))
-    stage.controller.opened = Opened(stage.bench, None, None, load_profile(tmp_path / "bench.toml"), info, tap)
+    stage.controller.opened = Opened(stage.bench, None, None, read_profile(tmp_path / "bench.toml"), info, tap)
     return stage
 
 
