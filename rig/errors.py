@@ -4,7 +4,7 @@ analysis.errors.BenchError          what is wrong, where, and what to do about i
     analysis: UnitError, WindowError                    a unit, a quantity or a window that could not be read
     drivers:  LineLostError, FileError, WireFileError, BacklogError
     here:     ArgumentError                             an option of the command line
-              DocumentError, SettingsError, TraceFileError, MetadataError, CertificateError     files
+              DocumentError, TraceFileError, MetadataError, CertificateError     files
               ConditionError, LanguageError, SheetError                          what was entered, a language, a printed page
               BookError                                   the job book, or a file for it, cannot be used as asked
                   BookUnreachableError                    it could not be opened, or went away: nothing was entered
@@ -19,10 +19,6 @@ from drivers.errors import FileError
 
 class ArgumentError(BenchError):
     """An option that cannot be used as it was given."""
-
-
-class SettingsError(BenchError):
-    """A settings file that cannot be used; names file and key."""
 
 
 class DocumentError(FileError):

@@ -4,7 +4,8 @@ window = "35..60 N.m"      # what pulls are judged against
 basis = "breakaway"        # or "sliding"
 rule = "guarded"           # or "simple"
 unit = "N.m"               # the unit shown: any torque unit
-u = "0.5 %"                # standard uncertainty of the torque sensor
+u = "0.5 %"                # uncertainty of the torque sensor, in one of the forms of --u
+scatter = "4 % (12)"       # scatter from pull to pull that is known of the bench, with its degrees of freedom
 device = "bench.toml"      # the profile that `live` and `record` use; a plain name lies in the config folder
 out = "C:/pulls"           # where recordings go
 who = "T.W."               # initials of who pulls
@@ -15,27 +16,78 @@ from __future__ import annotations
 
 import os
 import sys
-import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
 from pathlib import Path
+from typing import Literal, Self
 
-from rig.errors import SettingsError
+from analysis.stated import FORMS, parse_scatter, parse_uncertainty
+from analysis.units import scale_to_si
+from analysis.window import Window
+from rig.files.document import read_document
+from rig.files.fields import Closed, Name
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Settings:
+class WindowText(Name):
+    """A window, kept as it was typed."""
+
+    EXPECTED = 'a window such as "35..60 N.m"'
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """See that it is one. Raises WindowError or UnitError."""
+        Window.parse(text)
+        return super().parse(text)
+
+
+class UnitText(Name):
+    """A unit of torque."""
+
+    EXPECTED = 'a unit of torque such as "N.m" or "lbf.ft"'
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """See that it is one. Raises UnitError."""
+        scale_to_si(text, "torque")
+        return super().parse(text)
+
+
+class UncertaintyText(Name):
+    """The uncertainty of the torque sensor, kept as it was typed."""
+
+    EXPECTED = f"an uncertainty such as {FORMS}"
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """See that it is one. Raises StatedError."""
+        parse_uncertainty(text)
+        return super().parse(text)
+
+
+class ScatterText(Name):
+    """The scatter between pulls, kept as it was typed."""
+
+    EXPECTED = 'a scatter such as "4 %" or "4 % (12)"'
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """See that it is one. Raises StatedError."""
+        parse_scatter(text)
+        return super().parse(text)
+
+
+class Settings(Closed, frozen=True, kw_only=True):
     """The user's choices; None: not chosen."""
 
-    window: str | None = None
-    basis: str | None = None
-    rule: str | None = None
-    unit: str | None = None
-    u: str | None = None
-    device: str | None = None
-    out: str | None = None
-    who: str | None = None
-    book: str | None = None
+    window: WindowText | None = None
+    basis: Literal["breakaway", "sliding"] | None = None
+    rule: Literal["guarded", "simple"] | None = None
+    unit: UnitText | None = None
+    u: UncertaintyText | None = None
+    scatter: ScatterText | None = None
+    device: Name | None = None
+    out: Name | None = None
+    who: Name | None = None
+    book: Name | None = None
 
 
 def config_folder(environ: Mapping[str, str], platform: str, home: Path) -> Path:
@@ -67,24 +119,6 @@ def settings_path() -> Path:
 
 
 def load_settings(path: Path | None = None) -> Settings:
-    """Read the settings; no file is no choice. Raises SettingsError."""
+    """Read the settings; no file is no choice. Raises FileError or DocumentError."""
     target = settings_path() if path is None else path
-    try:
-        content = tomllib.loads(target.read_text(encoding="utf-8-sig"))
-    except (FileNotFoundError, NotADirectoryError):
-        return Settings()
-    except (OSError, UnicodeDecodeError) as fault:
-        raise SettingsError(
-            f"the settings cannot be read ({fault})", where=str(target), remedy="check the file's rights"
-        ) from fault
-    except tomllib.TOMLDecodeError as fault:
-        raise SettingsError(
-            f"this is not TOML: {fault}", where=str(target), remedy="fix that line; texts stand in quotes"
-        ) from fault
-    known = [entry.name for entry in fields(Settings)]
-    for key, value in content.items():
-        if key not in known:
-            raise SettingsError(f"'{key}' is not a setting", where=str(target), remedy=f"use {', '.join(known)}")
-        if not isinstance(value, str):
-            raise SettingsError(f"'{key}' is not text", where=str(target), remedy=f'write it in quotes: {key} = "{value}"')
-    return Settings(**content)
+    return read_document(target, Settings, "settings file").value if target.exists() else Settings()

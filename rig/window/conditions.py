@@ -6,6 +6,7 @@ are not to be compared without a word.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
@@ -58,7 +59,7 @@ class Conditions:
     who: str = ""
 
     @classmethod
-    def from_texts(cls, texts: dict[str, str]) -> Conditions:
+    def from_texts(cls, texts: Mapping[str, str]) -> Conditions:
         """From remembered texts; unknown names are left out."""
         known = {entry.name for entry in fields(cls)}
         return cls(**{name: text for name, text in texts.items() if name in known})

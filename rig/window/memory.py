@@ -5,12 +5,19 @@ The settings are the user's and written by hand; this file is the window's. Lost
 
 from __future__ import annotations
 
+import contextlib
 import json
-from dataclasses import asdict, dataclass, field, fields, replace
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
+from drivers.errors import FileError
+from drivers.opening import DOCUMENT, read_bytes
+from rig.errors import DocumentError
 from rig.files.atomic import write_whole
+from rig.files.document import from_values, values_of
+from rig.files.fields import Words
 from rig.settings import settings_path
 
 FILE = "window.json"
@@ -25,7 +32,7 @@ class Remembered:
     unit: str = "N.m"
     second_unit: str | None = None
     sound: bool = True
-    conditions: dict[str, str] = field(default_factory=dict)
+    conditions: Mapping[str, Words] = field(default_factory=dict)
 
 
 def remembered_path() -> Path:
@@ -35,21 +42,15 @@ def remembered_path() -> Path:
 
 def recall(path: Path) -> Remembered:
     """What was remembered; what is missing or of the wrong kind takes its default."""
-    default = Remembered()
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return default
-    if not isinstance(content, dict):
-        return default
+        content = values_of(read_bytes(path, DOCUMENT), str(path), is_json=True)
+    except FileError:
+        return Remembered()
     known: dict[str, Any] = {}
-    for entry in fields(Remembered):
-        value, usual = content.get(entry.name), getattr(default, entry.name)
-        if isinstance(value, type(usual)) or (entry.name == "second_unit" and isinstance(value, str)):
-            known[entry.name] = value
-    if "conditions" in known:
-        known["conditions"] = {str(key): str(value) for key, value in known["conditions"].items()}
-    return replace(default, **known)
+    for name in content.keys() & {entry.name for entry in fields(Remembered)}:
+        with contextlib.suppress(DocumentError):
+            known[name] = getattr(from_values({name: content[name]}, Remembered, str(path)).value, name)
+    return Remembered(**known)
 
 
 def remember(path: Path, what: Remembered) -> None:

@@ -9,7 +9,7 @@ from analysis.results import DecisionRule, Sensor
 from rig.calibration.sensor_in_use import sensor_with_u
 from rig.commands._display import has_screen
 from rig.commands._options import arm_of, profile_path, rule_of, unit_of, window_of
-from rig.errors import SettingsError
+from rig.errors import DocumentError
 from rig.settings import Settings, config_folder, load_settings
 
 HOME = Path("home")
@@ -40,12 +40,23 @@ def test_no_file_is_no_choice_and_what_is_chosen_is_read(tmp_path):
 
 @pytest.mark.parametrize(
     ("text", "expected"),
-    [('colour = "red"', "'colour' is not a setting"), ("u = 0.5", "'u' is not text"), ("u = ", "this is not TOML")],
+    [
+        ('colour = "red"', "'colour' is not known"),
+        ('rules = "simple"', "did you mean 'rule'?"),
+        ("u = 0.5", "'u' is 0.5; expected an uncertainty"),
+        ("u = ", "this is not TOML"),
+        ('u = "half"', "'u' is 'half'"),
+        ('scatter = "much"', "'scatter' is 'much'"),
+        ('window = "25 N.m"', "'window' is '25 N.m'"),
+        ('unit = "N.m/deg"', "'unit' is 'N.m/deg'"),
+        ('basis = "odd"', "'basis' is 'odd'; expected one of"),
+        ('rule = "kind"', "'rule' is 'kind'"),
+    ],
 )
 def test_bad_settings_are_told_with_file_and_key(tmp_path, text, expected):
     path = tmp_path / "settings.toml"
     path.write_text(text)
-    with pytest.raises(SettingsError) as told:
+    with pytest.raises(DocumentError) as told:
         load_settings(path)
     assert expected in str(told.value)
     assert str(path) in str(told.value)
