@@ -88,13 +88,20 @@ class Book:
 
     # -- entering -----------------------------------------------------------------------------------------------------------------
 
-    def open_job(self, content: Mapping[str, Any], who: str, files: Sequence[Path] = ()) -> JobRecord:
-        """A new job under a number of its own: year of the clock, counter. Raises BookUnreachableError."""
+    def open_job(self, content: Mapping[str, Any], who: str, files: Sequence[Path] = (), *, number: str | None = None) -> JobRecord:
+        """A new job under a number of its own: year of the clock and counter, or the `number` it had in another book.
+
+        Raises BookUnreachableError; BookError where that number is taken.
+        """
         with self.writing() as connection:
             lock_numbers(connection)
             moment = self._clock()
-            used = sa.select(sa.func.max(schema.numbers.c.counter)).where(schema.numbers.c.year == moment.year)
-            job = f"{moment.year:04d}-{(connection.scalar(used) or 0) + 1:04d}"
+            if number is None:
+                used = sa.select(sa.func.max(schema.numbers.c.counter)).where(schema.numbers.c.year == moment.year)
+                job = f"{moment.year:04d}-{(connection.scalar(used) or 0) + 1:04d}"
+            else:
+                job = number
+                must_be_free(connection, job)
             event = sealed(job, 1, moment, who, Kind.OPENED, content, FIRST_PREVIOUS)
             take_number(connection, event)
             return self._store(connection, (), event, files)
@@ -191,6 +198,14 @@ class Book:
         with self.reading() as connection:
             return [(row.job, row.entry) for row in connection.execute(query.order_by(table.c.job, table.c.entry))]
 
+    def faults(self) -> list[str]:
+        """What the database itself finds wrong with its file; a server looks after its own."""
+        if self.place.file is None:
+            return []
+        with self.reading() as connection:
+            told = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check")]
+            return [] if told == ["ok"] else told
+
     def _events(self, connection: Connection, job: str) -> list[Event]:
         query = sa.select(*schema.events.c).where(schema.events.c.job == job).order_by(schema.events.c.number)
         return [Event(**row._mapping) for row in connection.execute(query)]
@@ -200,8 +215,11 @@ class Book:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """A transaction that only looks."""
-        with self._told(), self._engine.connect() as connection, connection.begin():
-            yield connection
+        with self._told(), self._engine.connect() as connection:
+            if self.place.file is None:  # one moment, whatever others enter meanwhile, as a file gives it
+                connection.execution_options(isolation_level="REPEATABLE READ")
+            with connection.begin():
+                yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
@@ -233,6 +251,12 @@ def write_rows(connection: Connection, before: Rows, after: Rows, path_of: Calla
             if changed:
                 primary = zip(table.primary_key.columns, key, strict=True)
                 connection.execute(table.update().where(*(column == part for column, part in primary)).values(changed))
+
+
+def must_be_free(connection: Connection, job: str) -> None:
+    """Raises BookError where a job's number was handed out."""
+    if connection.scalar(sa.select(schema.numbers.c.job).where(schema.numbers.c.job == job)) is not None:
+        raise BookError("this number is there already", where=job, remedy="nothing was changed; look with 'platepull job show'")
 
 
 def take_number(connection: Connection, first: Event) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from rig.book.events import Kind
@@ -28,6 +29,11 @@ def rows_of(record: JobRecord) -> Rows:
         "files": {(job, row["entry"], row["part"]): row for row in files},
         "texts": {(job, row["entry"], row["kind"]): row for row in texts},
     }
+
+
+def is_number(text: str) -> bool:
+    """Whether a text is a job's number, such as '2026-0001'."""
+    return re.fullmatch(r"[0-9]{4}-[0-9]{4,9}", text) is not None
 
 
 def number_parts(job: str) -> tuple[int, int]:

@@ -26,17 +26,20 @@ class Place:
         For the engine.
     file
         The SQLite file; None for a database server.
+    folder
+        The folder that paths of files are relative to; None for a database server, whose paths are absolute.
     """
 
     url: URL
     file: Path | None
+    folder: Path | None
 
     @classmethod
     def of(cls, text: str) -> Place:
         """From a file's path or a URL such as 'postgresql://user@host/name'. Raises BookError, without the URL's password."""
         if "://" not in text:
             file = Path(os.path.abspath(text))
-            return cls(URL.create("sqlite+pysqlite", database=str(file)), file)
+            return cls(URL.create("sqlite+pysqlite", database=str(file)), file, file.parent)
         try:
             url = make_url(text)
         except (ArgumentError, ValueError):
@@ -45,7 +48,7 @@ class Place:
         if kind == "sqlite" and url.database:
             return cls.of(url.database)
         if kind in _POSTGRES and url.database:
-            return cls(url.set(drivername="postgresql+psycopg"), None)
+            return cls(url.set(drivername="postgresql+psycopg"), None, None)
         raise BookError(
             f"'{kind}' is not a kind of database the book can be in",
             where="--book",
@@ -61,10 +64,10 @@ class Place:
     def path_of(self, path: Path) -> str:
         """How the book writes where a file lies: relative to its own folder where it lies below it, else absolute."""
         absolute = Path(os.path.abspath(path))
-        if self.file is not None and absolute.is_relative_to(self.file.parent):
-            return absolute.relative_to(self.file.parent).as_posix()
+        if self.folder is not None and absolute.is_relative_to(self.folder):
+            return absolute.relative_to(self.folder).as_posix()
         return absolute.as_posix()
 
     def file_at(self, path: str) -> Path:
         """The file behind what `path_of` wrote."""
-        return Path(path) if self.file is None else self.file.parent / path
+        return Path(path) if self.folder is None else self.folder / path

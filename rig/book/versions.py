@@ -51,13 +51,13 @@ def bring_up_to_date(engine: sa.Engine, place: Place, clock: Callable[[], dateti
             remedy="bring platepull up to date on this computer",
         )
     if found is not None and place.file is not None:
-        _backup(place.file, f"{place.file.name}.version-{found}-{clock():%Y%m%d-%H%M%S}")
+        copy_file(place.file, place.file.with_name(f"{place.file.name}.version-{found}-{clock():%Y%m%d-%H%M%S}"))
     from rig.book.migrations import migrate
 
     migrate(engine, VERSION)
 
 
-def _backup(file: Path, name: str) -> None:
-    """A copy beside the file, taken by the database itself: whole, whatever others write meanwhile."""
-    with closing(sqlite3.connect(file)) as source, closing(sqlite3.connect(file.with_name(name))) as target:
-        source.backup(target)
+def copy_file(source: Path, target: Path) -> None:
+    """Copy an SQLite file by the database itself: whole, whatever others write meanwhile."""
+    with closing(sqlite3.connect(source)) as one, closing(sqlite3.connect(target)) as other:
+        one.backup(other)

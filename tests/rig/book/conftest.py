@@ -1,9 +1,10 @@
 """Every test of the book that asks for `book_url` runs twice: on a file and on a PostgreSQL server."""
 
+import contextlib
 import itertools
 
 import pytest
-from support.postgres import cluster, fresh_database
+from support.postgres import cluster, fresh_place
 
 _numbers = itertools.count(1)
 
@@ -23,9 +24,11 @@ def kind(request):
 def new_url(kind, request, tmp_path):
     """Makes books that are not there yet: each call names another."""
     if kind == "sqlite":
-        return lambda: str(tmp_path / f"book{next(_numbers)}.sqlite")
+        yield lambda: str(tmp_path / f"book{next(_numbers)}.sqlite")
+        return
     server = request.getfixturevalue("server")
-    return lambda: fresh_database(server, f"book{next(_numbers)}")
+    with contextlib.ExitStack() as tidy:
+        yield lambda: tidy.enter_context(fresh_place(server, f"book{next(_numbers)}"))
 
 
 @pytest.fixture

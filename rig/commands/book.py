@@ -1,0 +1,162 @@
+"""`platepull book`: the care of the job book as a whole."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rig.commands._book import add_book, add_json, add_who, open_book, the_clock, wants_json, who_of
+
+if TYPE_CHECKING:
+    from rig.book.book import Book
+    from rig.settings import Settings
+
+NAME = "book"
+HELP = "care of the job book: check, verify, back up, restore, rebuild, move"
+
+NOT_SOUND_STATUS = 4
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The actions and their options."""
+    add_book(parser)
+    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
+    texts = {
+        "check": "is it sound, of which version, and where",
+        "verify": "go through every chain, every table and every kept file: what was altered or is missing",
+        "backup": "copy the book into a new file",
+        "restore": "copy a backup into an empty book (--book)",
+        "rebuild": "enter every recording below a folder into an empty book (--book)",
+        "move": "copy the book into another place, a file or a database; the old one stays as it is",
+    }
+    parsers = {name: actions.add_parser(name, help=text, description=text) for name, text in texts.items()}
+    for one in parsers.values():
+        add_book(one)
+        add_json(one)
+    parsers["verify"].add_argument("--job", metavar="NUMBER", help="this job only")
+    parsers["verify"].add_argument("--head", metavar="HASH", help="a head from a sheet: where in the book it stands")
+    parsers["backup"].add_argument("file", metavar="FILE", help="not there yet")
+    parsers["restore"].add_argument("file", metavar="FILE", help="the backup")
+    parsers["rebuild"].add_argument("folder", metavar="FOLDER", help="where the recordings are")
+    parsers["rebuild"].add_argument(
+        "--u", metavar="U", help="standard uncertainty of the torque sensor, such as '0.5 N.m' or '0.5%%'"
+    )
+    parsers["rebuild"].add_argument("--certificate", metavar="C.json", help="calibration certificate of the torque sensor")
+    add_who(parsers["rebuild"])
+    parsers["move"].add_argument("target", metavar="TARGET", help="a file that is not there yet, or postgresql://USER@HOST/NAME")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do the action."""
+    from rig.settings import load_settings
+
+    settings = load_settings()
+    actions: dict[str, Callable[[Book, argparse.Namespace, Settings], int]] = {
+        "check": _check,
+        "verify": _verify,
+        "backup": _backup,
+        "restore": _restore,
+        "rebuild": _rebuild,
+        "move": _move,
+    }
+    with open_book(args, settings) as book:
+        return actions[args.action](book, args, settings)
+
+
+def _tell(args: argparse.Namespace, document: dict[str, Any], text: str) -> None:
+    print(json.dumps(document, indent=1, ensure_ascii=False) if wants_json(args) else text)
+
+
+def _check(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.transfer import count
+    from rig.book.versions import VERSION
+
+    faults = book.faults()
+    counted = count(book)
+    document = {
+        "sound": not faults,
+        "faults": faults,
+        "version": VERSION,
+        "where": str(book.place),
+        "kind": "file" if book.place.file is not None else "server",
+        "jobs": counted.jobs,
+        "events": counted.events,
+    }
+    state = "sound" if not faults else "NOT SOUND: " + "; ".join(faults) + " (restore a backup, or rebuild it from its recordings)"
+    _tell(args, document, f"{book.place}\nversion {VERSION}, {counted.jobs} jobs, {counted.events} entries\n{state}")
+    return 0 if not faults else NOT_SOUND_STATUS
+
+
+def _verify(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.verify import find_head, verify
+
+    if args.head is not None:
+        found = find_head(book, args.head)
+        text = "this head stands nowhere in the book: the sheet is of another book, or the record was altered"
+        if found is not None:
+            text = f"the head is entry {found.number} of job {found.job}, made by {found.who} at {found.at}"
+        where = None if found is None else {"job": found.job, "event": found.number, "at": found.at, "who": found.who}
+        _tell(args, {"head": where}, text)
+        return 0 if found is not None else NOT_SOUND_STATUS
+    told = verify(book, args.job)
+    lines = [f"{told.events} entries, {told.files} files"]
+    for name, findings in (("altered", told.altered), ("missing", told.missing)):
+        for one in findings:
+            place = f"entry {one.event}" if one.event is not None else "table"
+            lines.append(f"{name}: job {one.job}, {place}" + (f", {one.file}" if one.file else "") + f": {one.what}")
+    lines.append("all holds" if told.holds else "NOT ALL HOLDS")
+    _tell(args, told.document(), "\n".join(lines))
+    return 0 if told.holds else NOT_SOUND_STATUS
+
+
+def _backup(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.transfer import back_up
+
+    counted = back_up(book, Path(args.file), the_clock)
+    _tell(
+        args,
+        {"file": args.file, "jobs": counted.jobs, "events": counted.events},
+        f"{counted.jobs} jobs, {counted.events} entries in {args.file}",
+    )
+    return 0
+
+
+def _restore(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.transfer import restore
+
+    counted = restore(book, Path(args.file), the_clock)
+    text = f"{counted.jobs} jobs, {counted.events} entries from {args.file}; see 'platepull book verify' for the files"
+    _tell(args, {"jobs": counted.jobs, "events": counted.events}, text)
+    return 0
+
+
+def _rebuild(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.transfer import rebuild
+    from rig.commands._watch import sensor_choice
+
+    rebuilt = rebuild(book, Path(args.folder), who_of(args, settings), sensor_choice(args, settings).of)
+    for path, why in rebuilt.left_out:
+        print(f"left out: {why if str(path) in why else f'{path}: {why}'}", file=sys.stderr)
+    document = {
+        "jobs": list(rebuilt.jobs),
+        "pulls": rebuilt.pulls,
+        "left_out": [{"file": str(path), "why": why} for path, why in rebuilt.left_out],
+    }
+    _tell(args, document, f"{rebuilt.pulls} pulls in {len(rebuilt.jobs)} jobs")
+    return 0
+
+
+def _move(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.book import Book
+    from rig.book.place import Place
+    from rig.book.transfer import copy_book
+
+    with Book(Place.of(args.target), the_clock) as target:
+        counted = copy_book(book, target)
+        text = f"{counted.jobs} jobs, {counted.events} entries are in {target.place}; now set 'book' in the settings"
+        _tell(args, {"where": str(target.place), "jobs": counted.jobs, "events": counted.events}, text)
+    return 0
