@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
-
-from analysis.window import Basis
 
 
 class Label(StrEnum):
@@ -260,6 +258,8 @@ class PullResult:
     noise_nm: float | None = None
     held_nothing: bool = False
     """True where the hand turned the unit and nothing resisted: a free-spinning unit."""
+    detection_nm: float | None = None
+    """Of a pull in which nothing held: the least torque that would have been told from nothing; None: not known."""
     began_under_load: bool = False
     """True where the trace begins with the load already on: its breakaway was not recorded, and none is given."""
     angle_reversed: bool = False
@@ -267,76 +267,4 @@ class PullResult:
     calibration: Calibration | None = None
     """The certificate behind the torques; None: none is known."""
     calibration_flags: tuple[str, ...] = ()
-    """What only the bench knows of the sensor's state, as codes of a verdict's `missing`: 'zero_moved', 'not_exercised'."""
-
-
-class VerdictState(StrEnum):
-    """The verdict's states (the contract's words)."""
-
-    IN_WINDOW = "in_window"
-    BELOW = "below"
-    ABOVE = "above"
-    UNDECIDED = "undecided"
-    NO_READING = "no_reading"
-
-
-class DecisionRule(StrEnum):
-    """How the uncertainty enters the verdict (JCGM 106; ILAC-G8:09/2019)."""
-
-    GUARDED = "guarded"
-    SIMPLE = "simple"
-
-
-@dataclass(frozen=True, slots=True)
-class Settling:
-    """What would settle an undecided verdict.
-
-    `more_pulls`: so many more of the same scatter; None where no number would do. `better_sensor`: calibration and zero
-    alone reach across the limit, so that only a better or smaller-range sensor helps.
-    """
-
-    more_pulls: int | None
-    better_sensor: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """A reading held against a window. `value_nm` is None only where there is no reading."""
-
-    state: VerdictState
-    basis: Basis
-    value_nm: float | None
-    expanded_u_nm: float | None
-    coverage_factor: float | None
-    low_nm: float | None
-    high_nm: float | None
-    probability_in_window: float | None
-    rule: DecisionRule = DecisionRule.GUARDED
-    held_nothing: bool = False
-    missing: tuple[str, ...] = field(default=())
-    """Codes for what the verdict lacks: 'sensor_uncertainty', 'overload' (the value is a lower bound), 'other_direction',
-    'calibration_expired', 'calibration_range' (the torque lies outside what was calibrated), 'zero_moved' (over a series),
-    'not_exercised' (the sensor was not loaded so far before)."""
-    settling: Settling | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class SeriesResult:
-    """Several pulls taken together: mean and scatter of one quantity, with the budget of the mean.
-
-    `counted` are the indices of the pulls that make the mean, `apart` that of the first pull after rest if it was kept out,
-    `without` those that gave no reading. `asymmetry` is (mean of direction 1 - mean of direction -1) over their mean, None
-    if one direction is missing. `deviation_nm` is the experimental standard deviation of a single pull, None for one pull.
-    """
-
-    basis: Basis
-    mean_nm: float | None
-    deviation_nm: float | None
-    budget: Budget | None
-    counted: tuple[int, ...]
-    apart: int | None
-    without: tuple[int, ...]
-    asymmetry: float | None
-    by_direction_nm: tuple[float | None, float | None]
-    calibration_flags: tuple[str, ...] = ()
-    """What the calibration and the zero lack for these pulls, as codes of a verdict's `missing`."""
+    """What only the bench knows of the sensor's state: 'zero_moved', 'not_exercised'."""

@@ -68,8 +68,17 @@ def holds_nothing(c: Conditioned, level_nm: float, top_nm: float, capacity_nm: f
     if capacity_nm is not None and level_nm < rules.capacity_share * capacity_nm:
         return True
     # A pack that lets go high and slides low has held all the same: the peak counts too.
-    least = max(rules.signal_over_noise * c.noise_nm, rules.signal_over_step * c.resolution_nm)
+    least = _above_noise(c, rules)
     return level_nm < least and top_nm < 1.5 * least
+
+
+def detection_limit(c: Conditioned, capacity_nm: float | None, rules: CourseRules) -> float:
+    """The least torque, N.m, that is told from a unit that spins free (see `holds_nothing`)."""
+    return max(_above_noise(c, rules), rules.capacity_share * (capacity_nm or 0.0))
+
+
+def _above_noise(c: Conditioned, rules: CourseRules) -> float:
+    return max(rules.signal_over_noise * c.noise_nm, rules.signal_over_step * c.resolution_nm)
 
 
 def find_load_segments(c: Conditioned, smooth: Floats, level_nm: float, rules: CourseRules) -> list[Span]:

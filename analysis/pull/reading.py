@@ -10,7 +10,7 @@ import numpy as np
 from analysis.pull.breakaway import Peak, PeakRules, refine_peak
 from analysis.pull.chatter import ChatterRules, measure, read_chatter
 from analysis.pull.conditioning import Conditioned, ConditionRules, condition
-from analysis.pull.course import Course, find_course, holds_nothing, name_stretches, working_level
+from analysis.pull.course import Course, detection_limit, find_course, holds_nothing, name_stretches, working_level
 from analysis.pull.first_slip import CourseRules
 from analysis.pull.quality import QualityRules, find_quality_flags
 from analysis.pull.sliding import Plateau, read_plateau
@@ -50,10 +50,10 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
     smooth = c.smooth(rules.course.smooth_s)
     level, top = working_level(c, smooth), float(smooth.max())
     if holds_nothing(c, level, top, sensor.capacity_nm, rules.course):
-        return _free_or_nothing(trace, c)
+        return _free_or_nothing(trace, c, sensor.capacity_nm, rules.course)
     course = find_course(c, level, smooth, rules.course)
     if course is None:
-        return _free_or_nothing(trace, c)
+        return _free_or_nothing(trace, c, sensor.capacity_nm, rules.course)
     peak = refine_peak(c, course, rules.peak)
     plateau = read_plateau(c, course)
     measured = measure(c, course, plateau.torque_nm if plateau else level, rules.chatter)
@@ -83,7 +83,7 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
     )
 
 
-def _nothing(trace: Trace, c: Conditioned | None, *, held_nothing: bool = False) -> PullResult:
+def _nothing(trace: Trace, c: Conditioned | None, *, held_nothing: bool = False, detection_nm: float | None = None) -> PullResult:
     rate = c.rate_hz if c is not None else None
     if rate is None and len(trace) > 1:
         rate = 1.0 / float(np.median(np.diff(trace.time_s)))
@@ -100,14 +100,15 @@ def _nothing(trace: Trace, c: Conditioned | None, *, held_nothing: bool = False)
         zero_nm=c.zero_nm if c is not None and c.rest_to else None,
         noise_nm=c.noise_nm if c is not None else None,
         held_nothing=held_nothing,
+        detection_nm=detection_nm,
     )
 
 
-def _free_or_nothing(trace: Trace, c: Conditioned) -> PullResult:
+def _free_or_nothing(trace: Trace, c: Conditioned, capacity_nm: float | None, rules: CourseRules) -> PullResult:
     """A lever that turned while nothing resisted is a free-spinning unit; one that did not turn is no pull."""
     turned = 0.0 if c.angle_deg is None else float(np.ptp(c.angle_deg))
     spun = turned > max(5.0, 4 * c.resolution_deg)
-    return _nothing(trace, c, held_nothing=spun)
+    return _nothing(trace, c, held_nothing=spun, detection_nm=detection_limit(c, capacity_nm, rules) if spun else None)
 
 
 def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor) -> list[BudgetLine]:

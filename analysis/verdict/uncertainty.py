@@ -5,21 +5,44 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from scipy.special import stdtrit
+from scipy.special import stdtridf, stdtrit
 
 from analysis.results import Budget, BudgetLine, Sensor
 from analysis.sensor.correction import calibration_u, function_for
 
+CONFIDENCE = 0.95
+"""Of every expanded uncertainty (JCGM 100, 6.2.2 and G.1.3: the level of trade and certificates)."""
 
-def combine(lines: Iterable[BudgetLine], coverage: float = 0.95) -> Budget:
-    """Combine independent lines in quadrature (GUM 5.1.2), degrees of freedom by G.2b, k from Student's t (G.3)."""
+_INFINITE = 1e9
+"""Degrees of freedom from which on Student's t is the normal distribution to all digits that count."""
+
+
+def student(degrees: float | None, coverage: float = CONFIDENCE) -> float:
+    """Student's t for a two-sided interval (JCGM 100, table G.2); None: the normal distribution."""
+    return float(stdtrit(_INFINITE if degrees is None else min(degrees, _INFINITE), 0.5 + coverage / 2))
+
+
+def combine(lines: Iterable[BudgetLine], coverage: float = CONFIDENCE, *, each_by_its_own_t: bool = False) -> Budget:
+    """Combine independent lines in quadrature (GUM 5.1.2), degrees of freedom by G.2b, k from Student's t (G.3).
+
+    Parameters
+    ----------
+    each_by_its_own_t
+        Expand each line by the t of its own degrees of freedom and add the squares of the expanded lines. Where a large line has
+        two or three degrees of freedom and the others none, G.2b promises too much; the degrees of freedom given are those whose
+        t is k.
+    """
     kept = tuple(line for line in lines if line.u_nm > 0)
     u = math.sqrt(sum(line.u_nm**2 for line in kept))
+    if each_by_its_own_t and u > 0:
+        expanded = math.sqrt(sum((student(line.degrees_of_freedom, coverage) * line.u_nm) ** 2 for line in kept))
+        factor = expanded / u
+        known = factor > student(None, coverage) * (1 + 1e-9)
+        return Budget(kept, u, float(stdtridf(0.5 + coverage / 2, factor)) if known else None, factor, coverage)
     spread = sum(line.u_nm**4 / line.degrees_of_freedom for line in kept if line.degrees_of_freedom)
     degrees = u**4 / spread if spread > 0 else None
     # GUM G.4.1, note 1: truncating the effective degrees of freedom down is the cautious choice; kept real-valued here.
-    factor = float(stdtrit(degrees if degrees is not None else 1e9, 0.5 + coverage / 2))
-    return Budget(kept, u, degrees, factor, coverage)
+    return Budget(kept, u, degrees, student(degrees, coverage), coverage)
 
 
 def calibration_line(torque_nm: float, sensor: Sensor, direction: int | None = None) -> BudgetLine | None:

@@ -143,18 +143,18 @@ def _pull(view: JobView, pull: Pull) -> dict[str, Any]:
 
 def _series(series: JobSeries) -> dict[str, Any]:
     result, verdict = series.result, series.verdict
-    on_breakaway = result.basis == "breakaway"
-    budget = result.budget
+    budget = None if (figure := result.figure(series.basis)) is None else figure.budget
+    ways = {} if figure is None else {way: mean.mean_nm for way, mean in figure.ways}
     return {
         **dict(series.common),
         "n": len(series.pulls),
         "entries": [pull.entry.entry for pull in series.pulls],
-        "basis": str(result.basis),
-        "breakaway_nm": result.mean_nm if on_breakaway else None,
-        "sliding_nm": None if on_breakaway else result.mean_nm,
+        "basis": str(series.basis),
+        "breakaway_nm": None if result.breakaway is None else result.breakaway.mean_nm,
+        "sliding_nm": None if result.sliding is None else result.sliding.mean_nm,
         "u_nm": None if budget is None else budget.u_nm,
         "expanded_u_nm": None if budget is None else budget.expanded_u_nm,
-        "by_direction_nm": list(result.by_direction_nm),
+        "by_direction_nm": [ways.get(1), ways.get(-1)],
         "chattering": sum(pull.chattering is True for pull in series.pulls),
         "chatter_assessable": sum(pull.chattering is not None for pull in series.pulls),
         "verdict": None if verdict is None else str(verdict.state),

@@ -8,13 +8,13 @@ from datetime import date, datetime
 from typing import Any
 
 from analysis.errors import BenchError
-from analysis.results import VerdictState
+from analysis.judgement import VerdictState
 from analysis.units import to_si
 from rig.book.events import Kind
-from rig.book.judging import CardWindow, JobSeries, card_window, folded, folded_additive, judged, worse_probability
+from rig.book.judging import CardWindow, JobSeries, card_window, folded, folded_additive, judged
 from rig.book.record import Entry, JobRecord, Pull
 from rig.book.steps import Step
-from rig.words.sentences import verdict_text
+from rig.words.verdicts import verdict_text
 
 PULLS_EACH_WAY = 3
 """Pulls in each direction that a series needs (contract BOOK.md 3)."""
@@ -183,9 +183,8 @@ class _Look:
             assert verdict is not None
             if verdict.state is not VerdictState.IN_WINDOW:
                 enough = _enough(pulls, PULLS_WHERE_UNDECIDED)
-                probability = (
-                    worse_probability(self.series, card.window) if verdict.state is VerdictState.UNDECIDED and enough else None
-                )
+                # That of the direction that stands worse.
+                probability = verdict.probability_in_window if verdict.state is VerdictState.UNDECIDED and enough else None
                 if probability is not None and probability >= PROBABILITY_WHERE_UNDECIDED:
                     self.remarks.append(READS_IN_WINDOW)
                 else:

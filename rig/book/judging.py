@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis.errors import BenchError
-from analysis.results import DecisionRule, SeriesResult, Verdict
-from analysis.verdict.judge import judge, judge_series
+from analysis.judgement import DecisionRule, SeriesResult, Verdict
+from analysis.verdict.judge import judge
 from analysis.verdict.series import read_series
+from analysis.verdict.votes import pull_of
 from analysis.window import Basis, Window
 from rig.book.reading import result_of
 from rig.book.record import Pull
@@ -36,6 +37,7 @@ class JobSeries:
 
     common: Mapping[str, str | None]
     pulls: tuple[Pull, ...]
+    basis: Basis
     result: SeriesResult
     verdict: Verdict | None
 
@@ -92,27 +94,13 @@ def series_of(pulls: Sequence[Pull], window: Window | None) -> list[JobSeries]:
 def judged(pulls: Sequence[Pull], window: Window | None) -> JobSeries:
     """The pulls as one series, judged under the guarded rule."""
     ordered = in_time(pulls)
-    results = [result_of(pull.reading) for pull in ordered]
-    series = read_series(results, Basis.BREAKAWAY if window is None else window.basis)
-    verdict = None if window is None else judge_series(series, window, DecisionRule.GUARDED)
+    votes = [pull_of(result_of(pull.reading), rest_s=pull.rest_s) for pull in ordered]
+    series = read_series(votes, window, rule=DecisionRule.GUARDED)
     common = {name: ordered[0].term(name) for name in ALIKE}
-    return JobSeries(common=common, pulls=tuple(ordered), result=series, verdict=verdict)
+    basis = Basis.BREAKAWAY if window is None else window.basis
+    return JobSeries(common=common, pulls=tuple(ordered), basis=basis, result=series, verdict=series.verdict)
 
 
 def judged_pull(pull: Pull, window: Window) -> Verdict:
     """The verdict on one pull under the guarded rule."""
     return judge(result_of(pull.reading), window, DecisionRule.GUARDED)
-
-
-def worse_probability(series: JobSeries, window: Window) -> float | None:
-    """The probability that the mean of the direction that stands worse lies in the window; None where it cannot be told."""
-    worst: float | None = None
-    for direction in (1, -1):
-        mine = [pull for pull in series.pulls if pull.direction == direction]
-        if not mine:
-            return None
-        verdict = judged(mine, window).verdict
-        if verdict is None or verdict.probability_in_window is None:
-            return None
-        worst = verdict.probability_in_window if worst is None else min(worst, verdict.probability_in_window)
-    return worst

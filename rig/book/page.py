@@ -68,10 +68,8 @@ def _series_line(series: JobSeries, unit: str) -> str:
     state = ", ".join(
         f"{name.replace('_', ' ')} {value}" if name != "phase" else value for name, value in series.common.items() if value
     )
-    result = series.result
-    value = "no reading"
-    if result.mean_nm is not None and result.budget is not None:
-        value = torque_with_u(result.mean_nm, result.budget.expanded_u_nm, unit)
+    figure = series.result.figure(series.basis)
+    value = "no reading" if figure is None else torque_with_u(figure.mean_nm, figure.budget.expanded_u_nm, unit)
     verdict = "" if series.verdict is None else f", {str(series.verdict.state).replace('_', ' ')}"
     return f"{state or 'nothing stated'}: {len(series.pulls)} pulls, {value}{verdict}"
 

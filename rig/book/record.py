@@ -93,6 +93,12 @@ class Pull:
         return bool(self.reading.get("held_nothing"))
 
     @property
+    def rest_s(self) -> float | None:
+        """How long the unit rested before; None where that is not stated."""
+        stated = self.terms.get("rest_s")
+        return float(stated) if isinstance(stated, int | float) else None
+
+    @property
     def excluded(self) -> str | None:
         """Why the pull has no vote though it is not struck: excluded in its metadata, or a free turn nobody has confirmed."""
         if self.term("excluded") is not None:

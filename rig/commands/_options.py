@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, TypeVar
 from rig.errors import ArgumentError
 
 if TYPE_CHECKING:  # these pull in numpy and pint, which `platepull --help` can do without
-    from analysis.results import DecisionRule
+    from analysis.judgement import DecisionRule
+    from analysis.verdict.apart import Scatter
     from analysis.window import Window
     from rig.settings import Settings
 
@@ -21,7 +22,18 @@ def add_judging(parser: argparse.ArgumentParser) -> None:
     """The options that say what a pull is held against, and in what unit it is told."""
     parser.add_argument("--window", metavar="W", help="what to judge against, such as '25..45 lbf.ft', '10.. N.m', '..25 N.m'")
     parser.add_argument("--basis", choices=("breakaway", "sliding"), help="the torque the window applies to (breakaway)")
-    parser.add_argument("--u", metavar="U", help="standard uncertainty of the torque sensor, such as '0.5 N.m' or '0.5%%'")
+    parser.add_argument(
+        "--u",
+        metavar="U",
+        help="uncertainty of the torque sensor: '0.5 N.m' and '0.5 %%' (standard, of the reading), '0.5 %% of range',"
+        " 'within 0.5 %% of range' (limits), 'U 1.0 %% (k=2)'",
+    )
+    parser.add_argument(
+        "--scatter",
+        metavar="S",
+        help="scatter from pull to pull that is known of the bench: '4 %%' (the default), '4 %% (12)' with its degrees of freedom,"
+        " '0 %%': a verdict on these pulls alone",
+    )
     parser.add_argument(
         "--certificate", metavar="C.json", help="calibration certificate of the torque sensor (see 'platepull calibrate')"
     )
@@ -61,12 +73,24 @@ def arm_of(text: str | None) -> float | None:
 
 def rule_of(text: str | None) -> DecisionRule:
     """The decision rule of that name. Raises ArgumentError."""
-    from analysis.results import DecisionRule
+    from analysis.judgement import DecisionRule
 
     try:
         return DecisionRule(text or DecisionRule.GUARDED)
     except ValueError:
         raise ArgumentError(f"'{text}' is not a decision rule", remedy="use guarded or simple") from None
+
+
+def scatter_of(text: str | None) -> Scatter:
+    """The scatter from pull to pull that is known of the bench; the usual one where none is stated. Raises StatedError."""
+    from analysis.stated import parse_scatter
+    from analysis.verdict.apart import Scatter
+    from analysis.verdict.scatter import NO_SCATTER, USUAL_SCATTER
+
+    if text is None:
+        return USUAL_SCATTER
+    stated = parse_scatter(text)
+    return NO_SCATTER if stated.degrees_of_freedom is None else Scatter(stated.relative, stated.degrees_of_freedom)
 
 
 def unit_of(text: str | None) -> str:
@@ -75,6 +99,12 @@ def unit_of(text: str | None) -> str:
 
     scale_to_si(text or "N.m", "torque")
     return text or "N.m"
+
+
+def unit_for(args: argparse.Namespace, settings: Settings, window: Window | None) -> str:
+    """The unit to print torque in: of `--unit`, else of the window as it was typed, else of the settings. Raises UnitError."""
+    typed = window.unit if window is not None and (args.window is not None or settings.unit is None) else None
+    return unit_of(args.unit or typed or settings.unit)
 
 
 def profile_path(text: str) -> Path:

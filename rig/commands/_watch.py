@@ -16,7 +16,7 @@ from drivers.clock import SystemClock
 from drivers.profile import DeviceProfile
 from drivers.source import open_source
 from rig.calibration.sensor_in_use import SensorChoice, chosen_certificate
-from rig.commands._options import chosen_window, rule_of, unit_of
+from rig.commands._options import chosen_window, rule_of, scatter_of, unit_for
 from rig.files.metadata import TraceInfo
 from rig.live.recorder import recorder_into
 from rig.live.runner import Bench
@@ -59,11 +59,17 @@ def live_session(
     args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None
 ) -> tuple[Session, str, TraceInfo]:
     """The session of a verb, the unit to print in, what its pulls carry. `out` is the folder to record into; None: none."""
-    unit = unit_of(args.unit or settings.unit)
     window = chosen_window(args, settings)
+    unit = unit_for(args, settings, window)
     sensor, info = sensor_choice(args, settings).of_line(profile, job_info(args, settings))
     recorder = None if out is None else recorder_into(Path(out), info)
-    session = Session(sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule), recorder=recorder)
+    session = Session(
+        sensor=sensor,
+        window=window,
+        rule=rule_of(args.rule or settings.rule),
+        scatter=scatter_of(args.scatter or settings.scatter),
+        recorder=recorder,
+    )
     return session, unit, info
 
 

@@ -5,24 +5,30 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
-from rig.commands._options import add_judging, arm_of, rule_of, unit_of, window_of
+from rig.commands._options import add_judging, arm_of, rule_of, scatter_of, unit_for, window_of
 from rig.commands._reading import mapped, spread
+from rig.errors import ArgumentError
 
 if TYPE_CHECKING:
-    from analysis.results import DecisionRule, PullResult, SeriesResult, Verdict
+    from analysis.judgement import DecisionRule, Missing, SeriesResult, Verdict
+    from analysis.results import PullResult
+    from analysis.verdict.apart import Scatter
     from analysis.window import Window
     from rig.calibration.sensor_in_use import SensorChoice
-
-    Together = tuple[SeriesResult, list[str], Verdict | None]
+    from rig.files.metadata import TraceInfo
 
 NAME = "analyse"
 HELP = "read traces from files and judge them"
+
+MIXED = 4
+"""Exit status of a series that is none: the pulls are not of one unit in one state."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +40,7 @@ class Task:
     fallback: Window | None
     basis: str | None
     rule: DecisionRule
+    scatter: Scatter
     sensors: SensorChoice
     arm_m: float | None
 
@@ -44,10 +51,20 @@ class Analysed:
 
     path: str
     result: PullResult | None = None
+    info: TraceInfo | None = None
     window: Window | None = None
     verdict: Verdict | None = None
     notes: tuple[str, ...] = ()
     error: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """The traces as a series: their names, what they say, and the words for it."""
+
+    names: list[str]
+    series: SeriesResult
+    text: list[str]
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -57,28 +74,35 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print one JSON document (see rig/schemas/analysis.schema.json)")
     parser.add_argument("--budget", action="store_true", help="print the uncertainty budgets too")
     parser.add_argument(
-        "--series", action="store_true", help="the traces are pulls of one unit, in order: one verdict on their mean"
+        "--series", action="store_true", help="the traces are pulls of one unit in one state, in order: one verdict on the unit"
+    )
+    parser.add_argument(
+        "--despite",
+        metavar="FIELD,...",
+        help="take a series together although these fields of its metadata differ (such as arrangement, oil, additive)",
     )
     parser.add_argument("--arm", metavar="A", help="lever arm for curves of force and position, such as '0.6 m' (1 m)")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Analyse all files; 2 if one could not be read."""
+    """Analyse all files; 2 if one could not be read, 4 if they are no series."""
     from rig.commands._watch import sensor_choice
     from rig.settings import load_settings
-    from rig.words.sentences import series_lines
 
     settings = load_settings()
-    unit = unit_of(args.unit or settings.unit)
     task = Task(
         path="",
         window=window_of(args.window, args.basis),
         fallback=window_of(settings.window, args.basis or settings.basis),
         basis=args.basis,
         rule=rule_of(args.rule or settings.rule),
+        scatter=scatter_of(args.scatter or settings.scatter),
         sensors=sensor_choice(args, settings),
         arm_m=arm_of(args.arm),
     )
+    despite = _despite(args.despite)
+    unit = partial(unit_for, args, settings)
+    unit(None)
     outcomes = []
     with mapped(analyse_file, [replace(task, path=path) for path in spread(args.traces)]) as analysed:
         for one in analysed:
@@ -86,13 +110,44 @@ def run(args: argparse.Namespace) -> int:
             if one.error is not None:
                 print(f"platepull analyse: {one.error}", file=sys.stderr)
             elif not args.json:
-                print("\n".join(_table_rows(one, unit, with_budget=args.budget)))
-    series = _series(outcomes, task, args.basis or settings.basis) if args.series else None
+                print("\n".join(_table_rows(one, unit(one.window), with_budget=args.budget)))
+    read = [one for one in outcomes if one.result is not None]
+    mixed = _mixed(read, despite) if args.series else []
+    for line in mixed:
+        print(f"platepull analyse: no series: {line}", file=sys.stderr)
+    together = _together(read, task, args.basis or settings.basis, unit) if args.series and not mixed else None
     if args.json:
-        _print_json(outcomes, series, with_budget=args.budget)
-    elif series is not None:
-        print("\n".join(series_lines(*series, unit)))
-    return 2 if any(one.error is not None for one in outcomes) else 0
+        _print_json(read, together, with_budget=args.budget)
+    elif together is not None:
+        print("\n".join(together.text))
+    if any(one.error is not None for one in outcomes):
+        return 2
+    return MIXED if mixed else 0
+
+
+def _despite(text: str | None) -> tuple[str, ...]:
+    """The fields of `--despite`, by their keys. Raises ArgumentError."""
+    from rig.files.one_state import NAMES, ONE_STATE
+
+    keys = {name: key for key, name in NAMES.items()} | {key: key for key in ONE_STATE}
+    given = [each.strip().lower().replace("-", "_") for each in (text or "").split(",") if each.strip()]
+    for each in given:
+        if each not in keys and each.replace("_", " ") not in keys:
+            remedy = f"use {', '.join(NAMES.get(key, key) for key in ONE_STATE)}"
+            raise ArgumentError(f"'{each}' is not a field of a series", where="--despite", remedy=remedy)
+    return tuple(keys.get(each) or keys[each.replace("_", " ")] for each in given)
+
+
+def _mixed(read: Sequence[Analysed], despite: Sequence[str]) -> list[str]:
+    """Why the traces are no series, a line for each field that differs."""
+    from rig.files.one_state import NAMES, differences
+
+    infos = [one.info for one in read if one.info is not None]
+    return [
+        f"{each.text}; leave one out, or say --despite {NAMES.get(each.field, each.field).replace(' ', '_')}"
+        for each in differences(infos, [one.path for one in read])
+        if each.field not in despite
+    ]
 
 
 def analyse_file(task: Task) -> Analysed:
@@ -109,42 +164,59 @@ def analyse_file(task: Task) -> Analysed:
         if window is None and info.window is not None:
             window = replace(info.window, basis=Basis(task.basis or info.window.basis))
         window = window or task.fallback
-        verdict = None if window is None else judge(result, window, task.rule)
+        verdict = None if window is None else judge(result, window, task.rule, known=task.scatter)
     except BenchError as error:
         return Analysed(task.path, error=" ".join(str(error).split()))
     except Exception as error:  # noqa: BLE001  a fault of ours in one file must not cost the readings of the others
         return Analysed(task.path, error=f"{task.path}: not read by a fault of ours ({error!r}); report this with the file")
-    return Analysed(task.path, result, window, verdict, (*info.notes, *reading_notes(result)))
+    return Analysed(task.path, result, info, window, verdict, (*info.notes, *reading_notes(result)))
 
 
-def _series(outcomes: Sequence[Analysed], task: Task, basis: str | None) -> Together:
+def _together(read: Sequence[Analysed], task: Task, basis: str | None, unit: Callable[[Window | None], str]) -> Together:
     """The traces that could be read, taken together; the window is the one they were all judged against, if there is one."""
-    from analysis.verdict.judge import judge_series
     from analysis.verdict.series import read_series
+    from analysis.verdict.votes import pull_of
     from analysis.window import Basis
+    from rig.words.verdicts import series_lines
 
-    results = [one.result for one in outcomes if one.result is not None]
-    windows = {one.window for one in outcomes if one.result is not None}
+    windows = {one.window for one in read}
     window = windows.pop() if len(windows) == 1 else None
-    series = read_series(results, Basis(basis or Basis.BREAKAWAY) if window is None else window.basis)
-    verdict = None if window is None else judge_series(series, window, task.rule)
-    return series, [one.path for one in outcomes if one.result is not None], verdict
+    of = Basis(basis or Basis.BREAKAWAY) if window is None else window.basis
+    pulls = [
+        pull_of(one.result, rest_s=one.info.rest_s, excluded=getattr(one.info, "excluded", None))
+        for one in read
+        if one.result is not None and one.info is not None
+    ]
+    series = read_series(pulls, window, basis=of, rule=task.rule, known=task.scatter, missing=_missing(read))
+    names = [one.path for one in read]
+    return Together(names, series, series_lines(series, names, of, unit(window)))
 
 
-def _print_json(outcomes: Sequence[Analysed], series: Together | None, *, with_budget: bool) -> None:
+def _missing(read: Sequence[Analysed]) -> list[Missing]:
+    from analysis.judgement import Missing
+    from rig.files.one_state import partly_stated
+
+    return [Missing.CONDITIONS] if partly_stated([one.info for one in read if one.info is not None]) else []
+
+
+def _print_json(read: Sequence[Analysed], together: Together | None, *, with_budget: bool) -> None:
     from rig.files.result_json import analysis_document, series_document
 
-    together = {} if series is None else {"series": series_document(*series)}
-    documents = [
-        {**analysis_document(one.path, one.result, one.verdict, one.notes, with_budget=with_budget), **together}
-        for one in outcomes
+    traces = [
+        analysis_document(one.path, one.result, one.verdict, one.notes, with_budget=with_budget)
+        for one in read
         if one.result is not None
     ]
-    print(json.dumps(documents, indent=1, allow_nan=False))
+    if together is None:
+        print(json.dumps(traces, indent=1, allow_nan=False))
+        return
+    series = series_document(together.series, together.names, together.text, with_budget=with_budget)
+    print(json.dumps({"traces": traces, "series": series}, indent=1, allow_nan=False))
 
 
 def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:
     from rig.words import sentences as wording
+    from rig.words.verdicts import verdict_text
 
     result = one.result
     if result is None:
@@ -170,10 +242,12 @@ def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:
         rows[-1] = f"  pack sliding    {wording.torque_with_u(sliding.torque_nm, sliding.budget.expanded_u_nm, unit)} over {travel}"
     rows.append(f"  chatter         {wording.chatter_text(result.chatter, unit)}")
     if one.verdict is not None:
-        rows.append(f"  {wording.STATE_WORD[one.verdict.state]:<14}  {wording.verdict_text(one.verdict, unit)}")
-    rows += [f"  doubt           {wording.quality_text(flag)}" for flag in result.quality]
+        rows.append(f"  {wording.STATE_WORD[one.verdict.state]:<14}  {verdict_text(one.verdict, unit)}")
+    rows += [f"  quality         {wording.quality_text(flag)}" for flag in result.quality]
     rows += [f"  note            {note}" for note in one.notes]
     if with_budget:
         for name, figures in (("pack breakaway", result.breakaway), ("pack sliding", result.sliding)):
             rows += [] if figures is None else wording.budget_lines(name, figures.budget, unit)
+        if one.verdict is not None and one.verdict.budget is not None:
+            rows += wording.budget_lines("verdict on the unit", one.verdict.budget, unit)
     return rows

@@ -83,13 +83,14 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProfile | None, out: str | None) -> int:
-    from rig.commands._options import chosen_window, rule_of, unit_of
+    from rig.commands._options import chosen_window, rule_of, scatter_of, unit_of
     from rig.commands._watch import asked_to_end, job_info, sensor_choice
     from rig.window.app import run_window
     from rig.window.openers import Benches
 
     unit = args.unit or settings.unit
-    benches = Benches(sensor_choice(args, settings), None if out is None else Path(out), job_info(args, settings))
+    scatter = scatter_of(args.scatter or settings.scatter)
+    benches = Benches(sensor_choice(args, settings), None if out is None else Path(out), job_info(args, settings), scatter)
     with asked_to_end() as enough:
         return run_window(
             benches,

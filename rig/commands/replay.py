@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _in_window(args: argparse.Namespace, settings: Settings, info: TraceInfo, speed: float) -> int:
-    from rig.commands._options import chosen_window, rule_of, unit_of
+    from rig.commands._options import chosen_window, rule_of, scatter_of, unit_of
     from rig.commands._watch import asked_to_end, sensor_choice
     from rig.files.metadata import TraceInfo
     from rig.window.app import run_window
@@ -64,7 +64,7 @@ def _in_window(args: argparse.Namespace, settings: Settings, info: TraceInfo, sp
     unit = args.unit or settings.unit
     with asked_to_end() as enough:
         return run_window(
-            Benches(sensor_choice(args, settings), None, TraceInfo()),
+            Benches(sensor_choice(args, settings), None, TraceInfo(), scatter_of(args.scatter or settings.scatter)),
             recording=Path(args.trace),
             speed=speed,
             window=chosen_window(args, settings, info.window),
@@ -78,7 +78,7 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
     from drivers.clock import SystemClock
     from drivers.replay import Replay
     from drivers.source import Source
-    from rig.commands._options import chosen_window, rule_of, unit_of
+    from rig.commands._options import chosen_window, rule_of, scatter_of, unit_for
     from rig.commands._watch import asked_to_end, sensor_choice, terminal_of
     from rig.live.loopback import LineReplay
     from rig.live.runner import Bench
@@ -87,9 +87,13 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
 
     sensor = sensor_choice(args, settings).of(info)
     window = chosen_window(args, settings, info.window)
-    terminal = terminal_of(unit_of(args.unit or settings.unit), large=True)
+    terminal = terminal_of(unit_for(args, settings, window), large=True)
     session = Session(
-        sensor=sensor, window=window, rule=rule_of(args.rule or settings.rule), calibration_flags=info.calibration_flag_codes()
+        sensor=sensor,
+        window=window,
+        rule=rule_of(args.rule or settings.rule),
+        scatter=scatter_of(args.scatter or settings.scatter),
+        calibration_flags=info.calibration_flag_codes(),
     )
     clock = SystemClock()
     source: Source

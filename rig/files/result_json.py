@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from analysis.results import Breakaway, Budget, PullResult, SeriesResult, Sliding, Verdict
-from rig.words.sentences import quality_text, verdict_text
+from analysis.judgement import ScatterUsed, SeriesFigure, SeriesResult, Verdict
+from analysis.results import Breakaway, Budget, PullResult, Sliding
+from rig.words.sentences import quality_text
+from rig.words.verdicts import settling_text, verdict_text
 
 
 def analysis_document(
@@ -25,13 +27,13 @@ def analysis_document(
         "chatter": {
             "assessable": result.chatter.assessable,
             "present": result.chatter.present,
-            "score": result.chatter.score,
+            "score": result.chatter.score if result.chatter.assessable else None,
             "frequency_hz": result.chatter.frequency_hz,
             "peak_to_peak_nm": result.chatter.peak_to_peak_nm,
             "cycles": result.chatter.cycles,
         },
         "quality": [{"code": str(flag.code), "text": quality_text(flag)} for flag in result.quality],
-        "verdict": None if verdict is None else verdict_document(verdict),
+        "verdict": None if verdict is None else verdict_document(verdict, with_budget=with_budget),
         "notes": list(notes),
         "stretches": [{"label": str(part.label), "from_s": part.from_s, "to_s": part.to_s} for part in result.stretches],
     }
@@ -60,8 +62,9 @@ def _sliding(reading: Sliding | None, with_budget: bool) -> dict[str, Any]:
     }
 
 
-def verdict_document(verdict: Verdict) -> dict[str, Any]:
+def verdict_document(verdict: Verdict, *, with_budget: bool = False) -> dict[str, Any]:
     """A verdict, after `analysis.schema.json`."""
+    settling, deciding, scatter = verdict.settling, verdict.deciding, verdict.scatter
     return {
         "state": str(verdict.state),
         "basis": str(verdict.basis),
@@ -70,24 +73,64 @@ def verdict_document(verdict: Verdict) -> dict[str, Any]:
         "low_nm": verdict.low_nm,
         "high_nm": verdict.high_nm,
         "probability_in_window": verdict.probability_in_window,
+        "rule": str(verdict.rule),
+        "coverage_factor": verdict.coverage_factor,
+        "confidence": verdict.confidence,
+        "missing": [str(code) for code in verdict.missing],
+        "settling": None
+        if settling is None
+        else {"code": str(settling.code), "pulls": settling.pulls, "text": settling_text(verdict)},
+        **({} if deciding is None else {"deciding": asdict(deciding)}),
+        "scatter": None if scatter is None else _scatter(scatter),
+        **({"budget": None if verdict.budget is None else budget_document(verdict.budget)} if with_budget else {}),
         "text": verdict_text(verdict),
     }
 
 
-def series_document(series: SeriesResult, names: Sequence[str], verdict: Verdict | None) -> dict[str, Any]:
+def _scatter(scatter: ScatterUsed) -> dict[str, Any]:
+    return {
+        "percent": 100 * scatter.relative,
+        "degrees_of_freedom": scatter.degrees_of_freedom,
+        "known_percent": 100 * scatter.known_relative,
+        "known_degrees_of_freedom": scatter.known_degrees_of_freedom,
+        "pooled": scatter.pooled,
+    }
+
+
+def series_document(
+    series: SeriesResult, names: Sequence[str], text: Sequence[str], *, with_budget: bool = False
+) -> dict[str, Any]:
     """What several pulls together say, after `analysis.schema.json`; `names` are the traces in their order."""
     return {
-        "basis": str(series.basis),
-        "mean_nm": series.mean_nm,
-        "deviation_nm": series.deviation_nm,
-        "u_nm": None if series.budget is None else series.budget.u_nm,
+        "n": series.n,
         "counted": [names[index] for index in series.counted],
-        "apart": None if series.apart is None else names[series.apart],
-        "without": [names[index] for index in series.without],
-        "asymmetry": series.asymmetry,
-        "by_direction_nm": list(series.by_direction_nm),
-        "budget": None if series.budget is None else budget_document(series.budget),
-        "verdict": None if verdict is None else verdict_document(verdict),
+        "apart": [{"trace": names[index], "reason": reason} for index, reason in series.apart],
+        "excluded": [{"trace": names[index], "reason": reason} for index, reason in series.excluded],
+        "free": [names[index] for index in series.free],
+        "breakaway": _figure(series.breakaway, with_budget),
+        "sliding": _figure(series.sliding, with_budget),
+        "chatter": {"chattering": series.chattering, "assessable": series.assessable},
+        "gap_hides_a_stray": series.gap_hides_a_stray,
+        "verdict": None if series.verdict is None else verdict_document(series.verdict, with_budget=with_budget),
+        "text": list(text),
+    }
+
+
+def _figure(figure: SeriesFigure | None, with_budget: bool) -> dict[str, Any] | None:
+    if figure is None:
+        return None
+    own, asymmetry = figure.scatter.own_relative, figure.asymmetry
+    ways = dict(figure.ways)
+    return {
+        "mean_nm": figure.mean_nm,
+        "scatter_percent": None if own is None else 100 * own,
+        "expanded_u_nm": figure.budget.expanded_u_nm,
+        "by_direction": {
+            str(way): {"n": ways[way].n, "mean_nm": ways[way].mean_nm} if way in ways else {"n": 0, "mean_nm": None}
+            for way in (1, -1)
+        },
+        "asymmetry_percent": None if asymmetry is None else 100 * asymmetry,
+        **({"budget": budget_document(figure.budget)} if with_budget else {}),
     }
 
 

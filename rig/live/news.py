@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.results import PullResult, Verdict
+from analysis.judgement import Verdict
+from analysis.results import PullResult
 from analysis.trace import Trace
 from drivers.source import ConnectionLost, LineUp, LineWarning
 

@@ -11,13 +11,16 @@ from typing import Any
 import numpy as np
 
 from analysis.errors import BenchError
+from analysis.judgement import DecisionRule, Verdict
 from analysis.pull.finder import FinderRules, PullAtRest, PullEnded, PullEvent, PullFinder, PullStarted
 from analysis.pull.reading import read_pull
-from analysis.results import DecisionRule, PullResult, Sensor, Verdict
+from analysis.results import PullResult, Sensor
 from analysis.sensor.correction import apply_calibration
 from analysis.sensor.zero_history import QUIET_S, SensorLog, far_off
 from analysis.trace import EMPTY, Trace, join
+from analysis.verdict.apart import Scatter
 from analysis.verdict.judge import judge
+from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.window import Window
 from drivers.source import SourceItem
 from rig.files.metadata import TraceInfo
@@ -67,6 +70,7 @@ class Session:
     sensor     what is known of the torque sensor; its capacity sets the finder's thresholds, its calibration is put in force on all
                that is read and shown, not on what is recorded
     window     what pulls are judged against; None: read, not judged
+    scatter    from pull to pull, as it is known of the bench
     recorder   writes each pull to a file; None: nothing is written
     calibration_flags   of a recording: what the bench said of the sensor then, in place of what this session sees of it
 
@@ -79,6 +83,7 @@ class Session:
         sensor: Sensor | None = None,
         window: Window | None = None,
         rule: DecisionRule = DecisionRule.GUARDED,
+        scatter: Scatter = USUAL_SCATTER,
         recorder: Recorder | None = None,
         rules: FinderRules = LIVE_RULES,
         first_number: int = 1,
@@ -86,6 +91,7 @@ class Session:
     ) -> None:
         self.window = window
         self.rule = rule
+        self.scatter = scatter
         self.pulls = 0
         self._sensor = sensor or Sensor()
         in_use = apply_calibration(EMPTY, self._sensor)[1]
@@ -285,7 +291,7 @@ class Session:
         return [*news, PullJudged(number, trace, result, verdict, file, final)]
 
     def _verdict(self, result: PullResult) -> Verdict | None:
-        return None if self.window is None else judge(result, self.window, self.rule)
+        return None if self.window is None else judge(result, self.window, self.rule, known=self.scatter)
 
     def _record(self, what: Callable[[Recorder], None]) -> list[News]:
         if self._recorder is None:

@@ -7,12 +7,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TextIO
 
-from analysis.results import Verdict
+from analysis.judgement import Verdict
 from drivers.clock import Clock
 from drivers.source import ConnectionLost, LineUp, LineWarning
 from rig.live.news import Ended, Exercised, Failed, News, PullBegan, PullJudged, SeriesOver, ZeroFound
 from rig.live.runner import Bench
 from rig.words import sentences as wording
+from rig.words.verdicts import verdict_text
 
 LOOK_EVERY_S = 0.1
 LAST_PULLS = 5
@@ -73,7 +74,7 @@ class Terminal:
         if self.large:
             self._say("", _RULER, _banner(item.verdict, self.unit), _RULER)
         self._say(line)
-        details = [wording.verdict_text(item.verdict, self.unit)] if item.verdict is not None else []
+        details = [verdict_text(item.verdict, self.unit)] if item.verdict is not None else []
         details += [wording.quality_text(flag) for flag in item.result.quality]
         details += [f"kept in {item.file}"] if item.file is not None else []
         self._say(*(f"    {detail}" for detail in details))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from analysis.results import DecisionRule
+from analysis.judgement import DecisionRule
 from analysis.window import Window
 from rig.files.metadata import TraceInfo
 

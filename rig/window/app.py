@@ -10,7 +10,7 @@ from pathlib import Path
 
 from PySide6.QtWidgets import QApplication
 
-from analysis.results import DecisionRule
+from analysis.judgement import DecisionRule
 from analysis.window import Window
 from drivers.profile import DeviceProfile
 from rig.window.controller import Controller, Means
@@ -47,7 +47,7 @@ def run_window(
     speak(remembered.language if remembered.language in LANGUAGES else "en")
     app = QApplication.instance() or QApplication(sys.argv[:1])
     app.setApplicationName("platepull")
-    model = BenchModel(window=window, rule=rule, unit=UnitChoice(remembered.unit, remembered.second_unit))
+    model = BenchModel(window=window, rule=rule, scatter=benches.scatter, unit=UnitChoice(remembered.unit, remembered.second_unit))
     with tempfile.TemporaryDirectory(prefix="platepull-") as folder:
         means = Means(benches, sounds_of_system(Path(folder)), lambda what: remember(path, what), asked_to_end=asked_to_end)
         controller = Controller(model, remembered, means)

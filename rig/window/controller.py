@@ -24,7 +24,7 @@ from rig.window.openers import Benches, Opened, note_excluded
 from rig.window.sounds import Sounds
 from rig.window.views.line import calibration
 from rig.window.views.overlay import Member, load
-from rig.window.views.verdict import TONES, Tone
+from rig.window.views.verdict import tone_of_pull
 from rig.words.language import LANGUAGES, say, spoken
 from rig.words.units import UNIT_CHOICES
 
@@ -153,7 +153,9 @@ class Controller:
         benches = self.means.benches
         sensor_of = benches.sensors.of if benches else lambda info: info.sensor(self.means.today())
         self._with_member = with_member
-        self.work = Work(say("reading recordings"), load(paths, sensor_of, self.model.window, self.model.rule), len(paths))
+        self.work = Work(
+            say("reading recordings"), load(paths, sensor_of, self.model.window, self.model.rule, self.model.scatter), len(paths)
+        )
 
     def tick_work(self) -> None:
         """Hand on what the work has finished."""
@@ -182,7 +184,7 @@ class Controller:
         """Play the tune of each verdict that has become final; says nothing when muted."""
         for pull in self.model.take_judged():
             if self.remembered.sound and self.means.sounds is not None:
-                self.means.sounds.play(Tone.NONE if pull.verdict is None else TONES[pull.verdict.state])
+                self.means.sounds.play(tone_of_pull(pull))
 
     def turn_sound(self) -> None:
         """Sound on or off."""

@@ -11,9 +11,12 @@ from dataclasses import dataclass, replace
 from enum import Flag, StrEnum, auto
 from pathlib import Path
 
-from analysis.results import DecisionRule, PullResult, Verdict
+from analysis.judgement import DecisionRule, Verdict
+from analysis.results import PullResult
 from analysis.trace import Trace
+from analysis.verdict.apart import Scatter
 from analysis.verdict.judge import judge
+from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.window import Window
 from drivers.source import ConnectionLost, LineUp, LineWarning
 from rig.live.news import Ended, Exercised, Failed, News, PullBegan, PullJudged, ZeroFound
@@ -105,6 +108,7 @@ class BenchModel:
         *,
         window: Window | None = None,
         rule: DecisionRule = DecisionRule.GUARDED,
+        scatter: Scatter = USUAL_SCATTER,
         unit: UnitChoice = NEWTON_METRES,
         span_s: float = 60.0,
         whole_traces: int = WHOLE_TRACES,
@@ -112,6 +116,7 @@ class BenchModel:
         self.bench = bench
         self.window = window
         self.rule = rule
+        self.scatter = scatter
         self.unit = unit
         self.state = BenchState.NO_LINE if bench is None else BenchState.SEARCHING
         self.line_name = ""
@@ -268,7 +273,8 @@ class BenchModel:
         if self.bench is not None:
             self.bench.ask(SetWindow(window, self.rule))
         self.pulls = [
-            replace(pull, verdict=None if window is None else judge(pull.result, window, self.rule)) for pull in self.pulls
+            replace(pull, verdict=None if window is None else judge(pull.result, window, self.rule, known=self.scatter))
+            for pull in self.pulls
         ]
 
     def exclude(self, number: int, reason: str | None) -> None:

@@ -6,7 +6,9 @@ import math
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from analysis.results import DecisionRule
+from analysis.judgement import DecisionRule
+from analysis.verdict.apart import Scatter
+from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.window import Window
 from drivers.clock import SystemClock
 from drivers.line import SerialLine
@@ -48,17 +50,23 @@ def note_excluded(file: Path, reason: str | None, *, with_angle: bool) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Benches:
-    """How to open. `sensors` knows what counts of a sensor; pulls are recorded into `out` (None: nowhere), `info` with them."""
+    """How to open. `sensors` knows what counts of a sensor; pulls are recorded into `out` (None: nowhere), `info` with them.
+
+    `scatter` is that from pull to pull, as it is known of the bench.
+    """
 
     sensors: SensorChoice
     out: Path | None
     info: TraceInfo
+    scatter: Scatter = USUAL_SCATTER
 
     def line(self, profile: DeviceProfile, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
         """Open the line of a profile. Raises BenchError where folder or certificate refuse; a thread opens the line itself."""
         sensor, info = self.sensors.of_line(profile, self.info)
         recorder = None if self.out is None else recorder_into(self.out, info)
-        session = Session(sensor=sensor, window=window, rule=rule, recorder=recorder, first_number=first_number)
+        session = Session(
+            sensor=sensor, window=window, rule=rule, scatter=self.scatter, recorder=recorder, first_number=first_number
+        )
         tap = RawTap()
         return Opened(Bench(_source(profile, tap), session), None, recorder, profile, info, tap)
 
@@ -70,6 +78,7 @@ class Benches:
             sensor=self.sensors.of(info),
             window=window or info.window,
             rule=rule,
+            scatter=self.scatter,
             first_number=first_number,
             calibration_flags=info.calibration_flag_codes(),
         )

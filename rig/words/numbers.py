@@ -24,11 +24,26 @@ def torque(torque_nm: float, unit: str, *, sign: bool = False) -> str:
     return f"{number(value, digits(unit, value), sign=sign)} {unit_name(unit)}"
 
 
+def rounded(value: float, expanded_u: float) -> tuple[str, str]:
+    """A value and its expanded uncertainty, both in one unit, as they are written.
+
+    Two figures of the uncertainty, rounded up and never nought, and the value to the same place (JCGM 100, 7.2.6).
+
+    >>> rounded(47.318, 1.234), rounded(147.3, 12.3), rounded(47.0, 0.9996)
+    (('47.3', '1.3'), ('147', '13'), ('47.0', '1.0'))
+    """
+    up = rounded_up(expanded_u)
+    places = 1 - Decimal(up).adjusted()
+    shown = max(0, places)
+    return number(round(value, places), shown), number(float(up), shown)
+
+
 def with_spread(torque_nm: float, spread_nm: float, unit: str) -> str:
     """A torque with its expanded uncertainty, such as '47.3 ± 0.6 N·m'."""
-    value, spread = in_unit(torque_nm, unit), in_unit(spread_nm, unit)
-    places = digits(unit, value)
-    return f"{number(value, places)} ± {number(spread, places)} {unit_name(unit)}"
+    if not spread_nm:
+        return torque(torque_nm, unit)
+    value, spread = rounded(in_unit(torque_nm, unit), in_unit(spread_nm, unit))
+    return f"{value} ± {spread} {unit_name(unit)}"
 
 
 ARITHMETIC = Decimal("1e-6")

@@ -5,13 +5,12 @@ Words after the trade: pack breakaway, pack sliding, chatter; never "initial tor
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-
-from analysis.results import Budget, Chatter, PullResult, QualityCode, QualityFlag, SeriesResult, Settling, Verdict, VerdictState
+from analysis.judgement import Verdict, VerdictState
+from analysis.results import Budget, Chatter, PullResult, QualityCode, QualityFlag
 from analysis.sensor.zero_history import EXERCISE_LOADS, SOON_DAYS
 from analysis.units import in_unit
 from analysis.window import Basis, Window
+from rig.words.numbers import rounded
 
 CAUTIONS = (
     "Clamp the unit by a proper stub in a bolted-down vice; stand so that a sudden release cannot throw you.",
@@ -21,8 +20,6 @@ CAUTIONS = (
     "platepull advises and approves nothing: the maker's manual, local rules and qualified persons decide.",
 )
 
-NAME_OF = {Basis.BREAKAWAY: "pack breakaway", Basis.SLIDING: "pack sliding"}
-
 STATE_WORD = {
     VerdictState.IN_WINDOW: "IN WINDOW",
     VerdictState.BELOW: "BELOW",
@@ -30,6 +27,8 @@ STATE_WORD = {
     VerdictState.UNDECIDED: "UNDECIDED",
     VerdictState.NO_READING: "NO READING",
 }
+
+NAME_OF = {Basis.BREAKAWAY: "pack breakaway", Basis.SLIDING: "pack sliding"}
 
 
 def figure(value: float) -> str:
@@ -51,13 +50,8 @@ def torque_with_u(torque_nm: float, expanded_u_nm: float | None, unit: str = "N.
     """A torque with its expanded uncertainty, such as '47.3 +/- 0.6 N.m'."""
     if not expanded_u_nm:
         return torque(torque_nm, unit)
-    spread = float(f"{in_unit(expanded_u_nm, unit):.2g}")
-    # Two figures of the uncertainty, and the value to the same place (JCGM 100, 7.2.6).
-    # More than four figures of the value help nobody at a lever.
-    value = in_unit(torque_nm, unit)
-    most = 3 - math.floor(math.log10(abs(value))) if value else 3
-    places = max(0, min(1 - math.floor(math.log10(spread)), most, 4))
-    return f"{value:.{places}f} +/- {spread:.{places}f} {unit}"
+    value, spread = rounded(in_unit(torque_nm, unit), in_unit(expanded_u_nm, unit))
+    return f"{value} +/- {spread} {unit}"
 
 
 def window(low_nm: float | None, high_nm: float | None, unit: str = "N.m") -> str:
@@ -69,70 +63,6 @@ def window(low_nm: float | None, high_nm: float | None, unit: str = "N.m") -> st
 def window_of(given: Window, unit: str = "N.m") -> str:
     """A window with the quantity it applies to."""
     return f"{NAME_OF[given.basis]} {window(given.low_nm, given.high_nm, unit)}"
-
-
-# -- verdict ----------------------------------------------------------------------------------------------------------------------
-
-
-def verdict_text(verdict: Verdict, unit: str = "N.m") -> str:
-    """The verdict as a sentence or two, for a person who does not know the codes."""
-    name = NAME_OF[verdict.basis]
-    limits = window(verdict.low_nm, verdict.high_nm, unit)
-    if verdict.held_nothing:
-        held = f"nothing held: the unit turned freely, so {name} counts as {torque(0.0, unit)}"
-        return f"{held}, below the window {limits}." if verdict.state is VerdictState.BELOW else f"{held}."
-    if verdict.value_nm is None:
-        return f"there is no {name} in this trace to hold against the window {limits}."
-    value = f"{name} {torque_with_u(verdict.value_nm, verdict.expanded_u_nm, unit)}"
-    sentence = f"{value} {_standing(verdict, limits, unit)}{_probability(verdict)}."
-    return " ".join([sentence, *(_MISSING[code] for code in verdict.missing if code in _MISSING)])
-
-
-_MISSING = {
-    "sensor_uncertainty": "The sensor's uncertainty is not known and not in the figure; state it with --u or in the profile.",
-    "other_direction": "Pulls the other way are missing.",
-    "zero_moved": "The sensor's zero moved over the series.",
-    "calibration_expired": "The sensor's calibration is out of date.",
-    "calibration_range": "The torque lies outside the range that the sensor was calibrated for.",
-    "not_exercised": "The sensor was not loaded so far three times before; exercise it and take a new zero.",
-    "overload": "The sensor was at its limit, so the value is a lower bound.",
-}
-
-
-def _standing(verdict: Verdict, limits: str, unit: str) -> str:
-    value_nm, low_nm, high_nm = verdict.value_nm or 0.0, verdict.low_nm, verdict.high_nm
-    match verdict.state:
-        case VerdictState.IN_WINDOW:
-            return f"is in the window {limits}"
-        case VerdictState.BELOW:
-            return f"is below the window {limits}, short by {torque((low_nm or 0.0) - value_nm, unit)}"
-        case VerdictState.ABOVE:
-            return f"is above the window {limits}, over by {torque(value_nm - (high_nm or 0.0), unit)}"
-        case _ if "overload" in verdict.missing:
-            return f"is all that the sensor could show, so {limits} stays undecided; pull again with a sensor of larger range"
-        case _:
-            near_low = low_nm is not None and (high_nm is None or abs(value_nm - low_nm) <= abs(value_nm - high_nm))
-            limit_nm = low_nm if near_low else high_nm
-            limit = f"{'lower' if near_low else 'upper'} limit of {torque(limit_nm or 0.0, unit)}"
-            return f"is too near to the {limit} to decide; {_settling(verdict.settling)}"
-
-
-def _settling(settling: Settling | None) -> str:
-    if settling is None:
-        return "more pulls or a sensor of smaller uncertainty would settle it"
-    if settling.better_sensor:
-        return "no number of pulls would settle it, a sensor of smaller range and uncertainty would"
-    if settling.more_pulls is None:
-        return "it lies on the limit: pulls in any useful number would not settle it"
-    return f"{settling.more_pulls} more {'pull' if settling.more_pulls == 1 else 'pulls'} should settle it"
-
-
-def _probability(verdict: Verdict) -> str:
-    share = verdict.probability_in_window
-    if share is None:
-        return ""
-    shown = "over 99.9" if share > 0.999 else "under 0.1" if share < 0.001 else f"{100 * share:.1f}"
-    return f" (probability in the window: {shown} %)"
 
 
 # -- doubts and chatter -----------------------------------------------------------------------------------------------------------
@@ -205,7 +135,7 @@ def pull_line(number: int, result: PullResult, verdict: Verdict | None, unit: st
     if result.chatter.present:
         parts.append(f"chatter {chatter_text(result.chatter, unit).removeprefix('yes, ')}")
     if verdict is not None:
-        parts.append(STATE_WORD[verdict.state])
+        parts.append(STATE_WORD[verdict.state] + (", CHATTERS" if result.chatter.present else ""))
     return ": ".join((parts[0], ", ".join(parts[1:])))
 
 
@@ -251,29 +181,7 @@ def series_zero_text(before_nm: float, after_nm: float, *, moved: bool, unit: st
     return text + ("; it moved too far: let the sensor warm up, zero it and pull again" if moved else "")
 
 
-# -- series and budget ------------------------------------------------------------------------------------------------------------
-
-
-def series_lines(series: SeriesResult, names: Sequence[str], verdict: Verdict | None, unit: str = "N.m") -> list[str]:
-    """What several pulls together say, as rows to print; `names` are those of the pulls, in their order."""
-    rows = [f"series of {len(names)} pulls"]
-    if series.mean_nm is None or series.budget is None:
-        rows.append(f"  {NAME_OF[series.basis]} was read in none of them")
-    else:
-        mean = torque_with_u(series.mean_nm, series.budget.expanded_u_nm, unit)
-        rows.append(f"  {NAME_OF[series.basis]} {mean}, the mean of {len(series.counted)}")
-    if series.deviation_nm is not None:
-        rows.append(f"  a single pull scatters by {torque(series.deviation_nm, unit)} (standard deviation)")
-    forward, back = series.by_direction_nm
-    if forward is not None and back is not None and series.asymmetry is not None:
-        both = f"{torque(forward, unit)} in the first direction, {torque(back, unit)} the other way"
-        rows.append(f"  {both}: {100 * series.asymmetry:+.1f} %")
-    if series.apart is not None:
-        rows.append(f"  kept apart as the first after rest: {names[series.apart]}")
-    rows += [f"  no reading: {names[index]}" for index in series.without]
-    if verdict is not None:
-        rows.append(f"  {STATE_WORD[verdict.state]}: {verdict_text(verdict, unit)}")
-    return rows
+# -- budget -----------------------------------------------------------------------------------------------------------------------
 
 
 def budget_lines(name: str, budget: Budget, unit: str = "N.m") -> list[str]:

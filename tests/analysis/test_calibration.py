@@ -17,8 +17,9 @@ from analysis.sensor.correction import apply_calibration, calibration_flags, cal
 from analysis.sensor.dead_weight import Arm, normal_gravity
 from analysis.sensor.zero_history import zero_moved
 from analysis.trace import Trace
-from analysis.verdict.judge import judge, judge_series
+from analysis.verdict.judge import judge
 from analysis.verdict.series import read_series
+from analysis.verdict.votes import pull_of
 from analysis.window import Window
 
 
@@ -233,13 +234,13 @@ def test_expired_and_out_of_range_are_said_on_the_verdict():
 
     good = calibrated()
     assert missing(good) == ()
-    assert missing(replace(good, expired=True)) == ("calibration_expired",)
-    assert missing(calibrated(loads=(5.0, 10.0, 20.0))) == ("calibration_range",)
-    assert missing(replace(good, back=None), stream.mirrored()) == ("calibration_range",)
+    assert missing(replace(good, expired=True)) == ("certificate_expired",)
+    assert missing(calibrated(loads=(5.0, 10.0, 20.0))) == ("beyond_range",)
+    assert missing(replace(good, back=None), stream.mirrored()) == ("beyond_range",)
     weak = Trace(stream.time_s, 0.2 * stream.torque_nm, stream.angle_deg)
-    assert missing(good, weak) == ("calibration_range",)
+    assert missing(good, weak) == ("beyond_range",)
     # Only a number and a due date are known: no range to be out of, and the uncertainty is still missing.
-    assert missing(Calibration("C", expired=True)) == ("sensor_uncertainty", "calibration_expired")
+    assert missing(Calibration("C", expired=True)) == ("sensor", "certificate_expired")
 
 
 def test_a_load_hung_once_more_is_within_range_and_nothing_is_asked_of_no_certificate():
@@ -255,10 +256,12 @@ def test_a_series_tells_what_any_of_its_pulls_lacks_and_whether_the_zero_moved()
         read_pull(*apply_calibration(made_stream(1, seed=seed), Sensor(calibration=calibration)))
         for seed, calibration in enumerate((good, good, replace(good, expired=True)))
     ]
-    assert read_series(results).calibration_flags == ("calibration_expired",)
-    drifted = [*results[:2], replace(results[1], zero_nm=1.0)]
-    verdict = judge_series(read_series(drifted), Window.parse("10.. N.m"))
-    assert "zero_moved" in verdict.missing
+
+    def missing(results):
+        return read_series([pull_of(result) for result in results], Window.parse("10.. N.m")).verdict.missing
+
+    assert missing(results) == ("certificate_expired", "other_direction")
+    assert "zero" in missing([*results[:2], replace(results[1], zero_nm=1.0)])
 
 
 def test_the_zero_may_move_by_a_percent_of_the_result_and_half_a_percent_of_the_range():

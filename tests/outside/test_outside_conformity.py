@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from analysis.results import Budget, DecisionRule, VerdictState
-from analysis.verdict.judge import judge_value, probability_in_window
+from analysis.judgement import DecisionRule, VerdictState
+from analysis.results import Budget
+from analysis.verdict.decide import judge_value, probability_in_window
 from analysis.window import Window
 
 

@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from analysis.errors import BenchError
-from analysis.results import DecisionRule, Sensor
+from analysis.judgement import DecisionRule
+from analysis.results import Sensor
 from rig.calibration.sensor_in_use import sensor_with_u
 from rig.commands._display import has_screen
 from rig.commands._options import arm_of, profile_path, rule_of, unit_of, window_of

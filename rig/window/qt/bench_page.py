@@ -11,7 +11,7 @@ from rig.window.qt.series_row import SeriesRow
 from rig.window.qt.theme import DARK, Theme
 from rig.window.qt.verdict_panel import StateBand, VerdictPanel
 from rig.window.views.pull import picture_of
-from rig.window.views.series import card_of, summary_of
+from rig.window.views.series import card_of, summary_of, together
 from rig.window.views.verdict import live_view, scale_of, view_of, window_text
 from rig.words.language import say
 from rig.words.numbers import unit_name
@@ -102,8 +102,9 @@ class BenchPage(QWidget):
 
     def _show_series(self) -> None:
         model = self._model
-        cards = [card_of(pull, model.unit, apart=i == 0) for i, pull in enumerate(model.pulls)]
-        summary = summary_of(model.pulls, model.unit, model.window, model.rule)
+        apart = dict(together(model.pulls, model.window, model.rule, model.scatter).apart)
+        cards = [card_of(pull, model.unit, apart=i in apart) for i, pull in enumerate(model.pulls)]
+        summary = summary_of(model.pulls, model.unit, model.window, model.rule, model.scatter)
         self.series.show_series(self._theme, self._scale, summary, cards, model.looking_at)
 
     def _show_live(self, changed: Changed) -> None:

@@ -109,7 +109,7 @@ class Cards(QWidget):
         height = box.height()
         side = 0.2 * height
         paint_tone(painter, card.tone, QRectF(box.left() + 8, box.top() + 8, side, side), paint.edge, theme.panel)
-        title = f"{card.number}{card.way}" + (" " + say("first") if card.apart else "")
+        title = f"{card.number}{card.way}" + (" " + say("apart") if card.apart else "")
         left = box.left() + side + 14
         put_text(
             painter,

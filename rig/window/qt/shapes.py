@@ -36,7 +36,7 @@ def _pen(ink: str, width: float) -> QPen:
 
 
 def paint_tone(painter: QPainter, tone: Tone, box: QRectF, shape: str, mark: str) -> None:
-    """Tick in a disc, block arrow down on a line, block arrow up to a line, diamond with a query, empty square with a stroke."""
+    """Tick in a disc, block arrow down or up to a line, diamond with a query, saw teeth on a board, empty square with a stroke."""
     painter.save()
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     painter.translate(box.topLeft())
@@ -64,6 +64,12 @@ def paint_tone(painter: QPainter, tone: Tone, box: QRectF, shape: str, mark: str
             painter.setFont(font)
             painter.setPen(QColor(mark))
             painter.drawText(QRectF(0, 0, 100, 100), Qt.AlignmentFlag.AlignCenter, "?")
+        case Tone.CHATTER:
+            painter.drawRect(QRectF(2, 10, 96, 80))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.setPen(_pen(mark, 11))
+            teeth = [(8, 70), (32, 30), (32, 70), (58, 30), (58, 70), (84, 30), (84, 74)]
+            painter.drawPolyline(QPolygonF([QPointF(x, y) for x, y in teeth]))
         case Tone.NONE:
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.setPen(_pen(shape, 11))

@@ -63,6 +63,7 @@ DARK = Theme(
         Tone.LOW: Paint("#F5841F", "#0B0E11", "#F5841F"),
         Tone.HIGH: Paint("#F0D9FF", "#0B0E11", "#F0D9FF"),
         Tone.UNDECIDED: Paint("#FFE94A", "#0B0E11", "#FFE94A"),
+        Tone.CHATTER: Paint("#F7AD86", "#0B0E11", "#F7AD86"),
         Tone.NONE: Paint("#8A949C", "#0B0E11", "#8A949C"),
     },
     stretches={
@@ -98,6 +99,7 @@ LIGHT = Theme(
         Tone.LOW: Paint("#A34A00", "#FFFFFF", "#A34A00"),
         Tone.HIGH: Paint("#3D0B45", "#FFFFFF", "#3D0B45"),
         Tone.UNDECIDED: Paint("#F2D21B", "#14181C", "#6A5600"),
+        Tone.CHATTER: Paint("#510800", "#FFFFFF", "#510800"),
         Tone.NONE: Paint("#5F6A72", "#FFFFFF", "#5F6A72"),
     },
     stretches={

@@ -7,8 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.errors import BenchError
-from analysis.results import Breakaway, DecisionRule, Sensor, Sliding
+from analysis.judgement import DecisionRule
+from analysis.results import Breakaway, Sensor, Sliding
+from analysis.verdict.apart import Scatter
 from analysis.verdict.judge import judge
+from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.window import Window
 from rig.files.metadata import TraceInfo
 from rig.files.pull_file import read_recording
@@ -35,7 +38,11 @@ def members_of_series(pulls: Sequence[Pull]) -> list[Member]:
 
 
 def load(
-    paths: Sequence[Path], sensor_of: Callable[[TraceInfo], Sensor], window: Window | None, rule: DecisionRule
+    paths: Sequence[Path],
+    sensor_of: Callable[[TraceInfo], Sensor],
+    window: Window | None,
+    rule: DecisionRule,
+    scatter: Scatter = USUAL_SCATTER,
 ) -> Iterator[Member | BenchError]:
     """Read recordings one by one; one that cannot be read comes as its error. For `rig.window.background.Work`."""
     for path in paths:
@@ -45,7 +52,7 @@ def load(
             yield fault
             continue
         result, held_against = recording.result, window or recording.info.window
-        verdict = None if held_against is None else judge(result, held_against, rule)
+        verdict = None if held_against is None else judge(result, held_against, rule, known=scatter)
         yield Member(path.stem, Pull(recording.info.number or 0, recording.trace, result, verdict, path, final=True))
 
 

@@ -1,32 +1,33 @@
 """The series as the window shows it: a small card a pull, and what all pulls together say so far. No Qt.
 
-Mean, scatter and verdict are those of `analysis.verdict.series`; what a difference means is not told here.
+Mean, scatter and verdict are those of `analysis.verdict.series`; what it means is worded in `rig.words.verdicts`.
 """
 
 from __future__ import annotations
 
-import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analysis.results import DecisionRule, SeriesResult, Settling, VerdictState
-from analysis.units import in_unit
-from analysis.verdict.judge import judge_series
+from analysis.judgement import DecisionRule, DirectionMean, SeriesFigure, SeriesResult
+from analysis.verdict.apart import Scatter
+from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.verdict.series import read_series
+from analysis.verdict.votes import pull_of
 from analysis.window import Basis, Window
 from rig.window.decimation import Curve, aligned
 from rig.window.model import Pull
-from rig.window.views.verdict import TONES, Tone, verdict_word, view_of
-from rig.words.language import number, say
-from rig.words.numbers import digits, torque, unit_name, way_mark, with_spread
+from rig.window.views.verdict import Tone, tone_of, view_of, word_of
+from rig.words.language import say
+from rig.words.numbers import torque, way_mark, with_spread
 from rig.words.units import UnitChoice
+from rig.words.verdicts import asymmetry_text, series_chatter_text, settling_text
 
 CARD_COLUMNS = 60
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Card:
-    """One pull of the row. `apart` is the first pull of the series; `excluded` the reason why it does not count."""
+    """One pull of the row. `apart`: it stands apart from the others; `excluded` the reason why it does not count."""
 
     number: int
     way: str
@@ -56,84 +57,63 @@ def card_of(pull: Pull, unit: UnitChoice, *, apart: bool) -> Card:
 
 
 def counted(pulls: Sequence[Pull], basis: Basis) -> list[Pull]:
-    """The pulls that count: not set aside, and without the first where it stands apart."""
-    standing, series = _together(pulls, basis)
-    return [pull for at, pull in enumerate(standing) if at != series.apart]
+    """The pulls that count."""
+    return [pulls[index] for index in together(pulls, None, basis=basis).counted]
 
 
-def _together(pulls: Sequence[Pull], basis: Basis) -> tuple[list[Pull], SeriesResult]:
-    standing = [pull for pull in pulls if pull.excluded is None]
-    # The first stands apart for the long rest before it; another one that is the first left over does not.
-    began = bool(standing) and standing[0] is pulls[0]
-    return standing, read_series([pull.result for pull in standing], basis, first_apart=began)
-
-
-def value_nm(pull: Pull, basis: Basis) -> float | None:
-    """The judged quantity of a pull; None where it has none."""
-    reading = pull.result.breakaway if basis is Basis.BREAKAWAY else pull.result.sliding
-    if reading is not None:
-        return reading.torque_nm
-    return 0.0 if pull.result.held_nothing else None
+def together(
+    pulls: Sequence[Pull],
+    window: Window | None,
+    rule: DecisionRule = DecisionRule.GUARDED,
+    known: Scatter = USUAL_SCATTER,
+    *,
+    basis: Basis = Basis.BREAKAWAY,
+) -> SeriesResult:
+    """The pulls as a series, by the one rule of `analysis.verdict.series`."""
+    return read_series(
+        [pull_of(pull.result, excluded=pull.excluded) for pull in pulls], window, basis=basis, rule=rule, known=known
+    )
 
 
 def summary_of(
-    pulls: Sequence[Pull], unit: UnitChoice, window: Window | None, rule: DecisionRule = DecisionRule.GUARDED
+    pulls: Sequence[Pull],
+    unit: UnitChoice,
+    window: Window | None,
+    rule: DecisionRule = DecisionRule.GUARDED,
+    known: Scatter = USUAL_SCATTER,
 ) -> Summary:
-    """What the pulls say together so far: the verdict on their mean with its uncertainty, unless they contradict each other."""
+    """What the pulls say together so far: the verdict on the unit, what to do next, each direction, chatter."""
     if not pulls:
         return Summary(Tone.NONE, say("SERIES"), say("no pull yet"), ())
     basis = Basis.BREAKAWAY if window is None else window.basis
-    standing, series = _together(pulls, basis)
-    group = [pull for at, pull in enumerate(standing) if at != series.apart]
-    verdict = None if window is None else judge_series(series, window, rule)
-    states = {pull.verdict.state for pull in group if pull.verdict is not None}
-    state = None if verdict is None else verdict.state
-    if state is VerdictState.NO_READING and len(states) == 1:
-        (state,) = states  # a unit that spins free gives no mean, and a verdict all the same
-    disagree = len(states - {VerdictState.UNDECIDED}) > 1
-    if disagree:
-        state = VerdictState.UNDECIDED
-    word = say("SERIES") if state is None else say("PULLS DISAGREE") if disagree else verdict_word(state)
-    lines = [line for way in (1, -1) if (line := _direction_line(group, way, unit, basis))]
-    if verdict is not None and verdict.settling is not None and not disagree:
-        lines.append(settling_text(verdict.settling))
-    if len({pull.result.direction for pull in group} & {1, -1}) == 1:
-        lines.append(say("the other way is missing"))
-    count = _count(series, group, unit, judged=state is not None)
-    return Summary(Tone.NONE if state is None else TONES[state], word, count, tuple(lines))
+    series = together(pulls, window, rule, known, basis=basis)
+    verdict = series.verdict
+    figure = series.figure(basis)
+    lines = [] if verdict is None else [settling_text(verdict)]
+    if figure is not None:
+        lines += [_direction_line(direction, way, unit) for direction, way in figure.ways]
+        lines += [asymmetry_text(figure.asymmetry or 0.0)]
+    if len(pulls) > len(series.excluded):
+        # What chatters is said before the figures; that nothing does, after them.
+        lines.insert(0 if series.chattering else len(lines), series_chatter_text(series))
+    if series.gap_hides_a_stray:
+        lines.append(say("too few pulls to tell a stray: pull again"))
+    if verdict is None:
+        return Summary(Tone.NONE, say("SERIES"), _count(series, figure, unit), tuple(filter(None, lines)))
+    tone, word = tone_of(verdict, chatters=series.chattering > 0), word_of(verdict, chatters=series.chattering > 0)
+    return Summary(tone, word, _count(series, figure, unit), tuple(filter(None, lines)))
 
 
-def settling_text(settling: Settling) -> str:
-    """What would settle an undecided series."""
-    if settling.better_sensor:
-        return say("only a better sensor settles it")
-    if settling.more_pulls is None:
-        return say("it lies on the limit")
-    return say("pulls that should settle it: {n}", n=settling.more_pulls)
-
-
-def _count(series: SeriesResult, group: Sequence[Pull], unit: UnitChoice, *, judged: bool) -> str:
-    inside = sum(pull.verdict is not None and pull.verdict.state is VerdictState.IN_WINDOW for pull in group)
-    count = say("{inside} of {all} in the window", inside=inside, all=len(group)) if judged else say("{all} pulls", all=len(group))
-    if series.mean_nm is None or series.budget is None:
+def _count(series: SeriesResult, figure: SeriesFigure | None, unit: UnitChoice) -> str:
+    count = say("{counted} of {all} pulls counted", counted=len(series.counted), all=series.n)
+    if figure is None:
         return count
-    return f"{with_spread(series.mean_nm, series.budget.expanded_u_nm, unit.first)}   {count}"
+    return f"{with_spread(figure.mean_nm, figure.budget.expanded_u_nm, unit.first)}   {count}"
 
 
-def _direction_line(group: Sequence[Pull], way: int, unit: UnitChoice, basis: Basis) -> str:
-    values = [
-        in_unit(value, unit.first)
-        for pull in group
-        if pull.result.direction == way and (value := value_nm(pull, basis)) is not None
-    ]
-    if not values:
-        return ""
-    places = digits(unit.first, max(values))
-    mean = f"{way_mark(way)} {number(statistics.fmean(values), places)} {unit_name(unit.first)}"
-    if len(values) < 2:
-        return mean
-    spread = number(statistics.stdev(values), places)
-    return mean + "  " + say("n = {n}  s = {spread}", n=len(values), spread=spread)
+def _direction_line(direction: int, way: DirectionMean, unit: UnitChoice) -> str:
+    mean = f"{way_mark(direction)} {with_spread(way.mean_nm, way.budget.expanded_u_nm, unit.first)}"
+    return mean + "  " + say("n = {n}", n=way.n)
 
 
 def list_line(pull: Pull, unit: UnitChoice) -> str:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from analysis.results import PullResult, Verdict, VerdictState
+from analysis.judgement import Missing, Verdict, VerdictState
+from analysis.results import PullResult
 from analysis.sensor.zero_history import EXERCISE_LOADS
 from analysis.units import in_unit
 from analysis.window import Basis, Window
@@ -13,9 +14,10 @@ from rig.live.news import Exercised
 from rig.window.conditions import FIELD_NAMES
 from rig.window.model import BenchState, Pull
 from rig.words.language import number, say
-from rig.words.numbers import digits, torque, unit_name, way_mark
+from rig.words.numbers import digits, rounded, torque, unit_name, way_mark
 from rig.words.sentences import STATE_WORD
 from rig.words.units import UnitChoice
+from rig.words.verdicts import missing_text, settling_text
 
 
 class Tone(StrEnum):
@@ -25,6 +27,7 @@ class Tone(StrEnum):
     LOW = "low"
     HIGH = "high"
     UNDECIDED = "undecided"
+    CHATTER = "chatter"
     NONE = "none"
 
 
@@ -142,34 +145,63 @@ def remarks(pull: Pull) -> tuple[str, ...]:
         notes.append(say("first reading, the pull may go on"))
     if result.held_nothing:
         notes.append(say("nothing held: the unit turns freely"))
-    reading = result.breakaway or result.sliding
-    if reading is not None and all(line.source != "calibration" for line in reading.budget.lines):
-        notes.append(say("the sensor's uncertainty is not known: only noise is counted"))
     if pull.verdict is not None:
-        notes += [say(CALIBRATION_WORDS[code]) for code in pull.verdict.missing if code in CALIBRATION_WORDS]
+        notes += [missing_text(code) for code in pull.verdict.missing]
+    elif lacks_sensor(result):
+        notes.append(say("the sensor's uncertainty is not known: only noise is counted"))
     notes += quality(result)
     if pull.lacks:
         notes.append(say("not stated: {fields}", fields=", ".join(say(FIELD_NAMES[name]) for name in pull.lacks)))
     return tuple(notes)
 
 
+def lacks_sensor(result: PullResult) -> bool:
+    """Whether nothing is known of the sensor behind a reading."""
+    reading = result.breakaway or result.sliding
+    return reading is not None and all(line.source != "calibration" for line in reading.budget.lines)
+
+
+def tone_of(verdict: Verdict, *, chatters: bool) -> Tone:
+    """How a verdict looks: what chatters is never simply good."""
+    tone = TONES[verdict.state]
+    return Tone.CHATTER if chatters and tone is Tone.GOOD else tone
+
+
+def word_of(verdict: Verdict, *, chatters: bool) -> str:
+    """The one word read from three metres."""
+    if chatters and verdict.state is VerdictState.IN_WINDOW:
+        return say("CHATTERS")
+    if verdict.held_nothing:
+        return say("TURNS FREELY")
+    return verdict_word(verdict.state)
+
+
+def tone_of_pull(pull: Pull) -> Tone:
+    """How a pull looks, and which tune is its."""
+    return Tone.NONE if pull.verdict is None else tone_of(pull.verdict, chatters=pull.result.chatter.present is True)
+
+
 def view_of(pull: Pull, unit: UnitChoice) -> VerdictView:
     """The panel's words for a pull."""
-    chatter = (f"{say('chatter')}: {chatter_text(pull.result, unit)}",) if pull.result.chatter.present else ()
+    chatters = pull.result.chatter.present is True
+    slid = pull.result.sliding is not None
+    told = chatters or (slid and pull.result.chatter.present is None)
+    chatter = (f"{say('chatter')}: {chatter_text(pull.result, unit)}",) if told else ()
     notes = (*chatter, *remarks(pull))
     if pull.verdict is None:
         return _unjudged(pull.result, unit, notes)
     verdict = pull.verdict
     value, value_unit, second = _value(verdict.value_nm, unit)
+    after = settling_text(verdict)
     return VerdictView(
-        tone=TONES[verdict.state],
-        word=verdict_word(verdict.state),
+        tone=tone_of(verdict, chatters=chatters),
+        word=word_of(verdict, chatters=chatters),
         value=value,
         unit=value_unit,
         second=second,
-        margin=_margin(verdict, unit),
+        margin=" · ".join([*([say("CHATTERS")] if chatters else []), _margin(verdict, unit)]),
         uncertainty=_uncertainty(verdict, unit),
-        notes=notes,
+        notes=(*([after] if after else []), *notes),
     )
 
 
@@ -184,7 +216,8 @@ def _value(value_nm: float | None, unit: UnitChoice) -> tuple[str, str, str]:
 def _unjudged(result: PullResult, unit: UnitChoice, notes: tuple[str, ...]) -> VerdictView:
     reading = result.breakaway
     value, value_unit, second = _value(reading.torque_nm if reading else None, unit)
-    spread = "" if reading is None else "± " + torque(reading.budget.expanded_u_nm, unit.first)
+    # Without anything known of the sensor, noise alone would look like knowledge.
+    spread = "" if reading is None or lacks_sensor(result) else spread_text(reading.torque_nm, reading.budget.expanded_u_nm, unit)
     word = say("NO WINDOW") if reading else say("NO READING")
     first = say("breakaway, not judged: no window set (F3)")
     return VerdictView(Tone.NONE, word, value, value_unit, second, "", spread, (first, *notes))
@@ -193,7 +226,9 @@ def _unjudged(result: PullResult, unit: UnitChoice, notes: tuple[str, ...]) -> V
 def _uncertainty(verdict: Verdict, unit: UnitChoice) -> str:
     if verdict.expanded_u_nm is None:
         return ""
-    spread = "± " + torque(verdict.expanded_u_nm, unit.first)
+    if verdict.held_nothing or verdict.value_nm is None:
+        return say("less than {torque}", torque=torque(verdict.expanded_u_nm, unit.first))
+    spread = spread_text(verdict.value_nm, verdict.expanded_u_nm, unit)
     if verdict.probability_in_window is None:
         return spread
     share = min(99.9, max(0.1, 100 * verdict.probability_in_window))
@@ -201,10 +236,20 @@ def _uncertainty(verdict: Verdict, unit: UnitChoice) -> str:
     return spread + "   " + say("{share} % likely inside", share=mark + number(share, 1 if share > 99 or share < 1 else 0))
 
 
+def spread_text(value_nm: float, expanded_u_nm: float, unit: UnitChoice) -> str:
+    """An expanded uncertainty as it stands beside its value: two figures, rounded up."""
+    if not expanded_u_nm:
+        return ""
+    _, spread = rounded(in_unit(value_nm, unit.first), in_unit(expanded_u_nm, unit.first))
+    return f"± {spread} {unit_name(unit.first)}"
+
+
 def _margin(verdict: Verdict, unit: UnitChoice) -> str:
     value, low, high = verdict.value_nm, verdict.low_nm, verdict.high_nm
     if value is None:
         return ""
+    if Missing.LOWER_BOUND in verdict.missing:
+        return say("at least; the sensor was at its limit")
     if low is not None and value < low:
         return say("short by {torque}", torque=torque(low - value, unit.first))
     if high is not None and value > high:
@@ -215,13 +260,6 @@ def _margin(verdict: Verdict, unit: UnitChoice) -> str:
         return say("{torque} above lower limit", torque=torque(to_low or 0.0, unit.first))
     return say("{torque} below upper limit", torque=torque(to_high, unit.first))
 
-
-CALIBRATION_WORDS = {
-    "calibration_expired": "the sensor's calibration is out of date",
-    "calibration_range": "outside the torque the sensor was calibrated for",
-    "zero_moved": "the sensor's zero moved over the series",
-    "not_exercised": "the sensor was not exercised to this torque",
-}
 
 QUALITY_WORDS = {
     "no_pull": "no pull in it",

@@ -45,7 +45,7 @@ def documents(capsys, *words):
 
 def test_the_shipped_schema_is_a_schema_and_asks_for_all_that_is_promised():
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
-    assert set(SCHEMA["items"]["required"]) == {
+    assert set(SCHEMA["$defs"]["trace"]["required"]) == {
         "trace", "samples", "duration_s", "rate_hz", "direction", "breakaway", "sliding", "chatter", "quality", "verdict",
     }  # fmt: skip
 
@@ -100,7 +100,7 @@ def test_bad_files_are_told_one_line_each_and_the_others_are_read(capsys, pull, 
     assert [document["trace"] for document in found] == [pull]
     first, second = err.strip().splitlines()
     assert "bad.csv, row 3: torque 'x' is not a number" in first
-    assert "nix.csv: there is no such file" in second
+    assert "nix.csv: there is no such" in second
 
 
 @pytest.mark.parametrize(
@@ -163,26 +163,104 @@ def test_the_table_speaks_the_chosen_unit(capsys, pull):
     assert out.splitlines()[0] == pull
 
 
-def test_a_series_gives_one_verdict_over_all_traces(capsys, tmp_path):
-    paths = []
-    for number in range(5):
-        path = tmp_path / f"pull_{number}.csv"
-        stream = made_stream(1, seed=number, peak_nm=60.0 + number)
-        write_trace(path, stream.mirrored() if number % 2 else stream)
-        paths.append(str(path))
-    words = [*paths, "--series", "--window", "50..70 N.m", "--u", "0.5%"]
+@pytest.fixture
+def five(tmp_path):
+    """Five pulls of a unit, every other one the other way, with what their metadata says."""
+
+    def made(*infos):
+        paths = []
+        for number in range(5):
+            path = tmp_path / f"pull_{number}.csv"
+            stream = made_stream(1, seed=number, peak_nm=60.0 + number)
+            info = infos[number % len(infos)] if infos else TraceInfo()
+            write_trace(path, stream.mirrored() if number % 2 else stream, info)
+            paths.append(str(path))
+        return paths
+
+    return made
+
+
+def test_a_series_gives_one_verdict_over_all_traces(capsys, five):
+    paths = five()
+    words = [*paths, "--series", "--window", "50..76 N.m", "--u", "0.5%"]
     _, found, _ = documents(capsys, *words)
-    series = found[0]["series"]
-    assert all(document["series"] == series for document in found)
-    values = [document["breakaway"]["torque_nm"] for document in found]
-    assert series["apart"] == paths[0]
-    assert series["counted"] == paths[1:]
-    assert series["mean_nm"] == pytest.approx(sum(values[1:]) / 4)
-    assert series["verdict"]["state"] == "in_window"
+    series, traces = found["series"], found["traces"]
+    values = [document["breakaway"]["torque_nm"] for document in traces]
+    assert series["counted"] == paths
+    assert (series["apart"], series["excluded"]) == ([], [])
+    forward, back = sum(values[::2]) / 3, sum(values[1::2]) / 2
+    assert series["breakaway"]["mean_nm"] == pytest.approx((forward + back) / 2)
+    assert series["breakaway"]["by_direction"] == {
+        "1": {"n": 3, "mean_nm": pytest.approx(forward)},
+        "-1": {"n": 2, "mean_nm": pytest.approx(back)},
+    }
+    verdict = series["verdict"]
+    assert verdict["state"] == "in_window"
+    assert verdict["value_nm"] == series["breakaway"]["mean_nm"]
+    assert verdict["deciding"]["direction"] == -1
+    assert verdict["probability_in_window"] == verdict["deciding"]["probability_in_window"]
+    assert series["chatter"] == {"chattering": 0, "assessable": 5}
     assert main(["analyse", *words]) == 0
     assert "series of 5 pulls" in capsys.readouterr().out
-    _, (alone,), _ = documents(capsys, paths[0], "--series", "--basis", "sliding")
-    assert (alone["series"]["basis"], alone["series"]["verdict"]) == ("sliding", None)
+    _, alone, _ = documents(capsys, paths[0], "--series", "--basis", "sliding")
+    assert alone["series"]["verdict"] is None
+    assert alone["series"]["sliding"]["by_direction"]["-1"] == {"n": 0, "mean_nm": None}
+
+
+def test_a_verdict_holds_the_scatter_from_pull_to_pull_unless_it_is_told_not_to(capsys, pull):
+    words = [pull, "--window", "45..75 N.m", "--u", "0.5 %"]
+    _, (usual,), _ = documents(capsys, *words)
+    _, (bench,), _ = documents(capsys, *words, "--scatter", "2 % (12)")
+    _, (alone,), _ = documents(capsys, *words, "--scatter", "0 %")
+    assert usual["verdict"]["expanded_u_nm"] / usual["verdict"]["value_nm"] == pytest.approx(0.112, abs=0.002)  # 2.78 times 4 %
+    assert bench["verdict"]["expanded_u_nm"] < 0.5 * usual["verdict"]["expanded_u_nm"]
+    assert alone["verdict"]["expanded_u_nm"] == pytest.approx(1.96 * alone["breakaway"]["u_nm"], rel=1e-3)
+    assert usual["breakaway"]["u_nm"] == alone["breakaway"]["u_nm"]
+
+
+def test_the_bench_s_scatter_stands_in_the_settings(capsys, pull, no_settings):
+    no_settings.parent.mkdir(parents=True)
+    no_settings.write_text('scatter = "2 % (12)"\n')
+    _, (document,), _ = documents(capsys, pull, "--window", "45..75 N.m")
+    assert (document["verdict"]["scatter"]["percent"], document["verdict"]["scatter"]["degrees_of_freedom"]) == (2.0, 12.0)
+
+
+@pytest.mark.parametrize(
+    ("field", "first", "second", "option"),
+    [
+        ("arrangement", "A", "B", "arrangement"),
+        ("unit", "demo 1", "demo 2", "unit"),
+        ("series", "as found", "rebuilt", "series"),
+        ("lubricant", "plain", "modified", "oil"),
+        ("additive", "none", "one bottle", "additive"),
+    ],
+)
+def test_a_mixed_series_is_refused_by_the_field_that_differs(capsys, five, field, first, second, option):
+    paths = five(TraceInfo(**{field: first}), TraceInfo(**{field: second}))
+    status, found, err = documents(capsys, *paths, "--series", "--window", "50..76 N.m")
+    assert status == 4
+    assert [document["trace"] for document in found] == paths  # each is still read
+    (line,) = err.strip().splitlines()
+    assert all(word in line for word in (option, first, second, "pull_0.csv", "pull_1.csv", f"--despite {option}"))
+    status, found, err = documents(capsys, *paths, "--series", "--window", "50..76 N.m", "--u", "0.5%", "--despite", option)
+    assert (status, err) == (0, "")
+    assert found["series"]["verdict"]["state"] == "in_window"
+
+
+def test_case_and_blanks_do_not_make_a_series_mixed(capsys, five):
+    paths = five(TraceInfo(lubricant="Service  oil"), TraceInfo(lubricant="service oil "))
+    assert documents(capsys, *paths, "--series")[0] == 0
+
+
+def test_what_is_stated_of_some_pulls_only_is_missing(capsys, five):
+    paths = five(TraceInfo(lubricant="service oil"), TraceInfo())
+    _, found, _ = documents(capsys, *paths, "--series", "--window", "50..76 N.m")
+    assert "conditions" in found["series"]["verdict"]["missing"]
+
+
+def test_a_field_that_is_none_cannot_be_waved_through(capsys, pull):
+    assert main(["analyse", pull, "--series", "--despite", "weather"]) == 2
+    assert "'weather' is not a field of a series" in capsys.readouterr().err
 
 
 def test_many_files_over_all_cores_read_the_same_in_the_same_order(capsys, tmp_path, monkeypatch):

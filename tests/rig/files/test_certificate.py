@@ -12,7 +12,8 @@ from support.made import MOMENT, made_stream, pieces_of
 from support.same import assert_same
 
 from analysis.errors import BenchError
-from analysis.results import OffsetAdapter, Sensor, VerdictState
+from analysis.judgement import VerdictState
+from analysis.results import OffsetAdapter, Sensor
 from analysis.window import Window
 from rig.calibration.sensor_in_use import SensorChoice
 from rig.cli import main

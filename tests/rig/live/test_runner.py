@@ -37,7 +37,7 @@ def test_a_source_that_ends_is_read_to_its_end_and_the_bench_still_answers():
         assert bench.status.line.rate_hz == pytest.approx(500.0)
         assert bench.status.line.dropped == 0
         assert not bench.status.line.up
-        bench.ask(SetWindow(Window.parse("80.. N.m")))
+        bench.ask(SetWindow(Window.parse("120.. N.m")))
         (again,) = all_news(bench, PullJudged)
         assert again.verdict.state == "below"
 

@@ -102,10 +102,10 @@ def test_a_new_window_judges_the_last_pull_anew_under_its_number(tmp_path):
     assert session.set_window(None) == []
     before = finals(run(session, pieces_of(made_stream(1), [10])))[0]
     assert before.verdict is None
-    (after,) = session.set_window(Window.parse("80.. N.m"))
+    (after,) = session.set_window(Window.parse("120.. N.m"))
     assert (after.number, after.final, after.file) == (1, True, before.file)
     assert after.verdict.state == "below"
-    assert recorder.info.window.low_nm == 80.0
+    assert recorder.info.window.low_nm == 120.0
 
 
 def test_a_pull_cut_short_by_the_end_of_the_line_is_still_read():

@@ -11,7 +11,7 @@ from analysis.window import Window
 from drivers.clock import SystemClock
 from drivers.replay import Replay
 from rig.calibration.sensor_in_use import SensorChoice
-from rig.files.metadata import TraceInfo
+from rig.files.metadata import TraceInfo, Transducer
 from rig.files.profile import read_profile
 from rig.files.trace_csv import info_path, read_trace, write_trace
 from rig.live.runner import Bench
@@ -114,7 +114,7 @@ def test_a_line_that_is_away_for_longer_than_the_profile_s_patience_is_waited_fo
 
 def test_a_recording_plays_in_the_same_window_with_pause_step_and_speed(qtbot, tmp_path):
     path = tmp_path / "kept.csv"
-    write_trace(path, made_stream(), TraceInfo(unit="QF-7"))
+    write_trace(path, made_stream(peak_nm=52.0), TraceInfo(unit="QF-7", transducer=Transducer(u_relative=0.005)))
     controller, window = window_on(qtbot, None)
     controller.open_recording(path)
     window.tick()

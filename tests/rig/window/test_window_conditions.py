@@ -8,7 +8,7 @@ import pytest
 from support.fed import FedBench
 from support.made import MOMENT, made_stream
 
-from analysis.results import DecisionRule, VerdictState
+from analysis.judgement import DecisionRule, VerdictState
 from analysis.window import Window
 from drivers.codec import WireFaults
 from rig.calibration.sensor_in_use import SensorChoice

@@ -3,7 +3,7 @@
 import pytest
 from support.fed import FedBench
 
-from analysis.results import VerdictState
+from analysis.judgement import VerdictState
 from analysis.window import Window
 from drivers.source import ConnectionLost, LineUp, LineWarning
 from rig.live.news import Ended, Failed

@@ -412,10 +412,10 @@ def test_another_language_is_another_window_on_the_same_desk(qtbot):
 
 def test_the_bench_says_what_a_conditions_edit_changed(stage):
     stage.pull(60.0)
-    stage.window._after(stage.controller.edit_conditions, dataclasses.replace(stage.controller.conditions, window="65..90 N.m"))
+    stage.window._after(stage.controller.edit_conditions, dataclasses.replace(stage.controller.conditions, window="75..90 N.m"))
     stage.tick()
     assert stage.window.bench.panel.accessibleName().startswith("BELOW")
-    assert "65.0 – 90.0" in stage.window.bench.band.accessibleName()
+    assert "75.0 – 90.0" in stage.window.bench.band.accessibleName()
 
 
 def test_closing_the_window_closes_the_bench_and_keeps_the_pull_under_way(qtbot):

@@ -1,5 +1,6 @@
 """The series, the closer look and the two sets: what is shown of several pulls."""
 
+import dataclasses
 import re
 
 import numpy as np
@@ -8,9 +9,12 @@ from support.fed import FedBench
 from support.made import MOMENT
 
 from analysis.errors import BenchError
-from analysis.results import Label, Settling, VerdictState
-from analysis.verdict.judge import judge_series
+from analysis.judgement import VerdictState
+from analysis.results import Chatter, Label
+from analysis.verdict.judge import judge
+from analysis.verdict.scatter import NO_SCATTER
 from analysis.verdict.series import read_series
+from analysis.verdict.votes import pull_of
 from analysis.window import Basis, Window
 from rig.files.trace_csv import write_trace
 from rig.window.background import Work
@@ -18,10 +22,11 @@ from rig.window.decimation import aligned
 from rig.window.model import BenchModel
 from rig.window.views.overlay import extent, load, members_of_series, overlay, row_of
 from rig.window.views.pull import cursor_text, figures_of, label_name, picture_of, torque_spectrum
-from rig.window.views.series import card_of, counted, settling_text, summary_of
-from rig.window.views.verdict import Tone
+from rig.window.views.series import card_of, counted, summary_of
+from rig.window.views.verdict import Tone, view_of
 from rig.words.numbers import with_spread
 from rig.words.units import UnitChoice
+from rig.words.verdicts import settling_text
 
 WINDOW = Window.parse("35..70 N.m")
 UNIT = UnitChoice()
@@ -43,56 +48,58 @@ def four():
     return model_after(68.0, 60.0, -58.0, 62.0)
 
 
-def test_the_first_pull_stands_apart_and_scatter_is_told_for_each_direction(four):
-    summary = summary_of(four.pulls, UNIT, WINDOW)
+def test_mean_and_uncertainty_are_told_for_each_direction_and_none_is_left_out_for_being_first(four):
+    summary = summary_of(four.pulls, UNIT, WINDOW, known=NO_SCATTER)
     assert (summary.tone, summary.word) == (Tone.GOOD, "IN WINDOW")
-    assert re.fullmatch(r"60\.\d ± \d\.\d N·m   3 of 3 in the window", summary.count)
-    first, second = summary.lines
-    # Sample standard deviation of 60 and 62: the square root of 2.
-    assert first.startswith("↻ 61.")
-    assert first.endswith("n = 2  s = 1.4")
+    assert re.fullmatch(r"60\.\d+ ± \d\.\d+ N·m   4 of 4 pulls counted", summary.count)
+    first, second = (line for line in summary.lines if "n = " in line)
+    assert first.startswith("↻ 63.")
+    assert first.endswith("n = 3")
     assert second.startswith("↺ 58.")
 
 
-def test_a_pull_alone_is_the_series():
-    summary = summary_of(model_after(60.0).pulls, UNIT, WINDOW)
+def test_a_pull_alone_is_the_series_and_what_to_do_next_is_the_first_line():
+    summary = summary_of(model_after(50.0).pulls, UNIT, WINDOW)
     assert summary.tone is Tone.GOOD
-    assert summary.lines[-1] == "the other way is missing"
+    assert summary.lines[0].startswith("pull 2 of 3, this way; then move the lever over")
 
 
-def test_pulls_that_disagree_are_undecided_until_the_odd_one_is_set_aside():
+def test_a_pull_set_aside_does_not_count():
     model = model_after(60.0, 60.0, 20.0)
-    assert summary_of(model.pulls, UNIT, WINDOW).word == "PULLS DISAGREE"
     assert summary_of(model.pulls, UNIT, WINDOW).tone is Tone.UNDECIDED
     model.exclude(3, "slipped off the lever")
-    assert summary_of(model.pulls, UNIT, WINDOW).tone is Tone.GOOD
     assert [pull.number for pull in counted(model.pulls, Basis.BREAKAWAY)] == [1, 2]
     assert card_of(model.pulls[2], UNIT, apart=False).excluded == "slipped off the lever"
+    assert "2 of 3 pulls counted" in summary_of(model.pulls, UNIT, WINDOW).count
 
 
-def test_a_series_is_judged_on_its_mean_as_the_command_line_judges_it():
-    """Each pull too near to the limit, their mean with its own uncertainty too: what would settle it is said."""
+def test_a_series_is_judged_as_the_command_line_judges_it():
     model = model_after(60.0, 35.4, 35.9, 35.6)
     summary = summary_of(model.pulls, UNIT, WINDOW)
-    verdict = judge_series(read_series([pull.result for pull in model.pulls]), WINDOW)
+    verdict = read_series([pull_of(pull.result) for pull in model.pulls], WINDOW).verdict
     assert verdict.state is VerdictState.UNDECIDED
     assert summary.tone is Tone.UNDECIDED
-    assert summary.lines[1] == settling_text(verdict.settling)
+    assert summary.lines[0] == settling_text(verdict)
     assert summary.count.startswith(with_spread(verdict.value_nm, verdict.expanded_u_nm, "N.m"))
 
 
-@pytest.mark.parametrize(
-    ("settling", "said"),
-    [(Settling(3, False), "pulls that should settle it: 3"), (Settling(None, False), "limit"), (Settling(None, True), "sensor")],
-)
-def test_what_would_settle_a_series_is_said(settling, said):
-    assert said in settling_text(settling)
+def test_a_series_that_chatters_never_looks_good(four):
+    chattering = Chatter(assessable=True, score=0.9, frequency_hz=8.0, peak_to_peak_nm=14.0, cycles=9)
+    pulls = [dataclasses.replace(pull, result=dataclasses.replace(pull.result, chatter=chattering)) for pull in four.pulls]
+    summary = summary_of(pulls, UNIT, WINDOW, known=NO_SCATTER)
+    assert (summary.tone, summary.word) == (Tone.CHATTER, "CHATTERS")
+    assert summary.lines[0] == "CHATTERS in 4 of 4 pulls"
+    verdict = judge(pulls[1].result, WINDOW, known=NO_SCATTER)
+    view = view_of(dataclasses.replace(pulls[1], verdict=verdict), UNIT)
+    assert (view.tone, view.word) == (Tone.CHATTER, "CHATTERS")
+    assert view.margin.startswith("CHATTERS · ")
+    assert "14.0 N·m" in view.notes[0]
 
 
 def test_without_a_window_a_series_has_its_mean(four):
     summary = summary_of(four.pulls, UNIT, None)
     assert (summary.tone, summary.word) == (Tone.NONE, "SERIES")
-    assert summary.count.endswith("3 pulls")
+    assert summary.count.endswith("4 of 4 pulls counted")
 
 
 def test_an_empty_series_says_so():

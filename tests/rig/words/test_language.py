@@ -13,9 +13,10 @@ from rig.window.qt.conditions_page import CHOICES
 from rig.window.qt.keys_page import KEYS
 from rig.window.qt.pull_page import REASONS
 from rig.window.qt.sides_page import HEADINGS
-from rig.window.views.verdict import CALIBRATION_WORDS, QUALITY_WORDS
+from rig.window.views.verdict import QUALITY_WORDS
 from rig.words.language import LANGUAGES, catalogue, number, read_po, say, speak
 from rig.words.sentences import CAUTIONS, STATE_WORD
+from rig.words.verdicts import MISSING
 
 RIG = Path(language.__file__).parents[1]
 
@@ -45,7 +46,7 @@ def in_tables():
     keys = {words for _, words in KEYS}
     tables = (
         CAUTIONS,
-        CALIBRATION_WORDS.values(),
+        MISSING.values(),
         STATE_WORD.values(),
         QUALITY_WORDS.values(),
         FIELD_NAMES.values(),

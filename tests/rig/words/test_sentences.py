@@ -4,22 +4,15 @@ import dataclasses
 
 import pytest
 
-from analysis.results import (
-    Breakaway,
-    Budget,
-    BudgetLine,
-    Chatter,
-    PullResult,
-    QualityCode,
-    QualityFlag,
-    SeriesResult,
-    Settling,
-    Verdict,
-    VerdictState,
-)
-from analysis.verdict.judge import judge, judge_value
+from analysis.judgement import Missing, Settling, SettlingCode, Verdict, VerdictState
+from analysis.results import Breakaway, Budget, BudgetLine, Chatter, PullResult, QualityCode, QualityFlag
+from analysis.verdict.decide import judge_value
+from analysis.verdict.judge import judge
+from analysis.verdict.series import read_series
+from analysis.verdict.votes import Pull
 from analysis.window import Basis, Window
 from rig.words import sentences as wording
+from rig.words import verdicts as words
 
 U = Budget((BudgetLine("calibration", 0.5, None), BudgetLine("noise", 0.1, 12.0)), 0.51, None, 1.96)
 RESULT = PullResult(1000, 2.0, 500.0, 1, (), Breakaway(47.3, 1.0, 2.0, U), None, Chatter(assessable=False, score=0.0), ())
@@ -41,57 +34,98 @@ def verdict(value_nm, window, **more):
     ],
 )
 def test_a_verdict_says_value_uncertainty_window_and_distance(value_nm, window, said):
-    text = wording.verdict_text(verdict(value_nm, window))
+    text = words.verdict_text(verdict(value_nm, window))
     assert text.startswith("pack breakaway ")
     assert said in text
     assert "probability in the window" in text
 
 
-def test_an_undecided_verdict_says_what_would_settle_it():
-    assert "would settle it" in wording.verdict_text(verdict(35.2, "35..60 N.m"))
+def test_a_statement_is_complete():
+    """ISO/IEC 17025:2017, 7.8.6.2 (from memory): the statement names the rule; JCGM 100, 7.2.3: k and the level of confidence."""
+    text = words.verdict_text(verdict(47.3, "35..60 N.m", missing=(Missing.SENSOR,)))
+    for part in ("k = 1.96", "95 %", "guarded acceptance", "35..60 N.m", "missing: sensor ("):
+        assert part in text
+    lbf = words.verdict_text(verdict(47.3, "25..45 lbf.ft"), "lbf.ft")
+    assert "34.89 +/- 0.74 lbf.ft is in the window 25..45 lbf.ft" in lbf
 
 
 @pytest.mark.parametrize(
     ("settling", "said"),
     [
-        (Settling(None, better_sensor=True), "no number of pulls would settle it"),
-        (Settling(1, better_sensor=False), "1 more pull should settle it"),
-        (Settling(4, better_sensor=False), "4 more pulls should settle it"),
-        (Settling(None, better_sensor=False), "lies on the limit"),
+        (Settling(SettlingCode.BETTER_SENSOR), "no number of pulls settles it"),
+        (Settling(SettlingCode.MORE_PULLS, 2), "one pull: pull twice more"),
+        (Settling(SettlingCode.MORE_PULLS, None), "one pull: pull twice more"),
+        (Settling(SettlingCode.MORE_PULLS, 7), "one pull: pull twice more; about 7 more settle it"),
+        (Settling(SettlingCode.MORE_PULLS, 4, so_far=3), "pull about 4 more"),
+        (Settling(SettlingCode.MORE_PULLS, 6, so_far=3, ways=2), "pull about 6 more, 3 each way"),
+        (Settling(SettlingCode.OTHER_WAY, 3, so_far=1), "pull 2 of 3, this way; then move the lever over and pull 3 the other way"),
+        (Settling(SettlingCode.OTHER_WAY, 3, so_far=3), "move the lever over and pull 3 the other way"),
+        (Settling(SettlingCode.TOO_NARROW), "the window is too narrow for this scatter"),
+        (Settling(SettlingCode.TOO_NARROW, on_limit=True), "it stands on the limit"),
+        (Settling(SettlingCode.KNOWN_WEIGHTS), "two known weights"),
+        (Settling(SettlingCode.STOP_AND_LOOK), "stop, look: the torque rises and nothing slips"),
+        (Settling(SettlingCode.ANSWER_NEEDED), "say whether"),
+        (Settling(SettlingCode.PULL_AGAIN), "pull again"),
     ],
 )
 def test_what_would_settle_it_is_said_as_it_was_reckoned(settling, said):
-    assert said in wording.verdict_text(verdict(35.2, "35..60 N.m", settling=settling))
+    text = words.verdict_text(verdict(35.2, "35..60 N.m", settling=settling))
+    assert text.endswith(f"{said}.") or said in text
+    assert "next: " in text
+
+
+def test_every_code_of_what_settles_has_words_and_none_suggests_pulls_where_pulling_hurts():
+    for code in SettlingCode:
+        assert words.settling_text(verdict(35.2, "35..60 N.m", settling=Settling(code, 3, so_far=2)))
+    stop = words.settling_text(verdict(35.2, "35..60 N.m", settling=Settling(SettlingCode.STOP_AND_LOOK)))
+    assert "more" not in stop
+
+
+def series_text(pulls, basis=Basis.BREAKAWAY):
+    window = Window.parse("35..60 N.m", basis)
+    return "\n".join(
+        words.series_lines(read_series(pulls, window), [f"{letter}.csv" for letter in "abcdefgh"[: len(pulls)]], basis)
+    )
 
 
 def test_a_series_says_mean_scatter_both_ways_and_what_was_left_out():
-    series = SeriesResult(Basis.BREAKAWAY, 50.0, 1.5, U, (1, 2, 3), 0, (4,), 0.04, (51.0, 49.0))
-    names = ["a.csv", "b.csv", "c.csv", "d.csv", "e.csv"]
-    text = "\n".join(wording.series_lines(series, names, verdict(50.0, "35..60 N.m")))
-    for words in (
-        "series of 5 pulls",
-        "50.0 +/- 1.0 N.m, the mean of 3",
-        "1.50 N.m",
-        "+4.0 %",
-        "first after rest: a.csv",
-        "no reading: e.csv",
+    pulls = [
+        Pull.of(51.0, rest_s=3600.0),
+        Pull.of(50.0, rest_s=30.0),
+        Pull.of(52.0, rest_s=30.0),
+        Pull.of(44.0, direction=-1, rest_s=30.0),
+        Pull.of(46.0, direction=-1, rest_s=30.0),
+        Pull(),
+        dataclasses.replace(Pull.of(20.0), excluded="slipped off the lever"),
+        dataclasses.replace(Pull.of(51.0), chatters=True),
+    ]
+    text = series_text(pulls)
+    for part in (
+        "series of 8 pulls, 5 counted",
+        "apart: a.csv (rested far longer than the others)",
+        "apart: f.csv (no reading)",
+        "excluded: g.csv (slipped off the lever)",
+        "the mean of 5",
+        "51.0 N.m in the first direction, 45.0 N.m the other way: +12.5 %; the directions differ: look for bind",
+        "CHATTERS in 1 of 1 pulls",
+        "the other way, 45.0 +/-",
     ):
-        assert words in text
-    none = SeriesResult(Basis.SLIDING, None, None, None, (), None, (0,), None, (None, None))
-    assert "pack sliding was read in none" in "\n".join(wording.series_lines(none, ["a.csv"], None))
-
-
-def test_what_a_verdict_lacks_is_said():
-    assert "uncertainty is not known" in wording.verdict_text(verdict(47.0, "35..60 N.m", missing=("sensor_uncertainty",)))
+        assert part in text
+    assert text.index("CHATTERS") < text.index("IN WINDOW")  # before the verdict
+    assert "pack sliding was read in none" in series_text([Pull()], Basis.SLIDING)
+    assert "turned freely: a.csv" in series_text([Pull.of()])
 
 
 def test_a_free_unit_and_an_absent_reading_say_so():
-    free = dataclasses.replace(RESULT, breakaway=None, held_nothing=True)
-    said = wording.verdict_text(judge(free, Window.parse("35..60 N.m")))
+    free = dataclasses.replace(RESULT, breakaway=None, held_nothing=True, detection_nm=2.0)
+    said = words.verdict_text(judge(free, Window.parse("35..60 N.m")))
     assert "nothing held" in said
     assert "below the window" in said
-    assert "below" not in wording.verdict_text(judge(free, Window.parse("..60 N.m")))
-    assert "there is no pack sliding" in wording.verdict_text(judge(RESULT, Window.parse("35..60 N.m", Basis.SLIDING)))
+    assert "less than 2.00 N.m" in said
+    assert "held side engaged" in said
+    assert "in the window" in words.verdict_text(judge(free, Window.parse("..60 N.m")))
+    assert "stays undecided" in words.verdict_text(judge(free, Window.parse("1..60 N.m")))
+    assert "there is no pack sliding" in words.verdict_text(judge(RESULT, Window.parse("35..60 N.m", Basis.SLIDING)))
 
 
 def test_every_doubt_and_state_has_words_with_and_without_a_figure():
@@ -107,10 +141,12 @@ def test_every_doubt_and_state_has_words_with_and_without_a_figure():
 
 def test_figures_are_given_to_the_place_the_uncertainty_allows():
     # JCGM 100:2008, 7.2.6: at most two significant digits of the uncertainty, the value rounded to be consistent with it.
-    assert wording.torque_with_u(47.318, 1.234) == "47.3 +/- 1.2 N.m"
-    assert wording.torque_with_u(47.318, 0.0312) == "47.32 +/- 0.03 N.m"
+    # Rounded up, so that no interval is told narrower than it is.
+    assert wording.torque_with_u(47.318, 1.234) == "47.3 +/- 1.3 N.m"
+    assert wording.torque_with_u(47.318, 0.0312) == "47.318 +/- 0.032 N.m"
+    assert wording.torque_with_u(47.318, 0.000012) == "47.318000 +/- 0.000012 N.m"
     assert wording.torque_with_u(47.318, 0.9996) == "47.3 +/- 1.0 N.m"
-    assert wording.torque_with_u(147.318, 12.3) == "147 +/- 12 N.m"
+    assert wording.torque_with_u(147.318, 12.3) == "147 +/- 13 N.m"
     assert wording.torque_with_u(1.35582, 0.1, "lbf.ft") == "1.000 +/- 0.074 lbf.ft"
     assert wording.torque_with_u(0.0, 0.5) == "0.00 +/- 0.50 N.m"
     assert wording.torque_with_u(47.318, None) == "47.3 N.m"
@@ -156,7 +192,7 @@ def test_the_cautions_defer_to_the_maker():
 
 def test_a_verdict_without_a_probability_still_reads():
     bare = Verdict(VerdictState.IN_WINDOW, Basis.BREAKAWAY, 47.0, None, None, 35.0, 60.0, None)
-    assert wording.verdict_text(bare) == "pack breakaway 47.0 N.m is in the window 35..60 N.m."
+    assert words.verdict_text(bare) == "pack breakaway 47.0 N.m is in the window 35..60 N.m (guarded acceptance)."
 
 
 def test_a_clipped_pull_asks_for_a_larger_range_not_for_more_pulls() -> None:
@@ -169,9 +205,10 @@ def test_a_clipped_pull_asks_for_a_larger_range_not_for_more_pulls() -> None:
         low_nm=40.0,
         high_nm=55.0,
         probability_in_window=None,
-        missing=("overload",),
+        missing=(Missing.LOWER_BOUND,),
+        settling=Settling(SettlingCode.BETTER_SENSOR),
     )
-    sentence = wording.verdict_text(clipped)
+    sentence = words.verdict_text(clipped)
     assert "larger range" in sentence
     assert "more pulls" not in sentence
 

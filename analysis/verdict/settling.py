@@ -1,0 +1,110 @@
+"""What would settle a verdict that is not decided: how many more pulls, or why no number of pulls would do.
+
+Foretold from what the series says so far. Given a scatter sigma the unit's mean is normal about the mean m of n pulls, and the mean
+after N more is normal about m with the variance sigma^2 N / (n (n + N)); sigma^2 itself is nu s^2 over a chi-squared of nu
+degrees of freedom (the posterior that goes with the t of the verdict; JCGM 101:2008, 6.4.9). Advice is given where the verdict
+would then be decided, either way, with `SURE` probability.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import chdtri, fdtri, ndtr, stdtrit
+
+from analysis.judgement import DirectionMean, ScatterUsed
+from analysis.trace import Floats
+from analysis.verdict.scatter import TEST_LEVEL, TESTED_FROM
+from analysis.verdict.uncertainty import CONFIDENCE, student
+from analysis.window import Window
+
+MOST_PULLS = 20
+"""Nobody pulls a unit more often than that to decide (contract, section 3)."""
+
+SURE = 0.85
+"""Probability from which on a number is foretold: four in five must come true, also where the bench scatters otherwise."""
+
+_NODES = (np.arange(40) + 0.5) / 40
+"""Probabilities at which the distribution of the scatter is taken, evenly: 40 give the result to a hundredth."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """Whether more pulls would settle it.
+
+    pulls        the fewest that would, shared by the directions; None: up to `MOST_PULLS` would not
+    by_sensor    with None: they would, were it not for what all pulls share (sensor, zero)
+    on_limit     with None: a unit in the middle of this window would be decided, so it is the place and not the window
+    """
+
+    pulls: int | None
+    by_sensor: bool = False
+    on_limit: bool = False
+
+
+def outlook(ways: Sequence[DirectionMean], scatter: ScatterUsed, window: Window, shared_u_nm: Sequence[float]) -> Outlook:
+    """How many more pulls would settle it; `shared_u_nm` is what all pulls share, for each of the `ways`."""
+    if scatter.relative == 0 or scatter.degrees_of_freedom is None:
+        return Outlook(None, by_sensor=True)
+    each = np.arange(1, MOST_PULLS // len(ways) + 1)
+    sure = chance_decided(ways, scatter, window, shared_u_nm, each)
+    enough = np.flatnonzero(sure >= SURE)
+    if enough.size:
+        return Outlook(int(each[enough[0]]) * len(ways))
+    by_sensor = bool((chance_decided(ways, scatter, window, [0.0] * len(ways), each) >= SURE).any())
+    return Outlook(None, by_sensor=by_sensor, on_limit=_has_room(ways, scatter, window, shared_u_nm))
+
+
+def chance_decided(
+    ways: Sequence[DirectionMean], scatter: ScatterUsed, window: Window, shared_u_nm: Sequence[float], each: np.ndarray
+) -> Floats:
+    """Probability that all directions are decided, either way, after so many more pulls each: (k,) numbers to (k,)."""
+    degrees = scatter.degrees_of_freedom
+    assert degrees is not None
+    sigma = scatter.relative * np.sqrt(degrees / chdtri(degrees, _NODES))[:, None]
+    after = _scatter_after(scatter, sigma, each * len(ways))
+    together = np.ones((_NODES.size, each.size))
+    for way, shared in zip(ways, shared_u_nm, strict=True):
+        spread = sigma * way.mean_nm * np.sqrt(each / (way.n * (way.n + each)))
+        guard = np.hypot(after * way.mean_nm / np.sqrt(way.n + each), student(None) * shared)
+        decided = np.zeros_like(together)
+        low, high = window.low_nm, window.high_nm
+        up_to = [math.inf if high is None else high - guard]
+        down_to = [-math.inf if low is None else low + guard]
+        if high is not None:
+            decided += ndtr((way.mean_nm - high - guard) / spread)
+        if low is not None:
+            decided += ndtr((low - guard - way.mean_nm) / spread)
+        decided += np.maximum(0.0, ndtr((up_to[0] - way.mean_nm) / spread) - ndtr((down_to[0] - way.mean_nm) / spread))
+        together *= decided
+    return np.asarray(together.mean(axis=0), dtype=np.float64)
+
+
+def _scatter_after(scatter: ScatterUsed, sigma: Floats, more: np.ndarray) -> Floats:
+    """T times the scatter that will be counted with after so many more pulls, at its most likely; as a share of the reading."""
+    own_degrees = scatter.own_degrees_of_freedom + more
+    own = (scatter.own_degrees_of_freedom * (scatter.own_relative or 0.0) ** 2 + more * sigma**2) / own_degrees
+    known_degrees = scatter.known_degrees_of_freedom or 0.0
+    degrees = known_degrees + own_degrees
+    pooled = (known_degrees * scatter.known_relative**2 + own_degrees * own) / degrees
+    alone = (own_degrees >= TESTED_FROM) & (own > scatter.known_relative**2 * fdtri(own_degrees, known_degrees, TEST_LEVEL))
+    tail = 0.5 + CONFIDENCE / 2
+    after = np.where(alone, stdtrit(own_degrees, tail) * np.sqrt(own), stdtrit(degrees, tail) * np.sqrt(pooled))
+    return np.asarray(after, dtype=np.float64)
+
+
+def _has_room(ways: Sequence[DirectionMean], scatter: ScatterUsed, window: Window, shared_u_nm: Sequence[float]) -> bool:
+    """Whether the window is wider than the expanded uncertainty that the most pulls would reach, on both sides of its middle."""
+    if window.low_nm is None or window.high_nm is None:
+        return True
+    for way, shared in zip(ways, shared_u_nm, strict=True):
+        n = way.n + MOST_PULLS // len(ways)
+        reach = math.hypot(
+            student(scatter.degrees_of_freedom) * scatter.relative * way.mean_nm / math.sqrt(n), student(None) * shared
+        )
+        if window.high_nm - window.low_nm <= 2 * reach:
+            return False
+    return True

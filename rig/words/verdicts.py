@@ -1,0 +1,239 @@
+"""Verdicts in words: of a pull, of a series, and what to do next. One place for terminal, documents and window.
+
+What is said of what to do next and of what is missing goes through `say`, for the window shows it too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analysis.judgement import DecisionRule, Missing, ScatterUsed, SeriesFigure, SeriesResult, SettlingCode, Verdict, VerdictState
+from analysis.verdict.apart import Apart
+from analysis.verdict.series import ASYMMETRY_WORTH_A_WORD, PULLS_EACH_WAY
+from analysis.verdict.settling import MOST_PULLS
+from analysis.window import Basis
+from rig.words.language import say
+from rig.words.sentences import NAME_OF, STATE_WORD, torque, torque_with_u, window
+
+MISSING = {
+    Missing.SENSOR: "the sensor's uncertainty is not known: only what is far off is decided",
+    Missing.CERTIFICATE_EXPIRED: "the sensor's calibration is out of date",
+    Missing.BEYOND_RANGE: "outside the torque the sensor was calibrated for",
+    Missing.ZERO: "the sensor's zero moved, or could not be proven",
+    Missing.NOT_EXERCISED: "the sensor was not loaded so far three times before; exercise it and take a new zero",
+    Missing.ARRANGEMENT: "who was held and who turned is not stated",
+    Missing.OTHER_DIRECTION: "pulls the other way are missing",
+    Missing.PLATE_STATE: "the window is for plates in another state, or the state is not stated",
+    Missing.CONDITIONS: "oil, temperature or closure are not stated for all pulls",
+    Missing.LOWER_BOUND: "the sensor was at its limit: the torque is at least the value",
+    Missing.HELD_AT_TIMES: "some pulls held and some turned freely",
+}
+"""What a verdict lacks, by its code."""
+
+FREE_CHECKS = "check first: held side engaged, ratchet, case and other output not both free, sensor awake"
+APART = {
+    Apart.FIRST_AFTER_REST: "rested far longer than the others",
+    Apart.STRAY: "stands off all others",
+    Apart.NO_READING: "no reading",
+}
+
+
+def missing_text(code: Missing) -> str:
+    """What a code of `missing` means, in the user's language."""
+    return say(MISSING[code])
+
+
+def settling_text(verdict: Verdict) -> str:
+    """What to do next, short enough to be shown in large; '' where there is nothing to do."""
+    settling = verdict.settling
+    if settling is None:
+        return ""
+    match settling.code:
+        case SettlingCode.MORE_PULLS if settling.so_far == 1 and settling.ways == 1:
+            if settling.pulls is None or settling.pulls < PULLS_EACH_WAY:
+                return say("one pull: pull twice more")
+            return say("one pull: pull twice more; about {n} more settle it", n=settling.pulls)
+        case SettlingCode.MORE_PULLS if settling.ways == 2:
+            return say("pull about {n} more, {each} each way", n=settling.pulls, each=(settling.pulls or 0) // 2)
+        case SettlingCode.MORE_PULLS:
+            return say("pull about {n} more", n=settling.pulls)
+        case SettlingCode.OTHER_WAY if settling.so_far < PULLS_EACH_WAY:
+            text = "pull {next} of {all}, this way; then move the lever over and pull {all} the other way"
+            return say(text, next=settling.so_far + 1, all=PULLS_EACH_WAY)
+        case SettlingCode.OTHER_WAY:
+            return say("move the lever over and pull {all} the other way", all=PULLS_EACH_WAY)
+        case SettlingCode.BETTER_SENSOR if Missing.LOWER_BOUND in verdict.missing:
+            return say("pull again with a sensor of larger range")
+        case SettlingCode.BETTER_SENSOR if verdict.held_nothing:
+            return say("the sensor is too large for this window: use a smaller one")
+        case SettlingCode.BETTER_SENSOR:
+            return say("no number of pulls settles it, a better sensor would")
+        case SettlingCode.KNOWN_WEIGHTS:
+            return say("hang two known weights on the lever: platepull calibrate --check, one minute")
+        case SettlingCode.ANSWER_NEEDED:
+            return say("the level at rest moved: say whether the lever was hung on or the zero moved")
+        case SettlingCode.PULL_AGAIN:
+            return say("no level rest to take the zero from: hands off for a second, then pull again")
+        case SettlingCode.STOP_AND_LOOK if Missing.HELD_AT_TIMES in verdict.missing:
+            return say("stop, look: it held at times and turned freely at times")
+        case SettlingCode.STOP_AND_LOOK:
+            return say("stop, look: the torque rises and nothing slips")
+        case SettlingCode.TOO_NARROW if settling.on_limit:
+            return say("it stands on the limit: {n} more pulls would not settle it", n=MOST_PULLS)
+        case SettlingCode.TOO_NARROW:
+            return say("the window is too narrow for this scatter: {n} more pulls would not settle it", n=MOST_PULLS)
+
+
+def verdict_text(verdict: Verdict, unit: str = "N.m") -> str:
+    """The verdict as sentences: value, U with k and confidence, limits, rule, probability, what is missing, what to do next."""
+    typed = verdict.window_text if verdict.window_unit == unit else ""
+    limits = typed or window(verdict.low_nm, verdict.high_nm, unit)
+    parts = [f"{_statement(verdict, limits, unit)}."]
+    if verdict.held_nothing:
+        parts.append(f"{FREE_CHECKS}.")
+    parts += [f"missing: {code} ({MISSING[code]})." for code in verdict.missing]
+    after = settling_text(verdict)
+    return " ".join([*parts, *([f"next: {after}."] if after else [])])
+
+
+def _statement(verdict: Verdict, limits: str, unit: str) -> str:
+    name = NAME_OF[verdict.basis]
+    if verdict.held_nothing:
+        return _free(verdict, name, limits, unit)
+    if verdict.value_nm is None:
+        return f"there is no {name} to hold against the window {limits}"
+    bound = "at least " if Missing.LOWER_BOUND in verdict.missing else ""
+    value = f"{name} {bound}{torque_with_u(verdict.value_nm, verdict.expanded_u_nm, unit)}"
+    return f"{value}{_where(verdict, limits, unit)} ({'; '.join(_small_print(verdict))})"
+
+
+def _free(verdict: Verdict, name: str, limits: str, unit: str) -> str:
+    least = "" if verdict.expanded_u_nm is None else f": less than {torque(verdict.expanded_u_nm, unit)}"
+    held = f"nothing held, the unit turned freely; {name} counts as {torque(0.0, unit)}{least}"
+    match verdict.state:
+        case VerdictState.BELOW:
+            return f"{held}; it is below the window {limits}"
+        case VerdictState.IN_WINDOW:
+            return f"{held}; it is in the window {limits}"
+        case _:
+            return f"{held}; the window {limits} stays undecided"
+
+
+def _where(verdict: Verdict, limits: str, unit: str) -> str:
+    deciding = verdict.deciding
+    value_nm = verdict.value_nm if deciding is None or deciding.value_nm is None else deciding.value_nm
+    assert value_nm is not None
+    low_nm, high_nm = verdict.low_nm, verdict.high_nm
+    which = ""
+    if deciding is not None and deciding.value_nm != verdict.value_nm:
+        way = "first direction" if deciding.direction == 1 else "other way"
+        which = f"; the {way}, {torque_with_u(value_nm, deciding.expanded_u_nm, unit)}, decides: it"
+    match verdict.state:
+        case VerdictState.IN_WINDOW:
+            return f"{which} is in the window {limits}"
+        case VerdictState.BELOW:
+            return f"{which} is below the window {limits}, short by {torque((low_nm or 0.0) - value_nm, unit)}"
+        case VerdictState.ABOVE:
+            return f"{which} is above the window {limits}, over by {torque(value_nm - (high_nm or 0.0), unit)}"
+        case _ if verdict.probability_in_window is None:
+            return f"{which} leaves the window {limits} undecided"
+        case _:
+            near_low = low_nm is not None and (high_nm is None or abs(value_nm - low_nm) <= abs(value_nm - high_nm))
+            limit = torque((low_nm if near_low else high_nm) or 0.0, unit)
+            return f"{which} is too near to the {'lower' if near_low else 'upper'} limit of {limit} to decide ({limits})"
+
+
+def _small_print(verdict: Verdict) -> list[str]:
+    share = verdict.probability_in_window
+    rule = "guarded acceptance" if verdict.rule is DecisionRule.GUARDED else "simple acceptance"
+    parts = [] if share is None else [f"probability in the window {percent(share)}"]
+    if verdict.coverage_factor is not None:
+        parts.append(f"k = {verdict.coverage_factor:.2f}, {100 * verdict.confidence:.0f} %")
+    parts.append(rule)
+    if verdict.scatter is not None:
+        parts.append(scatter_text(verdict.scatter))
+    return parts
+
+
+def percent(share: float) -> str:
+    """A probability, never as a certainty.
+
+    >>> percent(0.9999), percent(0.623)
+    ('over 99.9 %', '62 %')
+    """
+    if share > 0.999 or share < 0.001:
+        return "over 99.9 %" if share > 0.5 else "under 0.1 %"
+    return f"{100 * share:.{1 if share > 0.99 or share < 0.01 else 0}f} %"
+
+
+def scatter_text(scatter: ScatterUsed) -> str:
+    """Where the scatter from pull to pull comes from."""
+    if scatter.degrees_of_freedom is None:
+        return "these pulls alone, no scatter between pulls counted"
+    size = f"scatter between pulls {100 * scatter.relative:.1f} %"
+    if not scatter.pooled:
+        return (
+            f"{size}, of these pulls alone: they scatter more than this bench usually does ({100 * scatter.known_relative:.1f} %)"
+        )
+    if scatter.own_degrees_of_freedom == 0:
+        return f"{size}, as known before"
+    return f"{size}, of these pulls and what was known before"
+
+
+# -- series -----------------------------------------------------------------------------------------------------------------------
+
+
+def series_lines(series: SeriesResult, names: Sequence[str], basis: Basis, unit: str = "N.m") -> list[str]:
+    """What several pulls together say, as rows to print; `names` are those of the pulls, in their order."""
+    rows = [f"series of {series.n} pulls, {len(series.counted)} counted"]
+    rows += [f"  apart: {names[index]} ({APART.get(Apart(reason), reason)})" for index, reason in series.apart]
+    rows += [f"  excluded: {names[index]} ({reason})" for index, reason in series.excluded]
+    rows += [f"  turned freely: {names[index]}" for index in series.free]
+    rows += [f"  {line}" for each in (Basis.BREAKAWAY, Basis.SLIDING) for line in _figure_lines(series.figure(each), each, unit)]
+    if series.figure(basis) is None and not series.free:
+        rows.append(f"  {NAME_OF[basis]} was read in none of them")
+    if series.gap_hides_a_stray:
+        rows.append("  too few pulls to tell a stray, and one may be among them: pull again")
+    rows.append(f"  {series_chatter_text(series)}")
+    if series.verdict is not None:
+        word = STATE_WORD[series.verdict.state] + (", CHATTERS" if series.chattering else "")
+        rows.append(f"  {word}: {verdict_text(series.verdict, unit)}")
+    return rows
+
+
+def _figure_lines(figure: SeriesFigure | None, basis: Basis, unit: str) -> list[str]:
+    if figure is None:
+        return []
+    count = sum(way.n for _, way in figure.ways)
+    mean = torque_with_u(figure.mean_nm, figure.budget.expanded_u_nm, unit)
+    own = figure.scatter.own_relative
+    scatter = "" if own is None else f", scatter between pulls {100 * own:.1f} %"
+    rows = [f"{NAME_OF[basis]} {mean}, the mean of {count}{scatter}"]
+    asymmetry = figure.asymmetry
+    if asymmetry is not None:
+        forward, back = (figure.way(direction) for direction in (1, -1))
+        assert forward is not None
+        assert back is not None
+        both = f"{torque(forward.mean_nm, unit)} in the first direction, {torque(back.mean_nm, unit)} the other way"
+        finding = asymmetry_text(asymmetry)
+        rows.append(f"  {both}: {100 * asymmetry:+.1f} %{'; ' + finding if finding else ''}")
+    return rows
+
+
+def asymmetry_text(asymmetry: float) -> str:
+    """What a difference between the directions points to; '' where it is small."""
+    if abs(asymmetry) < ASYMMETRY_WORTH_A_WORD:
+        return ""
+    return say("the directions differ: look for bind, a spline edge or a sensor offset")
+
+
+def series_chatter_text(series: SeriesResult) -> str:
+    """How many of the pulls chatter; said before the verdict."""
+    unknown = series.n - len(series.excluded) - series.assessable
+    if not series.assessable:
+        return say("chatter: not assessable in any pull")
+    if series.chattering:
+        text = say("CHATTERS in {k} of {n} pulls", k=series.chattering, n=series.assessable)
+    else:
+        text = say("no chatter in {n} of {n} pulls", n=series.assessable)
+    return text + ("" if not unknown else say(", not assessable in {n}", n=unknown))
