@@ -13,11 +13,12 @@ Align = Literal["left", "right", "center"]
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A heading within the page; level 1 of the annex, level 2 of a part."""
+    """A heading within the page; level 1 of the annex, level 2 of a part. `under` is a line that stays with it."""
 
     kind: ClassVar = "heading"
     text: str
     level: int = 2
+    under: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +60,15 @@ class Statement:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table with a head; `marked` rows are struck through (they do not count, and are still told)."""
+    """A table with a head; `align` is a letter a column: l, r or c.
+
+    `marked` rows are struck through: they do not count, and are still told.
+    """
 
     kind: ClassVar = "table"
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
-    align: tuple[Align, ...]
+    align: str
     marked: tuple[int, ...] = ()
     small: bool = False
 

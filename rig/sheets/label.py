@@ -1,0 +1,45 @@
+"""The label of a job: what the next person at the vice wants to know of the unit, small enough to stick on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from analysis.window import Window
+from rig.sheets.annex import shims_of
+from rig.sheets.blocks import Facts, Page, Statement
+from rig.sheets.hand_over import as_found_and_final, oil_filled, value_of
+from rig.sheets.phrases import Phrases
+from rig.sheets.said import STATE, TONE, day_of, joined, known
+
+HEAD_SHOWN = 16
+"""Signs of the chain's head on the label: enough to find it again."""
+
+
+def label(job: Mapping[str, Any], phrases: Phrases, *, window: Window | None, printed: str, workshop: str | None = None) -> Page:
+    """The label as a page; arguments as of `hand_over`."""
+    say = phrases.say
+    _, final = as_found_and_final(known(job, "series"))
+    state = "no_window" if final is None else str(final.get("verdict") or "no_window")
+    sentence = say("There is no pull of the unit as it goes out; nothing is said of it here.")
+    if final is not None:
+        torque = phrases.torque(value_of(final), final.get("expanded_u_nm"))
+        sentence = say("{torque}, arrangement {code}", torque=torque, code=final.get("arrangement") or "–")
+        if window is not None:
+            sentence += "; " + say("window {limits}", limits=phrases.window(window.low_nm, window.high_nm, "torque"))
+    rows = (
+        (say("customer"), str(job.get("customer") or "–")),
+        (say("finished"), day_of(job.get("closed_at")) or say("still open")),
+        (say("oil"), oil_filled(job)),
+        (say("shims"), shims_of(job, phrases) or "–"),
+        (say("record"), f"{str(job.get('head') or '–')[:HEAD_SHOWN]}"),
+    )
+    return Page(
+        title=str(job.get("unit") or "–"),
+        subtitle="",
+        right=joined(workshop, say("job {number}", number=job.get("job", "")), printed),
+        blocks=(Statement(TONE.get(state, "open"), say(STATE.get(state, state)), sentence), Facts(rows, columns=1)),
+        foot=say("Preload only, not lock-up. The maker's manual decides."),
+        page_of="",
+        template="label.typ",
+    )
