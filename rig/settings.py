@@ -10,6 +10,8 @@ device = "bench.toml"      # the profile that `live` and `record` use; a plain n
 out = "C:/pulls"           # where recordings go
 who = "T.W."               # initials of who pulls
 book = "C:/jobs/book.sqlite"     # the job book: a file, or postgresql://USER@HOST/NAME
+workshop = "NAME, PLACE"   # what stands on printed sheets
+language = "en"            # of printed sheets: en or de
 """
 
 from __future__ import annotations
@@ -88,6 +90,17 @@ class Settings(Closed, frozen=True, kw_only=True):
     out: Name | None = None
     who: Name | None = None
     book: Name | None = None
+    window: str | None = None
+    basis: str | None = None
+    rule: str | None = None
+    unit: str | None = None
+    u: str | None = None
+    device: str | None = None
+    out: str | None = None
+    who: str | None = None
+    book: str | None = None
+    workshop: str | None = None
+    language: str | None = None
 
 
 def config_folder(environ: Mapping[str, str], platform: str, home: Path) -> Path:

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rig.commands import _sheets
 from rig.commands._book import add_book, add_json, add_who, named_person, open_book, wants_json, who_of
 from rig.errors import ArgumentError
 
@@ -75,6 +76,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     strike.add_argument("entry", metavar="ENTRY", type=int, help="number of the entry")
     strike.add_argument("--why", metavar="TEXT", required=True, help="the reason")
 
+    _sheets.add_actions(lambda name, text: _action(actions, name, text))
+
     close = _action(actions, "close", "the unit is handed over")
     close.add_argument("number", metavar="NUMBER", help="of the job, or 'last'")
 
@@ -126,6 +129,8 @@ def run(args: argparse.Namespace) -> int:
         "step": _step,
         "strike": _strike,
         "close": _close,
+        "sheet": _sheets.print_sheet,
+        "label": _sheets.print_label,
     }
     with open_book(args, settings) as book:
         if getattr(args, "number", None) == "last":

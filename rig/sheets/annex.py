@@ -52,7 +52,7 @@ def _pulls(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
         rows.append(
             (
                 str(pull.get("entry", "")),
-                str(pull.get("phase") or "–"),
+                say(str(pull.get("phase") or "–")),
                 str(pull.get("arrangement") or "–"),
                 {1: "↻", -1: "↺"}.get(pull.get("direction") or 0, "–"),
                 phrases.torque_figure(pull.get("breakaway_nm")),
@@ -329,7 +329,7 @@ def _fasteners(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
         picture = drawings.bolt_circle(order, off, alt=caption + " " + all_of(map(str, order)), caption=caption, width_mm=36.0)
         half = -(-len(rows) // 2) if len(rows) > 6 else len(rows)
         tables = tuple((Table(tuple(heads), tuple(part), align, small=True),) for part in (rows[:half], rows[half:]) if part)
-        columns = Columns(((picture,), *tables), (1.0,) * (1 + len(tables)))
+        columns = Columns(((picture,), *tables), (0.62, *(1.0 for _ in tables)))
         blocks += [Heading(say("Fasteners: {name}", name=one["name"]), under=_group_text(one, phrases)), columns]
     return blocks
 

@@ -30,7 +30,7 @@ from rig.sheets.blocks import (
     Tone,
 )
 from rig.sheets.phrases import Phrases
-from rig.sheets.said import ARRANGEMENT, CAUTIONS, FOOT, PAGE_OF, STANDING, STATE, TONE, day_of, joined, known
+from rig.sheets.said import ARRANGEMENT, CAUTIONS, FOOT, PAGE_OF, STANDING, STATE, TONE, additive_of, day_of, joined, known
 
 AS_FOUND = "as found"
 """The phase of the pulls before anything was changed, as the metadata have it."""
@@ -326,7 +326,7 @@ def _conditions(
     temperatures = [info.temperature_c for info in infos if info.temperature_c is not None]
     sensors = sorted({_sensor(info, phrases) for info in infos} - {""})
     certificates = sorted({_certificate(info, phrases) for info in infos} - {""})
-    oil = joined(None if series is None else series.get("lubricant"), None if series is None else series.get("additive"))
+    oil = joined(None if series is None else series.get("lubricant"), None if series is None else additive_of(series))
     plates = joined(*(None if series is None else series.get(name) for name in ("plates", "plate_state")))
     degrees = ""
     if temperatures:
@@ -375,7 +375,7 @@ def oil_filled(job: Mapping[str, Any]) -> str:
         return "–"
     last = oils[-1]
     parts = joined(last.get("oil") or last.get("text"), last.get("volume"))
-    additive = joined(last.get("additive"), last.get("dose"))
+    additive = joined(additive_of(last), last.get("dose") if additive_of(last) else None)
     return ", ".join(parts) + (f" + {', '.join(additive)}" if additive else "")
 
 
@@ -387,12 +387,16 @@ def _fitted(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
     say = phrases.say
     lines = annex.refit_lines(job, phrases)
     parts = [annex.part_text(part, phrases) for part in known(job, "parts") if not part.get("struck")]
-    left: list[Block] = [Heading(say("Refit")), Bullets(tuple(lines) or ("–",), small=True)]
-    right: list[Block] = [Heading(say("Parts fitted")), Bullets(tuple(parts) or ("–",), small=True)]
+    left: list[Block] = [Heading(say("Refit")), _listed(lines)]
+    right: list[Block] = [Heading(say("Parts fitted")), _listed(parts)]
     shims = annex.shims_before_and_after(job, phrases)
     if shims:
         right += [Text(shims, small=True)]
     return [Columns((tuple(left), tuple(right)), (1.35, 1.0))]
+
+
+def _listed(items: Sequence[str]) -> Block:
+    return Bullets(tuple(items), small=True) if items else Text("–", small=True)
 
 
 def _limits_of_the_test(phrases: Phrases) -> list[Block]:

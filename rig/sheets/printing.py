@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import functools
 import json
+from collections.abc import Callable
 from datetime import UTC, date, datetime, time
 from importlib import resources
 from pathlib import Path
@@ -54,19 +55,31 @@ def write_pdf(path: Path, page: Page, *, language: str, day: date) -> None:
 
 
 def _compile(page: Page, language: str, day: date, form: str, **options: Any) -> list[bytes]:
-    content = plain(page) | {"language": language, "day": [day.year, day.month, day.day]}
-    data = json.dumps(content, ensure_ascii=False)
+    content = _each_text(plain(page), _printable) | {"language": language, "day": [day.year, day.month, day.day]}
     with resources.as_file(resources.files("rig.sheets") / "templates") as folder:
         try:
-            return _typeset(folder, page.template, _printable(data), day, form, options)
+            return _typeset(folder, page.template, content, day, form, options)
         except _typst().TypstError as fault:
             if "could not be displayed" not in str(fault):
-                raise SheetError(f"the page could not be set ({fault})", remedy="report this with the job") from fault
+                raise _ours(fault) from fault
         # Only now, and seldom: which of the characters typed do the fonts have?
         try:
-            return _typeset(folder, page.template, _in_fonts(_printable(data)), day, form, options)
+            return _typeset(folder, page.template, _each_text(content, _in_fonts), day, form, options)
         except _typst().TypstError as fault:
-            raise SheetError(f"the page could not be set ({fault})", remedy="report this with the job") from fault
+            raise _ours(fault) from fault
+
+
+def _ours(fault: Exception) -> SheetError:
+    return SheetError(f"the page could not be set ({fault})", remedy="report this with the job")
+
+
+def _each_text(content: Any, change: Callable[[str], str]) -> Any:
+    """JSON values with every text changed."""
+    if isinstance(content, str):
+        return change(content)
+    if isinstance(content, dict):
+        return {key: _each_text(value, change) for key, value in content.items()}
+    return [_each_text(value, change) for value in content] if isinstance(content, list) else content
 
 
 def _typst() -> Any:
@@ -77,14 +90,14 @@ def _typst() -> Any:
     return typst
 
 
-def _typeset(folder: Path, template: str, data: str, day: date, form: str, options: dict[str, Any]) -> list[bytes]:
+def _typeset(folder: Path, template: str, content: Any, day: date, form: str, options: dict[str, Any]) -> list[bytes]:
     standards = {"pdf_standards": STANDARDS} if form == "pdf" else {}
     result = _typst().compile(
         str(folder / template),
         root=str(folder),
         font_paths=_fonts(),
         format=form,
-        sys_inputs={"data": data},
+        sys_inputs={"data": json.dumps(content, ensure_ascii=False)},
         timestamp=datetime.combine(day, time(), UTC),
         **standards,
         **options,
@@ -99,7 +112,7 @@ def _fonts() -> Any:
 
 def _printable(text: str) -> str:
     """Without control characters and marks that turn the writing direction: no font shows them."""
-    return "".join(char if char.isprintable() or char == "\n" else " " for char in text)
+    return "".join(char if char.isprintable() else " " for char in text)
 
 
 def _in_fonts(text: str) -> str:

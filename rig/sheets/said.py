@@ -75,6 +75,12 @@ def minute_of(moment: object) -> str:
     return "–" if not moment else str(moment)[:16].replace("T", " ")
 
 
+def additive_of(entry: Mapping[str, Any]) -> str | None:
+    """The additive of an oil or a series; None where there is none, however that was said."""
+    text = str(entry.get("additive") or "").strip()
+    return None if text.casefold() in ("", "none", "-") else text
+
+
 def all_of(texts: Iterable[str]) -> str:
     """Texts as one, or a dash."""
     return ", ".join(texts) or "–"
