@@ -90,17 +90,8 @@ class Settings(Closed, frozen=True, kw_only=True):
     out: Name | None = None
     who: Name | None = None
     book: Name | None = None
-    window: str | None = None
-    basis: str | None = None
-    rule: str | None = None
-    unit: str | None = None
-    u: str | None = None
-    device: str | None = None
-    out: str | None = None
-    who: str | None = None
-    book: str | None = None
-    workshop: str | None = None
-    language: str | None = None
+    workshop: Name | None = None
+    language: Literal["en", "de"] | None = None
 
 
 def config_folder(environ: Mapping[str, str], platform: str, home: Path) -> Path:

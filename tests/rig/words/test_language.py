@@ -28,9 +28,9 @@ def english_again():
 
 
 def said():
-    """Every text handed to `say` as it stands in the code."""
+    """Every text handed to `say` as it stands in the code; printed sheets have words, and a test, of their own."""
     texts = set()
-    for path in RIG.rglob("*.py"):
+    for path in (path for path in RIG.rglob("*.py") if "sheets" not in path.parts):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "say":
                 first = node.args[0]
