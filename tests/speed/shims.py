@@ -419,7 +419,7 @@ def report(families: dict[str, list[Played]]) -> None:
             continue
         table_landing(family, played)
         if family == "found":
-            table_by("half width of the window", played, lambda u: f"{float(u.tags['width']):.0%}")
+            table_by("half width of the window", played, lambda u: f"{float(u.tags['width']) * 100:02.0f} %")
             table_by("layout", played, lambda u: u.tags["layout"])
         if family == "heights":
             table_by("space", played, lambda u: "with [space]" if u.measured.space_mm else "without")

@@ -12,6 +12,7 @@ import itertools
 from collections import Counter
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from support.pack_physics import Column, Disc, Yielding, balance_nm, column, disc_load_n, faces_of, groups_of, mean_radius_mm
@@ -24,7 +25,7 @@ OILS = {
     "strong": (0.088, 0.99),
     "spent": (0.140, 1.18),
 }  # friction, breakaway over sliding
-WIDTHS = ((0.08, 0.10), (0.12, 0.13), (0.18, 0.22), (0.25, 0.28), (0.33, 0.27))  # half width of the window, how often
+WIDTHS = {0.08: 0.10, 0.12: 0.13, 0.18: 0.22, 0.25: 0.28, 0.33: 0.27}  # half width of the window, how often
 SOLID_SHARE = 0.98  # a spring counts as solid from here
 FREE_NM = 1.0
 SERIES = 8  # series a unit is given random numbers for
@@ -176,11 +177,8 @@ class PackUnit:
 
     # ------------------------------------------------------------------ truth
     def plates_mm(self, which: str, side: str) -> float:
-        """Height a side's plates stand at, pressed: mean of the track and a part of what stands out."""
-        return sum(
-            float(np.mean(p.track_mm)) + self.stand * (max(p.track_mm) - float(np.mean(p.track_mm)))
-            for p in self.parts[which].plates[side]
-        )
+        """Height a side's plates stand at, pressed."""
+        return stands_mm(self.parts[which].plates[side], self.stand)
 
     @cached_property
     def columns(self) -> dict[tuple[str, str], Column]:
@@ -421,8 +419,28 @@ class PackUnit:
 
 
 # ---------------------------------------------------------------------- drawing
-@dataclass(frozen=True, slots=True)
+FAMILIES = ("found", "free", "heights", "mistaken", "spoilt")
+SIZES_MM = (0.1, 1.001)  # shims on a shelf
+COARSE_STEP_MM = 0.4
+DEPTH_U_MM, PLATE_U_MM, ZERO_U_MM, SPRING_U_MM, FREE_U_MM, SHIM_U_MM = (
+    0.012,
+    0.004,
+    0.003,
+    0.006,
+    0.02,
+    0.004,
+)  # PACK.md [uncertainty]
+STACK_TOOL_U_MM, STACK_U_MM = 0.0097, 0.00706  # common to a sheet's heights, and each one's own: together 0.012
+
+
+class _NoUnitError(Exception):
+    """The draw makes no sensible unit."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Hidden:
+    """What nobody sees."""
+
     mu: float
     breaks: float
     pull_sd: float
@@ -442,14 +460,14 @@ class _Hidden:
 
 
 def _hidden(rng: np.random.Generator, oil: str, habits: str) -> _Hidden:
-    """What nobody sees, from one of the two sets of distributions."""
+    """Friction, springs and scatter from one of the two sets of distributions."""
     median, breaks = OILS[oil]
     if habits == "told":
         broken = max(rng.normal(breaks, rng.uniform(0.03, 0.08)), 0.9)
         return _Hidden(
             mu=median
             * float(np.exp(rng.normal(0, rng.uniform(0.12, 0.16))))
-            / broken,  # the medians are those of the moment that is judged
+            / broken,  # the medians are those of the first movement
             breaks=broken,
             pull_sd=rng.uniform(0.03, 0.08),
             rebuild_sd=rng.uniform(0.02, 0.05),
@@ -486,390 +504,407 @@ def _hidden(rng: np.random.Generator, oil: str, habits: str) -> _Hidden:
     )
 
 
-def _weighted(rng: np.random.Generator, table: tuple[tuple[float, float], ...]) -> float:
-    return float(rng.choice([v for v, _ in table], p=np.array([p for _, p in table]) / sum(p for _, p in table)))
+def _tails(rng: np.random.Generator, shape: tuple[int, ...], habits: str) -> np.ndarray:
+    """Unit scatter: normal, or with heavier tails."""
+    if habits == "told":
+        return rng.normal(size=shape)
+    return rng.standard_t(4, size=shape) / np.sqrt(2.0)
+
+
+def _pick(rng: np.random.Generator, table: dict[Any, float]) -> Any:
+    """One of the keys, by weight."""
+    keys = list(table)
+    weights = np.array(list(table.values()))
+    return keys[int(rng.choice(len(keys), p=weights / weights.sum()))]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Design:
+    """What the maker drew: layout, faces, springs, and the torque he expects of them."""
+
+    layout: str  # with 'cover' of its own
+    kinds: tuple[str, ...]
+    face_mm: tuple[float, float]
+    signs: str
+    disc: Disc | None
+    block: tuple[float, float, int, float] | None  # free length, rate, count, travel
+    torque_nm: float
+
+
+def _row_of_plates(rng: np.random.Generator) -> tuple[str, ...]:
+    kinds = ("outer",) + ("inner", "outer") * int(rng.integers(2, 5))
+    if rng.random() < 0.1:
+        return kinds[1:]  # an inner plate against the wall
+    return (*kinds, "outer") if rng.random() < 0.06 else kinds
+
+
+def _design(rng: np.random.Generator, layout: str, oil: str) -> _Design:
+    kinds = _row_of_plates(rng)
+    outer_face = float(rng.integers(88, 126))
+    face = (outer_face, float(round(outer_face * rng.uniform(0.64, 0.8))))
+    lever_m = OILS["modified" if rng.random() < 0.6 else oil][0] * faces_of(kinds) * mean_radius_mm(*face) / 1000
+    load = float(np.exp(rng.uniform(np.log(24), np.log(125)))) / lever_m
+    if layout == "block":
+        rate, count = float(np.round(rng.uniform(25, 80), 1)), int(rng.choice([1, 2, 4]))
+        travel = load / (count * rate)
+        if not 5 < travel < 25:
+            raise _NoUnitError
+        block = (float(round(travel + rng.uniform(18, 28), 1)), rate, count, travel)
+        return _Design(layout=layout, kinds=kinds, face_mm=face, signs="", disc=None, block=block, torque_nm=lever_m * load)
+    signs = "((" if layout == "cover" else str(_pick(rng, {"(": 0.45, "((": 0.25, "()": 0.22, "(())": 0.08}))
+    nested = len(groups_of(signs)[0])
+    share, slender = rng.uniform(0.45, 0.75), rng.uniform(0.4, 1.3)
+    outer = float(round(outer_face * rng.uniform(0.8, 0.98)))
+    inner = float(round(outer * rng.uniform(0.58, 0.74)))
+    # At one share of flat and one slenderness the load grows with the fourth power of the thickness.
+    unit_load = float(disc_load_n(Disc(outer_mm=outer, inner_mm=inner, thickness_mm=1.0, free_mm=1.0 + slender), share * slender))
+    thick = round((load / nested / unit_load) ** 0.25 / 0.05) * 0.05
+    cone = round(slender * thick / 0.05) * 0.05
+    if layout == "cover":
+        share = 1 - rng.uniform(0.15, 0.35) / max(cone, 0.1)
+    if not (1.2 <= thick <= 3.6 and 0.7 <= cone <= 2.6 and share >= 0.4):
+        raise _NoUnitError
+    disc = Disc(outer_mm=outer, inner_mm=inner, thickness_mm=round(thick, 2), free_mm=round(thick + cone, 2))
+    torque = lever_m * nested * float(disc_load_n(disc, share * disc.cone_mm))
+    return _Design(layout=layout, kinds=kinds, face_mm=face, signs=signs, disc=disc, block=None, torque_nm=torque)
+
+
+def _card(rng: np.random.Generator, design: _Design, state: str) -> tuple[Card, float]:
+    """The maker's page, and the half width its window was drawn with."""
+    half = float(_pick(rng, WIDTHS))
+    centre = design.torque_nm * (1 + rng.normal(0, 0.05))
+    low, high = float(round(centre * (1 - half))), float(round(centre * (1 + half)))
+    if low < 8 or high - low < 4:
+        raise _NoUnitError
+    cover, block, disc = design.layout == "cover", design.block, design.disc
+    clearance = (0.1, 0.4) if cover else None
+    if design.layout == "each" and disc is not None and rng.random() < 0.12:
+        clearance = (0.1, round(disc.cone_mm * 0.8, 1))
+    share_limit = float(_pick(rng, {0.9: 0.85, 0.85: 0.15}))
+    card = Card(
+        low_nm=low,
+        high_nm=high,
+        basis="breakaway" if rng.random() < 0.75 else "sliding",
+        arrangement="A",
+        plate_state=state,
+        layout="through" if cover else design.layout,
+        thicker={"cover": "less preload", "block": "less clearance"}.get(design.layout, "more preload"),
+        shim_sides=("left",) if cover else SIDES,
+        shims_per_side=int(rng.integers(2, 4)),
+        faces=faces_of(design.kinds),
+        plates=len(design.kinds),
+        share_limit=share_limit,
+        share_told=share_limit != 0.9 or rng.random() < 0.7,
+        left_right_mm=float(rng.choice([0.05, 0.1])) if rng.random() < 0.7 and not cover else None,
+        clearance_mm=clearance,
+        end_play_mm=None if block is None else (0.06, 0.25) if rng.random() < 0.5 else (0.05, 0.15),
+        springs=None if disc is None else (len(design.signs), design.signs, disc),
+        block=None if block is None else (block[0], block[1]),
+    )
+    return card, half
+
+
+@dataclass(frozen=True, slots=True)
+class _Lots:
+    """The batches a unit's parts come from."""
+
+    nominal: dict[str, float]
+    plates: dict[str, float]
+
+    @staticmethod
+    def draw(rng: np.random.Generator) -> _Lots:
+        nominal = {"outer": float(rng.choice([1.9, 2.0, 2.1, 2.2])), "inner": float(rng.choice([1.6, 1.65, 1.7]))}
+        return _Lots(nominal, {k: float(rng.normal(0, 0.01)) for k in nominal})
+
+    def another(self, rng: np.random.Generator) -> _Lots:
+        return replace(self, plates={k: float(rng.normal(0, 0.01)) for k in self.nominal})
 
 
 def _plates(
-    rng: np.random.Generator,
-    kinds: tuple[str, ...],
-    nominal: dict[str, float],
-    lot: dict[str, float],
-    mark: str,
-    worn: float,
-    renewed: str = "",
+    rng: np.random.Generator, kinds: tuple[str, ...], lots: _Lots, mark: str, worn_mm: float, new: bool = False
 ) -> tuple[Plate, ...]:
     made = []
     for number, kind in enumerate(kinds, 1):
-        unworn = nominal[kind] + lot[kind] + rng.normal(0, 0.005)
-        wear = rng.uniform(0, worn) if not renewed else 0.0
-        flat = abs(rng.normal(0, 0.02)) + 0.01
-        track = tuple(unworn - wear + rng.normal(0, 0.004, 4))
+        unworn = lots.nominal[kind] + lots.plates[kind] + rng.normal(0, 0.005)
+        wear = 0.0 if new else rng.uniform(0, worn_mm)
         made.append(
             Plate(
-                name=f"{mark}{number}{renewed}",
+                name=f"{mark}{number}{'n' if new else ''}",
                 kind=kind,
-                track_mm=track,
+                track_mm=tuple(unworn - wear + rng.normal(0, 0.004, 4)),
                 unworn_mm=unworn,
-                flatness_mm=min(flat, 0.07),
-                new=bool(renewed),
+                flatness_mm=min(abs(rng.normal(0, 0.02)) + 0.01, 0.07),
+                new=new,
             )
         )
     return tuple(made)
 
 
-def _discs(
-    rng: np.random.Generator, design: Disc, count: int, mark: str, lot: tuple[float, float, float], set_share: float
-) -> tuple[tuple[str, Disc], ...]:
-    strength, thick, free = lot
-    made = []
-    for number in range(1, count + 1):
-        t = design.thickness_mm + thick + rng.normal(0, 0.004)
-        h = design.cone_mm + free + rng.normal(0, 0.012)
-        h *= 1 - max(set_share + (rng.normal(0, 0.02) if set_share else 0.0), 0.0)
-        made.append((f"{mark}{number}", replace(design, thickness_mm=t, free_mm=t + h, strength=strength * rng.normal(1, 0.01))))
-    return tuple(made)
+def _set_of_discs(
+    rng: np.random.Generator, design: _Design, mark: str, strength: float, set_share: float
+) -> dict[str, tuple[tuple[str, Disc], ...]]:
+    """Both sides' springs from one lot: `set_share` of the cone is gone for good."""
+    if design.disc is None:
+        return dict.fromkeys(SIDES, ())
+    thick, free = rng.normal(0, 0.012), rng.normal(0, 0.02)
+    found: dict[str, tuple[tuple[str, Disc], ...]] = {}
+    for side, letter in zip(SIDES, "LR", strict=True):
+        row = []
+        for number in range(1, len(design.signs) + 1):
+            t = design.disc.thickness_mm + thick + rng.normal(0, 0.004)
+            cone = design.disc.cone_mm + free + rng.normal(0, 0.012)
+            cone *= 1 - max(set_share + (rng.normal(0, 0.02) if set_share else 0.0), 0.0)
+            disc = replace(design.disc, thickness_mm=t, free_mm=t + cone, strength=strength * rng.normal(1, 0.01))
+            row.append((f"{mark}{letter}{number}", disc))
+        found[side] = tuple(row) if design.layout != "cover" or side == "left" else ()
+    return found
 
 
-FAMILIES = ("found", "free", "heights", "mistaken", "spoilt")
+def _parts_as_found(rng: np.random.Generator, design: _Design, hid: _Hidden, lots: _Lots, state: str, set_share: float) -> Parts:
+    worn = 0.06 if state == "used" else 0.01
+    return Parts(
+        plates={side: _plates(rng, design.kinds, lots, mark, worn) for side, mark in zip(SIDES, "LR", strict=True)},
+        discs=_set_of_discs(rng, design, "S", hid.lot, set_share),
+        signs=design.signs,
+        sliding_mu=hid.mu,
+        new_excess=hid.new if state == "new" else 0.0,
+    )
+
+
+def _renewed(rng: np.random.Generator, old: Parts, design: _Design, hid: _Hidden, other: _Hidden, lots: _Lots) -> Parts:
+    """New springs and all or most of the plates: friction drawn anew in the share of the inner plates that is new."""
+    wanted = float(rng.choice([1.0, rng.uniform(0.4, 1.0)]))
+    mixed = {}
+    for side, mark in zip(SIDES, "LR", strict=True):
+        fresh = _plates(rng, design.kinds, lots.another(rng), mark, 0.0, new=True)
+        mixed[side] = tuple(f if rng.random() < wanted else w for f, w in zip(fresh, old.plates[side], strict=True))
+    inner = [p for side in SIDES for p in mixed[side] if p.kind == "inner"]
+    share = sum(p.new for p in inner) / len(inner)
+    mu = share * other.mu * other.breaks / hid.breaks + (1 - share) * hid.mu
+    return Parts(
+        plates=mixed,
+        discs=_set_of_discs(rng, design, "N", other.lot, 0.0),
+        signs=design.signs,
+        sliding_mu=mu,
+        new_excess=other.new * share,
+    )
+
+
+def _thicker_outer_plates(rng: np.random.Generator, old: Parts) -> Parts:
+    """Some outer plates swapped for ones of another size."""
+    step = float(rng.choice([0.05, 0.1, 0.1, -0.05]))
+    changed = {}
+    for side in SIDES:
+        row = []
+        for p in old.plates[side]:
+            if p.kind == "outer" and rng.random() < 0.6:
+                p = replace(p, name=f"{p.name}n", track_mm=tuple(p.unworn_mm + step + rng.normal(0, 0.004, 4)))
+            row.append(p)
+        changed[side] = tuple(row)
+    return replace(old, plates=changed)
+
+
+def stands_mm(plates: tuple[Plate, ...], stand: float) -> float:
+    """Height of pressed plates: the mean of each track, and a part of what stands out of it."""
+    means = [float(np.mean(p.track_mm)) for p in plates]
+    return sum(m + stand * (max(p.track_mm) - m) for m, p in zip(means, plates, strict=True))
+
+
+def _fit_as_found(rng: np.random.Generator, card: Card, sizes: list[float], difference_mm: float) -> Fit:
+    """One shim a side, unequal where the plates are so unequal that the card would not have it."""
+    one = float(rng.choice([s for s in sizes if 0.2 <= s <= 0.9] or sizes))
+    if len(card.shim_sides) == 1:
+        return Fit((one,), ())
+    if card.left_right_mm is not None and abs(difference_mm) > card.left_right_mm - 0.02:
+        return Fit((one,), (min(sizes, key=lambda s: abs(one + difference_mm - s)),))
+    return Fit((one,), (one,))
+
+
+def _rooms(
+    rng: np.random.Generator, design: _Design, hid: _Hidden, parts: Parts, fitted: Fit
+) -> tuple[dict[str, float], dict[str, float]]:
+    """True spaces with `parts` and `fitted` in them, so that the springs stand at some share of flat; and the truth of springs
+    between the side gears."""
+    plates = {side: stands_mm(parts.plates[side], hid.stand) for side in SIDES}
+    shims = {"left": sum(fitted.left), "right": sum(fitted.right)}
+    if design.block is not None:
+        free, rate, count, travel = design.block
+        play = rng.uniform(-0.05, 0.6)
+        room = {side: plates[side] + shims[side] + max(play + rng.normal(0, 0.03), 0.02) for side in SIDES}
+        fitted_length = free - travel * rng.uniform(0.8, 1.2)
+        truth = {
+            "count": float(count),
+            "rate": rate * hid.lot / 1.02,
+            "free": free - abs(rng.normal(0, 0.2)),
+            "fitted": fitted_length,
+        }
+        return room, truth
+    share = rng.uniform(0.18, 0.92)
+    cone, free_height = {}, {}
+    for side in SIDES:
+        discs = [d for _, d in parts.discs[side]]
+        cone[side] = sum(float(np.mean([discs[i].cone_mm for i in group])) for group in groups_of(parts.signs)) if discs else 0.0
+        free_height[side] = cone[side] + sum(d.thickness_mm for d in discs)
+    if design.layout == "each":
+        touching = {side: plates[side] + shims[side] + free_height[side] - hid.seat for side in SIDES}
+        return {side: touching[side] - share * cone[side] + rng.normal(0, 0.02) for side in SIDES}, {}
+    if design.layout == "cover":
+        return {"all": free_height["left"] - share * cone["left"] - 2 * hid.seat}, {}
+    both = sum(plates.values()) + sum(shims.values()) + sum(free_height.values()) - 2 * hid.seat
+    return {"all": both - share * sum(cone.values())}, {}
+
+
+@dataclass(frozen=True, slots=True)
+class _Instruments:
+    """A technician's instruments: their errors, and the grain they are read to."""
+
+    rng: np.random.Generator
+    error: float
+    grain_mm: float
+
+    def read(self, value_mm: float, u_mm: float) -> float:
+        return float(np.round((value_mm + self.rng.normal(0, u_mm * self.error)) / self.grain_mm) * self.grain_mm)
+
+    def spaces(self, design: _Design, room: dict[str, float]) -> dict[str, float]:
+        """The depths and heights whose difference is the room."""
+        found: dict[str, float] = {}
+        if design.layout in ("each", "block"):
+            for side in SIDES:
+                gear = self.rng.uniform(20, 34)
+                found[f"{side}.case_depth"] = self.read(room[side] + gear, DEPTH_U_MM)
+                found[f"{side}.gear_height"] = self.read(gear, DEPTH_U_MM)
+            return found
+        if design.layout == "cover":
+            boss = self.rng.uniform(2, 4)
+            return {"edge_to_plate": self.read(room["all"] + boss, DEPTH_U_MM), "cover_boss": self.read(boss, DEPTH_U_MM)}
+        overlap, centre = self.rng.uniform(4, 7), self.rng.uniform(38, 50)
+        one = (room["all"] + overlap + centre) / 2 + self.rng.normal(0, 0.2)
+        found = {"case_depth_1": one, "case_depth_2": room["all"] + overlap + centre - one, "overlap": overlap, "centre": centre}
+        return {name: self.read(value, DEPTH_U_MM) for name, value in found.items()}
+
+    def measure(self, stages: dict[str, Parts], stand: float, heights: bool) -> Measured:
+        """Every plate and spring, or the heights of the pressed stacks; spaces and block are added by the caller."""
+        zero = float(self.rng.normal(0, ZERO_U_MM * self.error))
+        plates = {p.name: p for parts in stages.values() for side in SIDES for p in parts.plates[side]}
+        discs = {n: d for parts in stages.values() for side in SIDES for n, d in parts.discs[side]}
+        stacks: dict[str, dict[str, float]] = {}
+        if heights:
+            tool = float(self.rng.normal(0, STACK_TOOL_U_MM * self.error))
+            for which, parts in stages.items():
+                if which == "now" and parts is stages["old"]:
+                    stacks[which] = stacks["old"]
+                else:
+                    stacks[which] = {side: self.read(stands_mm(parts.plates[side], stand) + tool, STACK_U_MM) for side in SIDES}
+        return Measured(
+            track_mm={n: tuple(self.read(t + zero, PLATE_U_MM) for t in p.track_mm) for n, p in plates.items()},
+            unworn_mm={n: self.read(p.unworn_mm + zero, PLATE_U_MM) for n, p in plates.items()},
+            discs={
+                n: replace(
+                    d, thickness_mm=self.read(d.thickness_mm, SPRING_U_MM), free_mm=self.read(d.free_mm, FREE_U_MM), strength=1.0
+                )
+                for n, d in discs.items()
+            },
+            stack_mm=stacks,
+            space_mm={},
+            block={},
+        )
 
 
 def draw_unit(seed: int, family: str = "found", habits: str = "told") -> PackUnit | None:
     """Unit number `seed` of a family, or None where the draw makes no sensible unit (the caller takes the next).
 
     found: pulled as found and off; free: held nothing, springs and most plates renewed before the first close; heights: stack
-    heights only, every other one
-    without a space; mistaken: first series pulled in another arrangement than the sheet says; spoilt: springs set, friction gone
-    or the shelf too coarse.
+    heights
+    only, every other one without a space; mistaken: first series pulled in another arrangement than the sheet says; spoilt:
+    springs set,
+    friction gone or the shelf too coarse.
     """
-    rng = np.random.default_rng([seed, FAMILIES.index(family), 7 if habits == "told" else 8])
-    layout = (
-        str(rng.choice(["each", "through", "cover", "block"], p=[0.5, 0.22, 0.14, 0.14]))
-        if family not in ("free", "heights")
-        else str(rng.choice(["each", "through"], p=[0.7, 0.3]))
-    )
-    oil = str(rng.choice(list(OILS), p=[0.5, 0.25, 0.15, 0.1]))
-    hid = _hidden(rng, oil, habits)
-    basis = "breakaway" if rng.random() < 0.75 else "sliding"
-    inner_plates = int(rng.integers(2, 5))
-    kinds: tuple[str, ...] = ("outer",) + ("inner", "outer") * inner_plates
-    if rng.random() < 0.1:
-        kinds = kinds[1:]  # an inner plate against the wall
-    elif rng.random() < 0.06:
-        kinds = (*kinds, "outer")
-    faces = faces_of(kinds)
-    face = (float(rng.integers(88, 126)), 0.0)
-    face = (face[0], float(round(face[0] * rng.uniform(0.64, 0.8))))
-    radius = mean_radius_mm(*face) / 1000
-    design_mu = OILS["modified" if rng.random() < 0.6 else oil][0]
-
-    # the maker's design
-    target_nm = float(np.exp(rng.uniform(np.log(24), np.log(125))))
-    load = target_nm / (design_mu * faces * radius)
-    signs, count, disc, block = "(", 1, None, None
-    share = rng.uniform(0.45, 0.75)
-    if layout == "block":
-        rate = float(np.round(rng.uniform(25, 80), 1))
-        springs = int(rng.choice([1, 2, 4]))
-        squeeze = load / (springs * rate)
-        if not 5 < squeeze < 25:
-            return None
-        block = (float(round(squeeze + rng.uniform(18, 28), 1)), rate, springs, squeeze)
-    else:
-        signs = "((" if layout == "cover" else str(rng.choice(["(", "((", "()", "(())"], p=[0.45, 0.25, 0.22, 0.08]))
-        count = len(signs)
-        nested = len(groups_of(signs)[0])
-        slender = rng.uniform(0.4, 1.3)
-        outer = float(round(face[0] * rng.uniform(0.8, 0.98)))
-        inner = float(round(outer * rng.uniform(0.58, 0.74)))
-        trial = Disc(outer_mm=outer, inner_mm=inner, thickness_mm=1.0, free_mm=1.0 + slender)
-        thick = (load / nested / float(disc_load_n(trial, share * slender))) ** 0.25
-        thick = round(thick / 0.05) * 0.05
-        cone = round(slender * thick / 0.05) * 0.05
-        if not 1.2 <= thick <= 3.6 or not 0.7 <= cone <= 2.6:
-            return None
-        disc = Disc(outer_mm=outer, inner_mm=inner, thickness_mm=round(thick, 2), free_mm=round(thick + cone, 2))
-        if layout == "cover":
-            share = 1 - rng.uniform(0.15, 0.35) / cone
-            if share < 0.4:
-                return None
-    half = _weighted(rng, WIDTHS)
-    if block is not None:
-        centre = design_mu * faces * radius * block[2] * block[1] * block[3]
-    else:
-        assert disc is not None
-        centre = design_mu * faces * radius * nested * float(disc_load_n(disc, share * disc.cone_mm))
-    centre *= 1 + rng.normal(0, 0.05)
-    arrangement = "A"
-    window_arrangement = "A"
-    if layout not in ("cover", "block") and rng.random() < 0.06:
-        arrangement = "B"
-    ramp = rng.uniform(0, 0.10)
-    low, high = float(round(centre * (1 - half))), float(round(centre * (1 + half)))
-    if low < 8 or high - low < 4:
+    try:
+        return _draw(seed, family, habits)
+    except _NoUnitError:
         return None
-    first = said = arrangement
+
+
+def _draw(seed: int, family: str, habits: str) -> PackUnit:
+    rng = np.random.default_rng([seed, FAMILIES.index(family), 7 if habits == "told" else 8])
+    plain_springs = family in ("free", "heights", "mistaken")
+    layout = _pick(
+        rng, {"each": 0.7, "through": 0.3} if plain_springs else {"each": 0.5, "through": 0.22, "cover": 0.14, "block": 0.14}
+    )
+    oil = _pick(rng, {"modified": 0.5, "plain": 0.25, "strong": 0.15, "spent": 0.1})
+    hid = _hidden(rng, oil, habits)
+    design = _design(rng, layout, oil)
+    state = _pick(rng, {"new": 0.7, "used": 0.3} if family == "free" else {"used": 0.75, "run_in": 0.12, "new": 0.13})
+    card, half = _card(rng, design, state)
+    arrangement = "B" if layout in ("each", "through") and family != "mistaken" and rng.random() < 0.06 else "A"
+    first, said = arrangement, arrangement
     if family == "mistaken":
-        if layout in ("cover", "block"):
-            return None
-        arrangement = "A"
         first, said = ("B", "A") if rng.random() < 0.7 else ("A", "B")
-    step = float(rng.choice([0.05, 0.1, 0.2], p=[0.4, 0.54, 0.06]))
-    if family == "spoilt" and rng.random() < 0.25:
-        step = 0.4
-    sizes = [round(float(s), 3) for s in np.arange(0.1 if step < 0.2 else step, 1.001, step)]
-    shelf = {s: int(rng.integers(2, 5)) for s in sizes}
-
-    # the unit
-    nominal = {"outer": float(rng.choice([1.9, 2.0, 2.1, 2.2])), "inner": float(rng.choice([1.6, 1.65, 1.7]))}
-    lot = {"outer": rng.normal(0, 0.01), "inner": rng.normal(0, 0.01)}
-    state = (
-        str(rng.choice(["used", "run_in", "new"], p=[0.75, 0.12, 0.13]))
-        if family != "free"
-        else str(rng.choice(["new", "used"], p=[0.7, 0.3]))
-    )
-    worn = 0.06 if state == "used" or family == "free" else 0.01
-    plates = {side: _plates(rng, kinds, nominal, lot, mark, worn) for side, mark in zip(SIDES, "LR", strict=True)}
+    step = float(_pick(rng, {0.05: 0.4, 0.1: 0.54, 0.2: 0.06}))
     set_share = float(rng.choice([0.0, rng.uniform(0, 0.12)], p=[0.3, 0.7]))
-    if family == "spoilt" and step != 0.4:
-        set_share = rng.uniform(0.3, 0.5)
-        if rng.random() < 0.3:
-            set_share, hid = 0.05, replace(hid, mu=hid.mu * rng.uniform(0.4, 0.6))
-    spring_lot = (hid.lot, rng.normal(0, 0.012), rng.normal(0, 0.02))
-    discs: dict[str, tuple[tuple[str, Disc], ...]] = {"left": (), "right": ()}
-    if disc is not None:
-        for side, mark in zip(SIDES, ("SL", "SR"), strict=True):
-            if layout != "cover" or side == "left":
-                discs[side] = _discs(rng, disc, count, mark, spring_lot, set_share)
-    new_excess = hid.new if state == "new" else 0.0
-    now = Parts(plates=plates, discs=discs, signs=signs, sliding_mu=hid.mu, new_excess=new_excess)
-    old = now
-    old_state = state
-    if family == "free":
-        assert disc is not None
-        gone = {
-            side: _discs(rng, disc, count, mark, (hid.lot, rng.normal(0, 0.012), 0.0), rng.uniform(0.35, 0.7))
-            for side, mark in zip(SIDES, ("OL", "OR"), strict=True)
-        }
-        share_new = rng.choice([1.0, rng.uniform(0.4, 1.0)])
-        mixed = {}
-        for side, mark in zip(SIDES, "LR", strict=True):
-            fresh = _plates(rng, kinds, nominal, {k: rng.normal(0, 0.01) for k in nominal}, mark, 0.0, "n")
-            mixed[side] = tuple(f if rng.random() < share_new else w for f, w in zip(fresh, plates[side], strict=True))
-        inner = [p for side in SIDES for p in mixed[side] if p.kind == "inner"]
-        share_new = sum(p.new for p in inner) / len(inner)
-        other = _hidden(rng, oil, habits)
-        fresh_lot = (other.lot, rng.normal(0, 0.012), rng.normal(0, 0.02))
-        put = {side: _discs(rng, disc, count, mark, fresh_lot, 0.0) for side, mark in zip(SIDES, ("NL", "NR"), strict=True)}
-        blend = share_new * (other.mu * other.breaks) / hid.breaks + (1 - share_new) * hid.mu
-        old = replace(now, discs=gone, new_excess=0.0)
-        now = Parts(plates=mixed, discs=put, signs=signs, sliding_mu=blend, new_excess=other.new * share_new)
-        old_state = "used"
-    variant = "one"
-    if family == "heights":
-        variant = str(rng.choice(["one", "swapped", "two"]))
-        if variant != "one":
-            thicker = float(rng.choice([0.05, 0.1, 0.1, -0.05]))
-            changed = {}
-            for side in SIDES:
-                changed[side] = tuple(
-                    p
-                    if p.kind == "inner" or rng.random() < 0.4
-                    else replace(p, name=p.name + "n", track_mm=tuple(p.unworn_mm + thicker + rng.normal(0, 0.004, 4)))
-                    for p in plates[side]
-                )
-            now = replace(now, plates=changed)
+    if family == "spoilt":
+        ill = _pick(rng, {"shelf": 0.25, "friction": 0.22, "springs": 0.53})
+        if ill == "shelf":
+            step = COARSE_STEP_MM
+        elif ill == "friction":
+            hid = replace(hid, mu=hid.mu * rng.uniform(0.4, 0.6))
+        else:
+            set_share = rng.uniform(0.3, 0.5)
+    sizes = [round(float(s), 3) for s in np.arange(max(SIZES_MM[0], step if step > 0.1 else 0), SIZES_MM[1], step)]
 
-    # as found: shims, and the space that makes the springs stand where they do
-    per_side = int(rng.integers(2, 4))
-    sides = SIDES if layout != "cover" else ("left",)
-    on_shelf = [s for s in sizes if 0.2 <= s <= 0.9] or sizes
-    yielding = Yielding(
-        late=hid.late, late_power=hid.late_power, end_friction=hid.ends, nest_friction=hid.nest, plates_n_mm=hid.plates_n_mm
-    )
-    unit_error = {s: rng.normal(0, 0.004 * hid.error) for s in {*sizes, *np.round(np.arange(0.05, 1.05, 0.05), 3)}}
+    lots = _Lots.draw(rng)
+    old = now = _parts_as_found(rng, design, hid, lots, "used" if family == "free" else state, set_share)
+    variant = ""
+    if family == "free":
+        old = replace(old, discs=_set_of_discs(rng, design, "O", hid.lot, rng.uniform(0.35, 0.7)))
+        now = _renewed(rng, old, design, hid, _hidden(rng, oil, habits), lots)
+    elif family == "heights":
+        variant = _pick(rng, {"one": 1, "swapped": 1, "two": 1})
+        if variant != "one":
+            now = _thicker_outer_plates(rng, old)
+    stages = {"old": old, "now": now}
+
     closures: tuple[str | None, str | None] = (None, None)
     gap = 0.0
-    if rng.random() < 0.25 and layout != "block":
-        closures = [("final", "trial"), ("trial", "final"), ("trial", "trial")][int(rng.integers(3))]
-        gap = rng.uniform(0, 0.03)
+    if layout != "block" and rng.random() < 0.25:
+        closures, gap = (("final", "trial"), ("trial", "final"), ("trial", "trial"))[int(rng.integers(3))], rng.uniform(0, 0.03)
+    fitted = _fit_as_found(rng, card, sizes, stands_mm(old.plates["left"], hid.stand) - stands_mm(old.plates["right"], hid.stand))
+    room, block_truth = _rooms(rng, design, hid, now if family == "free" else old, fitted)
 
-    one = float(rng.choice(on_shelf))
-    left_right = float(rng.choice([0.05, 0.1])) if rng.random() < 0.7 and layout != "cover" else None
-    clearance = (0.1, 0.4) if layout == "cover" else None
-    if layout == "each" and disc is not None and rng.random() < 0.12:
-        clearance = (0.1, round(disc.cone_mm * 0.8, 1))
-    end_play = (0.06, 0.25) if layout == "block" else None
-    if layout == "block" and rng.random() < 0.5:
-        end_play = (0.05, 0.15)
-
-    def stands(side: str) -> float:
-        return sum(
-            float(np.mean(p.track_mm)) + hid.stand * (max(p.track_mm) - float(np.mean(p.track_mm))) for p in old.plates[side]
-        )
-
-    fitted = Fit((one,), (one,) if layout != "cover" else ())
-    if left_right is not None and abs(stands("left") - stands("right")) > left_right - 0.02:
-        diff = stands("left") - stands("right")
-        other_size = min(sizes, key=lambda s: abs(one + diff - s))
-        fitted = Fit((one,), (other_size,))
-    room: dict[str, float] = {}
-    truth_block: dict[str, float] = {}
-    found_share = rng.uniform(0.18, 0.92)
-    if layout == "block":
-        assert block is not None
-        free, rate, springs, squeeze = block
-        truth_block = {
-            "count": float(springs),
-            "rate": rate * hid.lot / 1.02,
-            "free": free - abs(rng.normal(0, 0.2)),
-            "fitted": 0.0,
-        }
-        truth_block["fitted"] = free - squeeze * rng.uniform(0.8, 1.2)
-        for side in SIDES:
-            room[side] = stands(side) + (one if side == "left" else sum(fitted.right)) + rng.uniform(0.0, 0.7)
-        shift = rng.uniform(-0.05, 0.6)
-        for side in SIDES:
-            room[side] = stands(side) + sum(getattr(fitted, side)) + max(shift + rng.normal(0, 0.03), 0.02)
-    else:
-        assert disc is not None
-        free_heights, cones = {}, {}
-        reference = discs if family != "free" else now.discs
-        for side in sides:
-            groups = groups_of(signs)
-            cones[side] = sum(float(np.mean([reference[side][i][1].cone_mm for i in g])) for g in groups)
-            free_heights[side] = cones[side] + sum(d.thickness_mm for _, d in reference[side])
-        if layout == "each":
-            for side in SIDES:
-                stack = stands(side) if family != "free" else sum(float(np.mean(p.track_mm)) for p in now.plates[side])
-                room[side] = (
-                    stack
-                    + sum(getattr(fitted, side))
-                    + free_heights[side]
-                    - found_share * cones[side]
-                    - hid.seat
-                    + rng.normal(0, 0.02)
-                )
-        elif layout == "through":
-            stack = sum(stands(s) if family != "free" else sum(float(np.mean(p.track_mm)) for p in now.plates[s]) for s in SIDES)
-            room["all"] = (
-                stack
-                + sum(fitted.left)
-                + sum(fitted.right)
-                + sum(free_heights.values())
-                - found_share * sum(cones.values())
-                - 2 * hid.seat
-            )
-        else:
-            room["all"] = free_heights["left"] - found_share * cones["left"]
-
-    # the sheet
-    err = hid.error
-    fine = rng.random() < 0.25
     inch = rng.random() < 0.15
-    grain = 0.001 if fine and not inch else 0.0001 * MM_PER_IN if inch else 0.01
-
-    def read(value: float, u: float) -> float:
-        return float(np.round((value + rng.normal(0, u * err)) / grain) * grain)
-
-    zero = rng.normal(0, 0.003 * err)
-    everything = {p.name: p for parts in (old, now) for side in SIDES for p in parts.plates[side]}
-    track = {n: tuple(read(t + zero, 0.004) for t in p.track_mm) for n, p in everything.items()}
-    unworn = {n: read(p.unworn_mm + zero, 0.004) for n, p in everything.items()}
-    seen = {
-        n: replace(d, thickness_mm=read(d.thickness_mm, 0.006), free_mm=read(d.free_mm, 0.02), strength=1.0)
-        for parts in (old, now)
-        for side in SIDES
-        for n, d in parts.discs[side]
-    }
-    stacks: dict[str, dict[str, float]] = {}
-    if family == "heights":
-        tool = rng.normal(0, 0.0097 * err)
-        for which, parts in (("old", old), ("now", now)):
-            stacks[which] = {
-                side: read(
-                    sum(
-                        float(np.mean(p.track_mm)) + hid.stand * (max(p.track_mm) - float(np.mean(p.track_mm)))
-                        for p in parts.plates[side]
-                    )
-                    + tool,
-                    0.00706,
-                )
-                for side in SIDES
-            }
-        if variant == "one":
-            stacks["old"] = stacks["now"]
-    spaces: dict[str, float] = {}
-    if layout in ("each", "block"):
-        for side in SIDES:
-            gear = rng.uniform(20, 34)
-            spaces[f"{side}.case_depth"], spaces[f"{side}.gear_height"] = read(room[side] + gear, 0.012), read(gear, 0.012)
-    elif layout == "through":
-        overlap, centre_mm = rng.uniform(4, 7), rng.uniform(38, 50)
-        whole = room["all"] + overlap + centre_mm
-        one_half = whole / 2 + rng.normal(0, 0.2)
-        spaces = {
-            "case_depth_1": read(one_half, 0.012),
-            "case_depth_2": read(whole - one_half, 0.012),
-            "overlap": read(overlap, 0.012),
-            "centre": read(centre_mm, 0.012),
-        }
-    else:
-        boss = rng.uniform(2, 4)
-        spaces = {"edge_to_plate": read(room["all"] + boss, 0.012), "cover_boss": read(boss, 0.012)}
-    no_space = family == "heights" and (seed % 2 == 0)
-    blocks = {}
-    if block is not None:
-        blocks = {
-            "count": truth_block["count"],
-            "rate": block[1],
-            "free_length": round(truth_block["free"] + rng.normal(0, 0.03), 1),
-            "fitted_length": round(truth_block["fitted"] + rng.normal(0, 0.03), 1),
-        }
-
-    share_limit = float(rng.choice([0.9, 0.85], p=[0.85, 0.15]))
-    card = Card(
-        low_nm=low,
-        high_nm=high,
-        basis=basis,
-        arrangement=window_arrangement,
-        plate_state=state,
-        layout="through" if layout == "cover" else layout,
-        thicker={"cover": "less preload", "block": "less clearance"}.get(layout, "more preload"),
-        shim_sides=("left",) if layout == "cover" else SIDES,
-        shims_per_side=per_side,
-        faces=faces,
-        plates=len(kinds),
-        share_limit=share_limit,
-        share_told=share_limit != 0.9 or rng.random() < 0.7,
-        left_right_mm=left_right,
-        clearance_mm=clearance,
-        end_play_mm=end_play,
-        springs=None if disc is None else (count, signs, disc),
-        block=None if block is None else (block[0], block[1]),
-    )
+    grain = 0.0001 * MM_PER_IN if inch else 0.001 if rng.random() < 0.25 else 0.01
+    tools = _Instruments(rng, hid.error, grain)
+    measured = tools.measure(stages, hid.stand, family == "heights")
+    spaces = {} if family == "heights" and seed % 2 == 0 else tools.spaces(design, room)
+    block: dict[str, float] = {}
+    if design.block is not None:
+        block = {"count": block_truth["count"], "rate": design.block[1]}
+        block |= {f"{name}_length": round(block_truth[name] + rng.normal(0, 0.03), 1) for name in ("free", "fitted")}
+    everywhere = {*sizes, *(round(float(s), 3) for s in np.arange(0.05, 1.001, 0.05))}
     return PackUnit(
         seed=seed,
         family=family,
         habits=habits,
         card=card,
-        parts={"old": old, "now": now},
+        parts=stages,
         fitted=fitted,
-        shelf=shelf,
+        shelf={s: int(rng.integers(2, 5)) for s in sizes},
         oil_said=oil if rng.random() < 0.92 else None,
         arrangement=arrangement,
         first_arrangement=first,
         said_arrangement=said,
-        face_mm=face,
+        face_mm=design.face_mm,
         room_mm=room,
-        block_truth=truth_block,
-        yielding=yielding,
+        block_truth=block_truth,
+        yielding=Yielding(
+            late=hid.late, late_power=hid.late_power, end_friction=hid.ends, nest_friction=hid.nest, plates_n_mm=hid.plates_n_mm
+        ),
         seat_mm=hid.seat,
         stand=hid.stand,
-        shim_error_mm=unit_error,
+        shim_error_mm={s: float(rng.normal(0, SHIM_U_MM * hid.error)) for s in sorted(everywhere)},
         breaks=hid.breaks,
         side_mu=(1 + rng.normal(0, 0.01), 1 + rng.normal(0, 0.01)),
-        ramp=ramp,
+        ramp=rng.uniform(0, 0.10),
         gain=hid.gain,
         pull_sd=hid.pull_sd,
         rebuild_sd=hid.rebuild_sd,
@@ -878,29 +913,26 @@ def draw_unit(seed: int, family: str = "found", habits: str = "told") -> PackUni
         closures=closures,
         closure_gap_mm=gap,
         run_in_kept=rng.uniform(0.3, 0.9),
-        measured=Measured(
-            track_mm=track, unworn_mm=unworn, discs=seen, stack_mm=stacks, space_mm={} if no_space else spaces, block=blocks
-        ),
+        measured=replace(measured, space_mm=spaces, block=block),
         sheet_style={
-            "inch": bool(inch),
-            "breakaway_only": bool(rng.random() < 0.12),
-            "sliding_only": bool(rng.random() < 0.12),
-            "uncertainty": bool(rng.random() < 0.6),
-            "unworn": bool(rng.random() < 0.8),
-            "flatness": bool(rng.random() < 0.8),
-            "also": bool(rng.random() < 0.7),
+            "inch": inch,
+            "breakaway_only": rng.random() < 0.12,
+            "sliding_only": rng.random() < 0.12,
+            "uncertainty": rng.random() < 0.6,
+            "unworn": rng.random() < 0.8,
+            "flatness": rng.random() < 0.8,
+            "also": rng.random() < 0.7,
         },
         found_alone=family == "free" or variant == "swapped",
         rebuild_z=_tails(rng, (SERIES,), habits),
         pull_z=_tails(rng, (SERIES, 80), habits),
         closing_z=rng.normal(size=(SERIES, 2)),
         play_z=rng.normal(size=(SERIES, 2)),
-        tags={"oil": oil, "layout": layout, "variant": variant, "old_state": old_state, "width": f"{half:.2f}"},
+        tags={
+            "oil": oil,
+            "layout": layout,
+            "variant": variant,
+            "old_state": "used" if family == "free" else state,
+            "width": f"{half:.2f}",
+        },
     )
-
-
-def _tails(rng: np.random.Generator, shape: tuple[int, ...], habits: str) -> np.ndarray:
-    """Unit scatter: normal, or with heavier tails."""
-    if habits == "told":
-        return rng.normal(size=shape)
-    return rng.standard_t(4, size=shape) / np.sqrt(2.0)
