@@ -37,7 +37,7 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 import numpy as np  # noqa: E402
 from support.pack_sheets import MISTAKES, NotHereError, write_sheets  # noqa: E402
 from support.pack_units import SOLID_SHARE, Entry, Fit, PackUnit, draw_unit  # noqa: E402
-from support.pack_ways import SIMPLE_WAYS, plain_algebra  # noqa: E402
+from support.pack_ways import SIMPLE_WAYS, plain_algebra, stands_right_on_paper  # noqa: E402
 
 FEASIBLE = 0.80  # knowing everything lands at least so often
 MOST_CHANGES = 4
@@ -79,7 +79,7 @@ class Outcome:
     said_infeasible: bool = False
     solid: int = 0
     asks: list[Ask] = field(default_factory=list)
-    why: list[str] = field(default_factory=list)
+    first_fit: Fit | None = None
     seconds: list[float] = field(default_factory=list)
     first_answer: Answer | None = None
     hints: list[str] = field(default_factory=list)
@@ -93,6 +93,7 @@ class Played:
     best_chance: float
     itself: bool  # some choice would make the unit itself land
     ways: dict[str, Outcome]
+    chance_of: dict[str, float]  # of the first change by each way, in truth
 
     @property
     def feasible(self) -> bool:
@@ -124,6 +125,8 @@ def units_of(family: str, habits: str, seed: int, count: int) -> Iterator[Case]:
             if landed:
                 continue
             history.append(second)
+        if not unit.found_alone and stands_right_on_paper(unit, unit.fitted, history):
+            continue
         chances = unit.chance(unit.choices, unit.closures[1], unit.still_new(len(history)))
         yield unit, history, chances
         given += 1
@@ -136,7 +139,7 @@ def simple_way(unit: PackUnit, pulled: list[Entry], way: Callable[[PackUnit, Fit
         fitted = way(unit, fitted, history)
         next_entry, landed = unit.pull(fitted, len(history))
         history.append(next_entry)
-        out.changes = change
+        out.changes, out.first_fit = change, out.first_fit or fitted
         if landed:
             out.landed_at = change
             return out
@@ -184,7 +187,7 @@ def program(unit: PackUnit, pulled: list[Entry], folder: Path) -> Outcome:
             out.solid += 1
         next_entry, landed = unit.pull(fitted, len(history))
         history.append(next_entry)
-        out.changes = change
+        out.changes, out.first_fit = change, out.first_fit or fitted
         if landed:
             out.landed_at = change
             return out
@@ -224,13 +227,24 @@ def play(family: str, habits: str, seed: int, count: int, cases: Path | None, wi
                     ways[PROGRAM] = program(unit, history, folder)
                 except Exception as error:  # noqa: BLE001 - a crash is a result to be counted here
                     ways[PROGRAM] = Outcome(stopped=f"crash: {type(error).__name__}: {error}")
-            one = Played(unit=unit, best_chance=float(chances["lands"].max()), itself=bool(chances["itself"].any()), ways=ways)
+            one = Played(
+                unit=unit,
+                best_chance=float(chances["lands"].max()),
+                itself=bool(chances["itself"].any()),
+                ways=ways,
+                chance_of={name: _chance(unit, out.first_fit, len(history)) for name, out in ways.items()},
+            )
             played.append(one)
             if cases is not None and with_program:
                 _keep_case(cases, one, history, chances)
             if len(played) % 50 == 0:
                 print(f"{family}: {len(played)} of {count}", file=sys.stderr, flush=True)
     return played
+
+
+def _chance(unit: PackUnit, fit: Fit | None, number: int) -> float:
+    """How often a choice would land, knowing everything; none chosen: never."""
+    return 0.0 if fit is None else float(unit.chance([fit], unit.closures[1], unit.still_new(number))["lands"][0])
 
 
 def _keep_case(cases: Path, one: Played, history: list[Entry], chances: dict[str, np.ndarray]) -> None:
@@ -334,6 +348,10 @@ def table_landing(title: str, played: list[Played]) -> None:
     if PROGRAM in played[0].ways:
         pairs = Counter((_first(p.ways[PROGRAM]), _first(p.ways["plain algebra"])) for p in feasible)
         print(f"\nland first only by the program: {pairs[True, False]}; only by plain algebra: {pairs[False, True]}")
+        gain = np.array([p.chance_of[PROGRAM] - p.chance_of["plain algebra"] for p in feasible])
+        won, lost = gain[gain > 0].sum(), -gain[gain < 0].sum()
+        means = ", ".join(f"{name} {np.mean([p.chance_of[name] for p in feasible]):.4f}" for name in feasible[0].chance_of)
+        print(f"chance of the first change, in truth: {means}; sum won over plain algebra {won:.1f}, lost {lost:.1f}")
 
 
 def table_by(title: str, played: list[Played], key: Callable[[PackUnit], str]) -> None:
@@ -366,9 +384,8 @@ def calibration(asks: list[Ask]) -> tuple[float, float, str]:
     return float(error), brier, ", ".join(shown)
 
 
-def figures_of_probability(title: str, played: list[Played], feasible: bool | None) -> None:
+def figures_of_probability(title: str, chosen: list[Played]) -> None:
     """Calibration, Brier, intervals of the program's first answers."""
-    chosen = [p for p in played if PROGRAM in p.ways and (feasible is None or p.feasible == feasible)]
     firsts = [p.ways[PROGRAM].asks[0] for p in chosen if p.ways[PROGRAM].asks]
     later = [a for p in chosen for a in p.ways[PROGRAM].asks[1:]]
     held = [h for a in firsts for h in a.held]
@@ -426,9 +443,9 @@ def report(families: dict[str, list[Played]]) -> None:
             table_by("history", played, lambda u: u.tags["variant"])
         if PROGRAM not in played[0].ways:
             continue
-        figures_of_probability(f"{family}, feasible units", played, True)
-        figures_of_probability(f"{family}, all units", played, None)
-        figures_of_probability(f"{family}, infeasible units", played, False)
+        figures_of_probability(f"{family}, feasible units", [p for p in played if p.feasible])
+        figures_of_probability(f"{family}, units no choice sets right", [p for p in played if not p.itself])
+        figures_of_probability(f"{family}, all units", played)
         outs = [p.ways[PROGRAM] for p in played]
 
         def told(which: Callable[[Played], bool], played: list[Played] = played) -> str:

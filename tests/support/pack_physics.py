@@ -83,8 +83,8 @@ class Column:
     closing_mm: Array
     load_n: Array
     shares: Array  # (groups, points): deflection over cone height, by group of nested discs
-    left_mm: Array  # travel left to flat, all groups together
     free_mm: float
+    cone_mm: float  # travel to flat, all groups together
 
 
 def groups_of(signs: str) -> list[list[int]]:
@@ -121,8 +121,8 @@ def column(discs: tuple[Disc, ...], signs: str, yielding: Yielding) -> Column:
         closing_mm=bents.sum(axis=0) + load_n / yielding.plates_n_mm,
         load_n=load_n,
         shares=bents / cones,
-        left_mm=(cones - bents).sum(axis=0),
         free_mm=free,
+        cone_mm=float(cones.sum()),
     )
 
 

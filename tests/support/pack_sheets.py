@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from support.pack_physics import groups_of
 from support.pack_units import FREE_NM, LBF_FT_NM, MM_PER_IN, SIDES, Entry, Fit, PackUnit
 
 Table = dict[str, Any]
@@ -236,16 +235,26 @@ def toml_text(tree: Table) -> str:
     return "\n".join(lines) + "\n"
 
 
-def write_sheets(folder: Path, unit: PackUnit, fitted: Fit, history: list[Entry], mistake: str | None = None) -> Path:
-    """Write PACK.toml, SPEC.toml and SHELF.toml into `folder`; the path of the first."""
+def sheet_trees(unit: PackUnit, fitted: Fit, history: list[Entry]) -> dict[str, Table]:
+    """The three sheets as trees: PACK, SPEC, SHELF."""
+    return {"PACK": pack_table(unit, fitted, history), "SPEC": card_table(unit), "SHELF": shelf_table(unit, fitted)}
+
+
+def write_trees(folder: Path, trees: dict[str, Table]) -> Path:
+    """Write the sheets into `folder`; the path of the pack sheet."""
     folder.mkdir(parents=True, exist_ok=True)
-    trees = {"PACK": pack_table(unit, fitted, history), "SPEC": card_table(unit), "SHELF": shelf_table(unit, fitted)}
-    if mistake:
-        trees = copy.deepcopy(trees)
-        MISTAKES[mistake](trees, np.random.default_rng([unit.seed, 99]))
     for name, tree in trees.items():
         (folder / f"{name}.toml").write_text(toml_text(tree), encoding="utf-8")
     return folder / "PACK.toml"
+
+
+def write_sheets(folder: Path, unit: PackUnit, fitted: Fit, history: list[Entry], mistake: str | None = None) -> Path:
+    """Write PACK.toml, SPEC.toml and SHELF.toml into `folder`, with a mistake typed in if asked; the path of the first."""
+    trees = sheet_trees(unit, fitted, history)
+    if mistake:
+        trees = copy.deepcopy(trees)
+        MISTAKES[mistake](trees, np.random.default_rng([unit.seed, 99]))
+    return write_trees(folder, trees)
 
 
 # ---------------------------------------------------------------------- mistakes in typing
@@ -370,5 +379,3 @@ MISTAKES = {
     "spring unknown": _spring_unknown,
     "window misprint": _window_misprint,
 }
-
-__all__ = ["MISTAKES", "NotHereError", "card_table", "groups_of", "pack_table", "shelf_table", "toml_text", "write_sheets"]

@@ -25,7 +25,7 @@ OILS = {
     "strong": (0.088, 0.99),
     "spent": (0.140, 1.18),
 }  # friction, breakaway over sliding
-WIDTHS = {0.08: 0.10, 0.12: 0.13, 0.18: 0.22, 0.25: 0.28, 0.33: 0.27}  # half width of the window, how often
+WIDTHS = {0.08: 0.14, 0.12: 0.18, 0.18: 0.25, 0.25: 0.24, 0.33: 0.19}  # half width of the window, how often
 SOLID_SHARE = 0.98  # a spring counts as solid from here
 FREE_NM = 1.0
 SERIES = 8  # series a unit is given random numbers for
@@ -226,11 +226,10 @@ class PackUnit:
                 closed = plates[index] + shims[index] + curve.free_mm - self.room_mm[side] - self.seat_mm + gap + closing[index]
                 load[index] = np.interp(closed, curve.closing_mm, curve.load_n)
                 worst = np.maximum(worst, np.max([np.interp(load[index], curve.load_n, s) for s in curve.shares], axis=0))
-                play[index] = np.interp(load[index], curve.load_n, curve.left_mm) - np.minimum(closed, 0.0)
+                play[index] = curve.cone_mm - (closed + self.seat_mm)
             share = worst
         else:
             curves = [self.columns[which, side] for side in SIDES if (which, side) in self.columns]
-            sides = [i for i, side in enumerate(SIDES) if (which, side) in self.columns]
             forces = np.linspace(0, min(float(c.load_n[-1]) for c in curves), 1600)
             closings = sum((np.interp(forces, c.load_n, c.closing_mm) for c in curves), np.zeros_like(forces))
             free = sum(c.free_mm for c in curves)
@@ -244,13 +243,14 @@ class PackUnit:
                 )
             else:
                 room = self.room_mm["all"] - plates.sum() - shims.sum(axis=0)
-            closed = free - room - self.seat_mm * 2 + gap + closing[0]
+            seat = (
+                0.0 if card.thicker == "less preload" else 2 * self.seat_mm
+            )  # a cover's room is measured onto plates that have seated
+            closed = free - room - seat + gap + closing[0]
             load[:] = np.interp(closed, closings, forces)
             share = np.max([np.max([np.interp(load[0], c.load_n, s) for s in c.shares], axis=0) for c in curves], axis=0)
-            for i, c in zip(sides, curves, strict=True):
-                play[i] = np.interp(load[i], c.load_n, c.left_mm) - np.minimum(closed, 0.0)
-            if len(sides) == 1:
-                play[1 - sides[0]] = play[sides[0]]
+            # What a depth gauge shows beside the flat springs: nothing pressed, so without seating and yield.
+            play[:] = (sum(c.cone_mm for c in curves) - (closed + seat)) / len(curves)
         radius = mean_radius_mm(*self.face_mm) / 1000
         mu = parts.sliding_mu * (1 + parts.new_excess * new) * (self.breaks if card.basis == "breakaway" else 1.0)
         faces = [faces_of(tuple(p.kind for p in parts.plates[side])) for side in SIDES]
@@ -393,7 +393,7 @@ class PackUnit:
         wander = 1 + 0.008 * self.pull_z[number, 40 : 40 + n]
         play = None
         if self.card.end_play_mm is not None:
-            play = tuple(round(float(state.play_mm[i, 0]) + 0.012 * float(self.play_z[number, i]), 2) for i in range(2))
+            play = tuple(max(round(float(state.play_mm[i, 0]) + 0.012 * float(self.play_z[number, i]), 2), 0.0) for i in range(2))
         style = self.sheet_style
         entry = Entry(
             fit=fit,
@@ -578,7 +578,7 @@ def _card(rng: np.random.Generator, design: _Design, state: str) -> tuple[Card, 
         raise _NoUnitError
     cover, block, disc = design.layout == "cover", design.block, design.disc
     clearance = (0.1, 0.4) if cover else None
-    if design.layout == "each" and disc is not None and rng.random() < 0.12:
+    if design.layout == "each" and disc is not None and len(groups_of(design.signs)) == 1 and rng.random() < 0.2:
         clearance = (0.1, round(disc.cone_mm * 0.8, 1))
     share_limit = float(_pick(rng, {0.9: 0.85, 0.85: 0.15}))
     card = Card(
@@ -749,7 +749,7 @@ def _rooms(
         touching = {side: plates[side] + shims[side] + free_height[side] - hid.seat for side in SIDES}
         return {side: touching[side] - share * cone[side] + rng.normal(0, 0.02) for side in SIDES}, {}
     if design.layout == "cover":
-        return {"all": free_height["left"] - share * cone["left"] - 2 * hid.seat}, {}
+        return {"all": free_height["left"] - share * cone["left"]}, {}
     both = sum(plates.values()) + sum(shims.values()) + sum(free_height.values()) - 2 * hid.seat
     return {"all": both - share * sum(cone.values())}, {}
 

@@ -66,7 +66,7 @@ def _paper(unit: PackUnit, fits: list[Fit], which: str = "now") -> tuple[np.ndar
                 closed = flat + (plates[i] + shims[i]) - (old[i] + was[i])
             loads.append(np.interp(closed, curve.closing_mm, curve.load_n))
             shares.append(np.max([np.interp(loads[-1], curve.load_n, s) for s in curve.shares], axis=0))
-            play[i] = np.interp(loads[-1], curve.load_n, curve.left_mm)
+            play[i] = curve.cone_mm - closed
         return (loads[0] + loads[1]) / 2, np.maximum(*shares), play
     forces = np.linspace(0, min(float(c.load_n[-1]) for c in curves.values()), 1200)
     closings = sum((np.interp(forces, c.load_n, c.closing_mm) for c in curves.values()), np.zeros_like(forces))
@@ -85,12 +85,7 @@ def _paper(unit: PackUnit, fits: list[Fit], which: str = "now") -> tuple[np.ndar
         closed = free + plates.sum() + shims.sum(axis=0) - (s["case_depth_1"] + s["case_depth_2"] - s["overlap"] - s["centre"])
     load = np.interp(closed, closings, forces)
     share = np.max([np.max([np.interp(load, c.load_n, s) for s in c.shares], axis=0) for c in curves.values()], axis=0)
-    for i, side in enumerate(SIDES):
-        if side in curves:
-            play[i] = np.interp(load, curves[side].load_n, curves[side].left_mm)
-    if len(curves) == 1:
-        play = np.nan_to_num(play, nan=float("inf"))
-        play[:] = play.min(axis=0)
+    play[:] = (sum(c.cone_mm for c in curves.values()) - closed) / len(curves)
     return load, share, play
 
 
@@ -100,6 +95,14 @@ def _allowed(unit: PackUnit, fits: list[Fit], share: np.ndarray, play: np.ndarra
         if limits:
             ok &= (play.min(axis=0) >= limits[0]) & (play.max(axis=0) <= limits[1])
     return ok
+
+
+def stands_right_on_paper(unit: PackUnit, fitted: Fit, history: list[Entry]) -> bool:
+    """Whether the last series reads in the window and the sheet breaks no limit: nobody would open it."""
+    _, share, play = _paper(unit, [fitted])
+    if history[-1].end_play_mm is not None:
+        play = np.array([[p] for p in history[-1].end_play_mm])
+    return unit.card.low_nm <= _reading(unit, history[-1]) <= unit.card.high_nm and bool(_allowed(unit, [fitted], share, play)[0])
 
 
 def _factor(unit: PackUnit, history: list[Entry]) -> float:
@@ -165,4 +168,4 @@ def add_a_tenth(unit: PackUnit, fitted: Fit, history: list[Entry]) -> Fit:
 
 SIMPLE_WAYS: dict[str, Way] = {"plain algebra": plain_algebra, "handbook slope": handbook_slope, "add 0.1 mm": add_a_tenth}
 
-__all__ = ["SIMPLE_WAYS", "add_a_tenth", "handbook_slope", "plain_algebra"]
+__all__ = ["SIMPLE_WAYS", "add_a_tenth", "handbook_slope", "plain_algebra", "stands_right_on_paper"]
