@@ -8,7 +8,7 @@ from importlib import resources
 
 from analysis.units import from_si, scale_to_si
 from rig.errors import LanguageError
-from rig.words.language import LANGUAGES, read_po
+from rig.words.language import LANGUAGES, catalogue, read_po
 from rig.words.numbers import rounded_up, unit_name
 
 LITRES_A_CUBIC_METRE = 1000.0
@@ -34,7 +34,7 @@ class Phrases:
         table = {}
         if self.language != "en":
             path = resources.files("rig.sheets") / "locale" / f"{self.language}.po"
-            table = read_po(path.read_text(encoding="utf-8"), path.name)
+            table = catalogue(self.language) | read_po(path.read_text(encoding="utf-8"), path.name)
         object.__setattr__(self, "_table", table)
 
     @property
