@@ -15,7 +15,8 @@ from analysis.trace import Floats, Trace
 GRID_POINTS = 400  # more than a printed curve shows
 BEFORE_S, BEFORE_DEG = 1.5, 12.0  # of the load before breakaway
 LEAST_IN_BAND = 2  # one pull has no band
-LOWEST_HZ, HIGHEST_HZ, SPECTRUM_POINTS = 0.5, 100.0, 200  # chatter at hand speed lies within (trade notes 5.1)
+LEAST_SHARE = 0.75  # of the pulls reach so far: the mean of the few longest is not that of the side
+LOWEST_HZ, HIGHEST_HZ, SPECTRUM_POINTS = 1.0, 100.0, 200  # chatter at hand speed lies within (trade notes 5.1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,11 +124,11 @@ def band_of(curves: Sequence[tuple[Floats, Floats]]) -> Band | None:
     grid = np.linspace(min(float(x[0]) for x, _ in filled), max(float(x[-1]) for x, _ in filled), GRID_POINTS)
     rows = np.array([np.interp(grid, x, y, left=np.nan, right=np.nan) for x, y in filled])
     count = np.isfinite(rows).sum(axis=0)
-    enough = count >= min(LEAST_IN_BAND, len(filled))
+    enough = count >= LEAST_SHARE * len(filled)
     mean = np.full(grid.size, np.nan)
     mean[enough] = np.nanmean(rows[:, enough], axis=0)
     low, high = mean.copy(), mean.copy()
-    several = count >= LEAST_IN_BAND
+    several = enough & (count >= LEAST_IN_BAND)
     if several.any():
         spread = np.nanstd(rows[:, several], axis=0, ddof=1)
         reach = stdtrit(count[several] - 1.0, 0.975) * spread / np.sqrt(count[several])

@@ -25,6 +25,7 @@ NAME = "compare"
 HELP = "compare pulls before and after: chatter, torque, whether the two sides are alike"
 REFUSED_STATUS = 4
 QUESTIONS = ("additive", "oil", "plates", "temperature", "rest", "speed", "none")
+PICTURES = (".png", ".svg", ".pdf")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--certificate", metavar="C.json", help="calibration certificate of the torque sensor")
     parser.add_argument("--unit", metavar="UNIT", help="unit of torque in what is printed (N.m); JSON always speaks N.m")
     parser.add_argument("--json", action="store_true", help="print one JSON document (see rig/schemas/compare.schema.json)")
+    parser.add_argument("--picture", metavar="FILE", help="write the comparison as one page: .png, .svg or .pdf")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -75,9 +77,10 @@ def run(args: argparse.Namespace) -> int:
     unit = unit_of(args.unit or settings.unit)
     threshold = threshold_of(args.threshold)
     despite = despite_of(args.despite)
+    picture = picture_path(args.picture)
     sensors = sensor_choice(args, settings)
     files = [spread(names) for names in (args.before, args.after)]
-    tasks = [Task(path, sensors, with_curve=False) for side in files for path in side]
+    tasks = [Task(path, sensors, picture is not None) for side in files for path in side]
     with mapped(read_file, tasks) as outcomes:
         read = list(outcomes)
     errors = [one.error for one in read if one.error is not None]
@@ -89,7 +92,13 @@ def run(args: argparse.Namespace) -> int:
     before, after = pulls[: len(files[0])], pulls[len(files[0]) :]
     comparison = compare(before, after, question=question_of(args.question), threshold=threshold, despite=despite)
     _print(comparison, unit, as_json=args.json)
-    return 0 if comparison.made else REFUSED_STATUS
+    if not comparison.made:
+        return REFUSED_STATUS
+    if picture is not None:
+        from rig.sheets.comparison import draw
+
+        draw(comparison, {pull.fingerprint: one.curve for pull, one in zip(pulls, read, strict=True) if one.curve}, picture, unit)
+    return 0
 
 
 def read_file(task: Task) -> Read:
@@ -134,6 +143,15 @@ def despite_of(text: str) -> list[Refused]:
         if code not in possible:
             raise ArgumentError(f"there is no code '{code}'", where="--despite", remedy=f"use {', '.join(possible)}")
     return [Refused(code) for code in codes]
+
+
+def picture_path(text: str | None) -> Path | None:
+    """Where the picture goes. Raises ArgumentError where its ending is none that can be written."""
+    if text is not None and Path(text).suffix.lower() not in PICTURES:
+        raise ArgumentError(
+            f"'{text}' is no picture that can be written", where="--picture", remedy=f"end it in {', '.join(PICTURES)}"
+        )
+    return None if text is None else Path(text)
 
 
 def _print(comparison: Comparison, unit: str, *, as_json: bool) -> None:

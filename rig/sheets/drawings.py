@@ -90,6 +90,7 @@ def plot(
     band: tuple[float | None, float | None] | None,
     legend: Sequence[tuple[str, bool]] = (),
     tick_text: Mapping[float, str] | None = None,
+    x_text: Mapping[float, str] | None = None,
     alt: str,
 ) -> Drawing:
     """Curves in a frame, with the window as a band behind them.
@@ -99,6 +100,7 @@ def plot(
     band : limits of the window in the printed unit; None on a side: it goes on to the frame's edge
     legend : texts and whether each is the other way round
     tick_text : what stands at a tick; else the number
+    x_text : the same for the axis along alone
     """
     shapes: list[Shape] = []
     (x0, x1), (y0, y1) = frame.x, frame.y
@@ -113,6 +115,7 @@ def plot(
         x, y = frame.at(x0, value)
         shapes.append(Line(((x, y), frame.at(x1, value)), width_pt=0.25, ink="line"))
         shapes.append(Label(texts.get(value, f"{value:g}"), x - 1.2, y, align="right", size_pt=6.8))
+    texts = texts if x_text is None else x_text
     for value in nice_ticks(x0, x1):
         x, y = frame.at(value, y0)
         shapes.append(Line(((x, y), (x, y + 0.9)), width_pt=0.5))

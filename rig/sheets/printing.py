@@ -19,6 +19,7 @@ from rig.sheets.blocks import Page, plain
 
 STANDARDS = ["a-2a", "ua-1"]
 """PDF/A-2a (ISO 19005-2: to be read in decades, with tags) and PDF/UA-1 (ISO 14289-1: to be read aloud)."""
+PICTURES = ("png", "svg")
 UNPRINTABLE = "?"
 """Stands for a character that the fonts do not have."""
 
@@ -47,6 +48,23 @@ def set_pictures(page: Page, *, language: str, day: date, dots_per_inch: float =
 def write_pdf(path: Path, page: Page, *, language: str, day: date) -> None:
     """Write the page to a file, whole or not at all. Raises SheetError."""
     content = set_pdf(page, language=language, day=day)
+    try:
+        write_whole(path, content)
+    except OSError as fault:
+        remedy = "check folder, rights and space"
+        raise SheetError(f"cannot be written ({fault.strerror})", where=str(path), remedy=remedy) from fault
+
+
+def write_page(path: Path, page: Page, *, language: str, day: date, dots_per_inch: float = 200.0) -> None:
+    """Write a page as PDF, PNG or SVG, by the ending of `path`; of the last two the first page. Raises SheetError."""
+    form = path.suffix.lower().removeprefix(".")
+    if form == "pdf":
+        write_pdf(path, page, language=language, day=day)
+        return
+    if form not in PICTURES:
+        raise SheetError(f"'{path.name}' is no page that can be written", remedy="end it in .pdf, .png or .svg")
+    options = {"ppi": dots_per_inch} if form == "png" else {}
+    content = _compile(page, language, day, form, **options)[0]
     try:
         write_whole(path, content)
     except OSError as fault:

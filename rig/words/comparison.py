@@ -142,6 +142,22 @@ _REFUSED = {
 }
 
 
+_STATE_WORDS = {
+    State.ALIKE: "alike",
+    State.DIFFERS: "not alike",
+    State.VARIES: "varies within a side",
+    State.PARTLY_UNKNOWN: "not stated everywhere",
+    State.UNKNOWN: "not stated",
+}
+
+
+def state_word(condition: Condition) -> str:
+    """How a field stands, in a word or two."""
+    if condition.is_question and condition.state is not State.ALIKE:
+        return say("the question")
+    return say(_STATE_WORDS[condition.state])
+
+
 def refusal_text(refusal: Refusal) -> str:
     """Why the sides are not compared."""
     before, after = refusal_values(refusal)
@@ -166,6 +182,12 @@ def refusal_values(refusal: Refusal) -> tuple[list[str], list[str]]:
 def change(ratio: float) -> str:
     """A ratio as a change in percent, with its sign."""
     return f"{number(100 * (ratio - 1), 1, sign=True)} %"
+
+
+def rough_change(ratio: float) -> str:
+    """A ratio as a change in percent for large letters: no decimal from ten percent on."""
+    percent = 100 * (ratio - 1)
+    return f"{number(percent, 0 if abs(percent) >= 10 else 1, sign=True)} %"
 
 
 def value_text(name: FigureName, value: float, unit: str = "N.m") -> str:
@@ -279,6 +301,21 @@ def chatter_text(chatter: ChatterOutcome) -> str:
     if chatter.chattering_excluded:
         words += "; " + say("of the pulls a person excluded, {n} chatter", n=chatter.chattering_excluded)
     return words[0].upper() + words[1:] + "."
+
+
+def chatter_word(chatter: ChatterOutcome) -> str:
+    """What became of the chatter in a word or two, large; 'cured' only where the sentence says it too."""
+    words = {
+        Outcome.CURED: say("CURED") if chatter.may_say_cured else say("QUIET SO FAR"),
+        Outcome.QUIET_SO_FAR: say("QUIET SO FAR"),
+        Outcome.NONE_BEFORE: say("NEW") if chatter.after.chattering else say("NONE"),
+        Outcome.NOT_ASSESSABLE: say("NOT TO BE TOLD"),
+        Outcome.LESS: say("LESS"),
+        Outcome.MORE: say("MORE"),
+        Outcome.AS_BEFORE: say("AS BEFORE"),
+        Outcome.OPEN: say("OPEN"),
+    }
+    return words[chatter.outcome]
 
 
 def _quiet_text(chatter: ChatterOutcome) -> str:
