@@ -15,6 +15,7 @@ from analysis.compare.pulls import ComparedPull, FigureName
 from analysis.compare.run_in import RunIn
 from analysis.compare.speed import FrictionAgainstSpeed
 from rig.words import comparison as words
+from rig.words.comparison_sides import run_in_text, speed_limits
 
 COMPARE_VERSION = 1
 _SUFFIX = {
@@ -207,7 +208,7 @@ def _speed(speed: FrictionAgainstSpeed | None) -> dict[str, Any] | None:
             {"speed_deg_s": point.speed_deg_s, "torque_nm": point.torque_nm, "low_nm": point.low_nm, "high_nm": point.high_nm}
             for point in speed.curve
         ],
-        "limits": words.speed_limits(speed),
+        "limits": speed_limits(speed),
     }
 
 
@@ -221,7 +222,7 @@ def _run_in(run_in: RunIn | None) -> dict[str, Any] | None:
         "trend_high": run_in.high_percent,
         "settled": run_in.settled,
         "why_not": run_in.why_not,
-        "text": words.run_in_text(run_in),
+        "text": run_in_text(run_in),
     }
 
 

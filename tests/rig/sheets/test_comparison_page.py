@@ -58,14 +58,11 @@ def test_a_folder_that_is_not_there_is_told(tmp_path):
 
 def test_twenty_pulls_that_differ_in_much_still_fit_on_one_page(tmp_path):
     before, after = cured(10)
-    after = [
-        replace(
-            one, stated=replace(one.stated, temperature_c=27.0, lever="1 m", rest_s=None, excluded="slipped" if k < 5 else None)
-        )
-        for k, one in enumerate(after)
-    ]
+    stated = replace(WITH_ADDITIVE, temperature_c=27.0, lever="1 m", rest_s=None)
+    after = [replace(one, stated=replace(stated, excluded="slipped" if k < 5 else None)) for k, one in enumerate(after)]
     path = tmp_path / "page.pdf"
-    draw(compare(before, after), {}, path, "lbf.ft", day=DAY)
+    curves = {one.fingerprint: CURVE for one in (*before, *after)}
+    draw(compare(before, after), curves, path, "lbf.ft", day=DAY)
     assert len(PdfReader(path).pages) == 1
     text = whole(path)
     assert "lbf·ft" in text
