@@ -124,7 +124,7 @@ def _conditions(comparison: Comparison) -> list[Block]:
         Table(
             heads=(say("conditions"), say("before"), say("after"), ""),
             rows=rows,
-            align=("left", "left", "left", "left"),
+            align="llll",
             small=True,
         )
     ]
