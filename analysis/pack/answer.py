@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student_t
+from scipy.special import stdtrit
 
 from analysis.pack.arrangement import conversion_to_mean
 from analysis.pack.diagnosis import Hint, hints_of, present_context, present_loads, why_not
@@ -108,10 +108,9 @@ def window_for(card: SpecCard, state: PlateState | None) -> tuple[CardWindow, bo
     wanted = [one for one in card.windows if one.plate_state == state and state is not None]
     open_ones = [one for one in card.windows if one.plate_state is None]
     fitting = wanted or open_ones
-    if not fitting and state is PlateState.RUN_IN:
-        # Plates that have run in are used ones with no wear.
-        fitting = [one for one in card.windows if one.plate_state is PlateState.USED]
-    candidates = fitting or list(card.windows)
+    # Plates that have run in are nearest to used ones.
+    near = [one for one in card.windows if state is PlateState.RUN_IN and one.plate_state is PlateState.USED]
+    candidates = fitting or near or list(card.windows)
     candidates.sort(key=lambda one: one.window.basis is not Basis.BREAKAWAY)
     return candidates[0], bool(fitting)
 
@@ -253,7 +252,7 @@ def _decided(values: Sequence[float], mean: float, low: float, high: float, u_re
         degrees = freedom + more + STATED_FREEDOM
         u = math.hypot(u_scatter, u_relative)
         effective = degrees * (u / u_scatter) ** 4
-        if float(student_t.ppf(0.975, effective)) * u < margin:
+        if float(stdtrit(effective, 0.975)) * u < margin:
             return Standing(reads_in_window=True, leave_alone=more == 0, pull_more=more)
     return Standing(reads_in_window=True, too_narrow=True)
 

@@ -96,23 +96,24 @@ class Learnt:
     effective: float
     """Number of draws that counted before thinning."""
     not_converted: tuple[int, ...]
-    surprise: float
-    """Log-likelihood of the history against residuals of nought: strongly negative where sheet and pulls disagree."""
 
     def predict(self, context: Context) -> tuple[Floats, Floats]:
         """Mean and standard deviation of the log of (reading over torque per friction of 1), the unit itself, in each draw."""
         own = _State(context, self.basis)
-        mean = _prior_mean(own, self.unknowns)
+        mean = _prior_mean(own, self.unknowns) + self._oddness(own)
         variance = np.full(self.unknowns.size, _covariance(own, own, gain=self.unit.pack.uncertainty.torque))
         return self._conditioned(mean, variance, [self._between(own, one) for one in self.observations])
 
     def friction(self, context: Context) -> tuple[Floats, Floats]:
         """Mean and standard deviation of the log of friction at the basis' moment, in each draw."""
         own = _State(context, self.basis)
-        mean = _friction_mean(context.oil, self.basis, self.unknowns)
+        mean = _friction_mean(context.oil, self.basis, self.unknowns) + self._oddness(own)
         variance = np.full(self.unknowns.size, _friction_covariance(own, own))
         shared = [_friction_covariance(own, _State(one.context, one.basis)) for one in self.observations]
         return self._conditioned(mean, variance, shared)
+
+    def _oddness(self, own: _State) -> Floats:
+        return _oddness(own, self.observations, self.unknowns)
 
     def _between(self, own: _State, seen: Observation) -> float:
         return _covariance(own, _State(seen.context, seen.basis), gain=self.unit.pack.uncertainty.torque)
@@ -218,6 +219,15 @@ def _covariance(a: _State, b: _State, *, gain: float) -> float:
     return _friction_covariance(a, b) + lot + run_in + gain**2
 
 
+def _oddness(state: _State, observations: Sequence[Observation], unknowns: Unknowns) -> Floats:
+    """The odd friction of the plates pulled last, as far as a state has their plates and their oil."""
+    if not observations:
+        return np.zeros(unknowns.size)
+    last = observations[-1].context
+    share = _common_plates(state.context, last) if state.context.oil == last.oil else 0.0
+    return share * unknowns.odd_friction
+
+
 def is_free(entry: HistoryEntry) -> bool:
     """Whether a series counts as free: one pull in which nothing held is enough."""
     return any(value < priors.FREE_BELOW_NM for value in (*entry.breakaway_nm, *entry.sliding_nm))
@@ -302,15 +312,12 @@ def _weigh(unit: Unit, unknowns: Unknowns, basis: Basis, arrangement: str) -> Le
     patterns = _patterns(entries, possible=possible)
     residuals, covariances = _joint(unit, unknowns, observations, log_model, noise)
     table = np.tile(logs[:, None], (1, len(patterns)))
-    surprise = 0.0
     shifted = []
     for column, pattern in enumerate(patterns):
         shift = np.array([_shift(history[one.entry].arrangement) if one.entry in pattern.mistaken else 0.0 for one in observations])
         moved = residuals - shift[None, :]
         shifted.append(moved)
         table[:, column] += math.log(pattern.probability) + _normal_log_density(moved, covariances)
-    if observations:
-        surprise = float(np.max(table[:, 0] - logs - math.log(patterns[0].probability)) - _normal_log_peak(covariances))
     table -= table.max()
     weight = np.exp(table)
     total = weight.sum(axis=0)
@@ -335,7 +342,6 @@ def _weigh(unit: Unit, unknowns: Unknowns, basis: Basis, arrangement: str) -> Le
         patterns=tuple((p, float(t / total.sum())) for p, t in zip(patterns, total, strict=True)),
         effective=effective,
         not_converted=tuple(n for n, one in enumerate(conversions) if one is None),
-        surprise=surprise,
     )
 
 
@@ -378,6 +384,7 @@ def _joint(
     gain = unit.pack.uncertainty.torque
     for i, one in enumerate(observations):
         residuals[:, i] = one.log_mean - log_model[one.entry] - _prior_mean(states[i], unknowns)
+        residuals[:, i] -= _oddness(states[i], observations, unknowns)
         for j, other in enumerate(observations):
             covariances[:, i, j] = _covariance(states[i], states[j], gain=gain)
             if one.entry == other.entry:
@@ -394,11 +401,6 @@ def _normal_log_density(residuals: Floats, covariances: Floats) -> Floats:
     _, logdet = np.linalg.slogdet(covariances)
     density: Floats = -0.5 * np.sum(residuals * solved, axis=1) - 0.5 * logdet
     return density
-
-
-def _normal_log_peak(covariances: Floats) -> float:
-    _, logdet = np.linalg.slogdet(covariances)
-    return float(np.median(-0.5 * logdet))
 
 
 def _resample(weights: Floats, count: int) -> NDArray[np.intp]:

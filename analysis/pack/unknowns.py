@@ -40,6 +40,8 @@ class Unknowns:
     share: Floats
     side_difference_mm: Floats
     space_wrong: Floats
+    odd_friction: Floats
+    """Log by which the plates that were pulled differ from what their oil gives, beyond the usual scatter; mostly nought."""
     oil: Mapping[str, NDArray[np.intp]]
     """Which of the known oils an unknown one is, by its name on the sheet."""
     normal_unit: Floats
@@ -137,6 +139,7 @@ def draw(unit: Unit, builds: list[Build], size: int, seed: int) -> Unknowns:
         share=spread.within(priors.SHARE_UNKNOWN),
         side_difference_mm=spread.uniform(-priors.SIDES_ALIKE_MM, priors.SIDES_ALIKE_MM),
         space_wrong=spread.uniform(),
+        odd_friction=np.where(spread.uniform() < priors.ODD_FRICTION, spread.normal(0.0, priors.ODD_FRICTION_SD), 0.0),
         oil={name: spread.one_of(len(priors.OILS)) for name in sorted(unknown_oils(builds))},
         normal_unit=spread.normal(),
         normal_reading=spread.normal(),
@@ -166,6 +169,7 @@ def nominal(unit: Unit, builds: list[Build]) -> Unknowns:
         share=priors.SHARE_UNKNOWN.mean * one,
         side_difference_mm=nought,
         space_wrong=one,
+        odd_friction=nought,
         oil={},
         normal_unit=nought,
         normal_reading=nought,

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-PACK = """# platepull pack sheet: what was measured and what was pulled. Delete what you did not measure; only the parts marked
-* must stay. # Every value is a text with its unit: "2.01 mm", "0.0787 in", "31.2 N.m". [pack]                             # *
-unit = "demo 1"                    # * spec = "SPEC.toml" shelf = "SHELF.toml" oil = "modified"                   # * plain |
-modified | strong | spent | unknown | dry, or its name plate_state = "used"               # new | run_in | used, as fitted now
-closure = "final"                  # trial (two or three screws) | final (every bolt at its torque) arrangement = "A"
-# * how it was pulled: A one output held, case free; B case held; ...
+PACK = """# platepull pack sheet: what was measured and what was pulled. Leave out what you did not measure; what has a * must stay.
+# Every value is a text with its unit: "2.01 mm", "0.0787 in", "31.2 N.m".
+[pack]                             # *
+unit = "demo 1"                    # *
+spec = "SPEC.toml"
+shelf = "SHELF.toml"
+oil = "modified"                   # * plain | modified | strong | spent | unknown | dry, or its name
+plate_state = "used"               # new | run_in | used, as fitted now
+closure = "final"                  # trial (two or three screws) | final (every bolt at its torque)
+arrangement = "A"                  # * how it was pulled: A one output held, case free; B case held; ...
 
 [face]                             # * the rubbing ring
 outer_diameter = "95 mm"
