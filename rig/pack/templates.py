@@ -35,6 +35,21 @@ id = "L3"
 kind = "outer"
 thickness = ["1.90 mm", "1.90 mm"]
 
+[[plates]]
+id = "R1"
+kind = "outer"
+thickness = ["1.90 mm", "1.90 mm"]
+
+[[plates]]
+id = "R2"
+kind = "inner"
+thickness = ["1.61 mm", "1.61 mm"]
+
+[[plates]]
+id = "R3"
+kind = "outer"
+thickness = ["1.90 mm", "1.91 mm"]
+
 [[springs]]                        # * every cup spring, fitted or not
 id = "SL1"
 outer_diameter = "90 mm"
@@ -58,7 +73,7 @@ stack_height = "5.41 mm"           # the plates pressed flat together, springs n
 stack_with_shims = false           # true: the fitted shims were in it
 
 [right]                            # *
-plates = ["outer", "inner", "outer"]
+plates = ["R1", "R2", "R3"]
 springs = ["SR1"]
 stack = "("
 shims = ["0.60 mm"]
