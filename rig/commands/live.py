@@ -87,6 +87,7 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
     from rig.commands._watch import asked_to_end, job_info, sensor_choice
     from rig.window.app import run_window
     from rig.window.openers import Benches
+    from rig.window.series import Source
 
     unit = args.unit or settings.unit
     scatter = scatter_of(args.scatter or settings.scatter)
@@ -95,6 +96,7 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
         return run_window(
             benches,
             profile=profile,
+            source=Source.BENCH if args.pretend is None else Source.SIMULATED,
             window=chosen_window(args, settings),
             rule=rule_of(args.rule or settings.rule),
             unit=None if unit is None else unit_of(unit),

@@ -36,7 +36,7 @@ class Recorder:
         clock: Callable[[], datetime],
         ticks: Callable[[], float],
     ) -> None:
-        self._folder = folder
+        self.folder = folder
         self.info = info
         self._clock = clock
         self._ticks = ticks
@@ -57,7 +57,7 @@ class Recorder:
         now = self._clock()
         self.last_file = None
         self._with_angle = so_far.angle_deg is not None
-        path = self._path = _free(self._folder, f"pull_{now:%Y%m%d_%H%M%S}_{number:03d}")
+        path = self._path = _free(self.folder, f"pull_{now:%Y%m%d_%H%M%S}_{number:03d}")
         info = self._written = replace(self.info, number=number, when=now.isoformat(timespec="milliseconds"))
         with self._guarded():
             write_info(path, info, with_angle=self._with_angle)

@@ -8,6 +8,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+from PySide6.QtCore import QRect, QUrl
+from PySide6.QtGui import QDesktopServices
 from PySide6.QtWidgets import QApplication
 
 from analysis.judgement import DecisionRule
@@ -15,7 +17,7 @@ from analysis.window import Window
 from drivers.profile import DeviceProfile
 from rig.window.controller import Controller, Means
 from rig.window.memory import recall, remember, remembered_path
-from rig.window.model import BenchModel
+from rig.window.model import BenchModel, Source
 from rig.window.openers import Benches
 from rig.window.qt.main_window import MainWindow
 from rig.window.sounds import sounds_of_system
@@ -27,6 +29,7 @@ def run_window(
     benches: Benches,
     *,
     profile: DeviceProfile | None = None,
+    source: Source = Source.BENCH,
     recording: Path | None = None,
     speed: float = 1.0,
     window: Window | None = None,
@@ -37,7 +40,8 @@ def run_window(
 ) -> int:
     """Show the bench window on a line, on a recording, or on nothing yet; returns the exit status when it is closed.
 
-    `speed` is that of the recording. `unit` None: the unit used last. `exercise`: begin with the sensor's. `asked_to_end` tells of
+    `source` tells the simulated bench from a real line. `speed` is that of the recording. `unit` None: the unit used last.
+    `exercise`: begin with the sensor's. `asked_to_end` tells of
     Ctrl-C and the like: the window then closes as if by hand.
     """
     path = remembered_path()
@@ -49,16 +53,22 @@ def run_window(
     app.setApplicationName("platepull")
     model = BenchModel(window=window, rule=rule, scatter=benches.scatter, unit=UnitChoice(remembered.unit, remembered.second_unit))
     with tempfile.TemporaryDirectory(prefix="platepull-") as folder:
-        means = Means(benches, sounds_of_system(Path(folder)), lambda what: remember(path, what), asked_to_end=asked_to_end)
+        means = Means(
+            benches,
+            sounds_of_system(Path(folder)),
+            lambda what: remember(path, what),
+            asked_to_end=asked_to_end,
+            show_folder=lambda where: QDesktopServices.openUrl(QUrl.fromLocalFile(str(where))),
+        )
         controller = Controller(model, remembered, means)
         if profile is not None:
-            controller.open_line(profile)
+            controller.open_line(profile, source)
             if exercise:
                 controller.exercise()
         elif recording is not None:
             controller.open_recording(recording)
-            if controller.opened is not None and controller.opened.replay is not None:
-                controller.opened.replay.speed = speed
+            if controller.replayed is not None and controller.replayed.replay is not None:
+                controller.replayed.replay.speed = speed
         shell = Shell(controller)
         status = app.exec()
         shell.window.let_go()
@@ -70,12 +80,17 @@ class Shell:
     """Holds the window in sight; another language is another window on the same desk."""
 
     def __init__(self, controller: Controller) -> None:
-        self._desk = controller
+        self._controller = controller
         self.window = self._show(cautions=True)
+        place = controller.preferences.now.place
         self.window.resize(1280, 800)
+        if place is not None and any(screen.geometry().intersects(QRect(*place)) for screen in QApplication.screens()):
+            self.window.setGeometry(*place)
+        if controller.preferences.now.maximised:
+            self.window.showMaximized()
 
     def _show(self, *, cautions: bool) -> MainWindow:
-        window = MainWindow(self._desk, cautions=cautions)
+        window = MainWindow(self._controller, cautions=cautions)
         window.language_wanted.connect(self.speak)
         window.show()
         return window
@@ -84,7 +99,7 @@ class Shell:
         """Show the window in another language; line, pulls and page of the desk stay."""
         before = self.window
         speak(code)
-        self._desk.keep(language=code)
+        self._controller.preferences.keep(replace(self._controller.preferences.now, language=code))
         self.window = self._show(cautions=False)
         self.window.setGeometry(before.geometry())
         before.let_go()

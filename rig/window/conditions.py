@@ -132,6 +132,9 @@ FIELD_NAMES = {
     "who": "initials",
 }
 
+STATE_FIELDS = frozenset({"unit", "series", "arrangement", "plates", "oil", "additive"})
+"""Fields that say which unit stands on the bench in which state: where one changes, a new series begins."""
+
 LACKS = ("arrangement", "window", "plates", "oil", "temperature", "rest")
 """The fields without which a reading is hard to compare; the conditions page says which are empty."""
 

@@ -1,6 +1,6 @@
-"""Desk: what the person at the window wants, carried out on the model, the benches and the window's memory. No Qt.
+"""Controller: what the person at the window wants, carried out on the model, the benches and the window's memory. No Qt.
 
-Whatever goes wrong becomes a trouble on the strip; nothing here raises a BenchError or waits for the line.
+Whatever goes wrong becomes a notice; nothing here raises a BenchError or waits for the line.
 """
 
 from __future__ import annotations
@@ -16,46 +16,51 @@ from drivers.profile import DeviceProfile
 from rig.files.profile import read_profile
 from rig.live.runner import Bench
 from rig.live.wishes import Exercise, ZeroNow
-from rig.window.background import Work
-from rig.window.conditions import Conditions, lacking
+from rig.window.conditions import FIELD_NAMES, STATE_FIELDS, Conditions, lacking
 from rig.window.memory import Remembered
-from rig.window.model import BenchModel
+from rig.window.model import BenchModel, Pull, Source
 from rig.window.openers import Benches, Opened, note_excluded
+from rig.window.preferences import Preferences
+from rig.window.reading import BackgroundReading
 from rig.window.sounds import Sounds
 from rig.window.views.line import calibration
 from rig.window.views.overlay import Member, load
-from rig.window.views.verdict import tone_of_pull
+from rig.window.views.verdict import Tone, tone_of_pull
 from rig.words.language import LANGUAGES, say, spoken
 from rig.words.units import UNIT_CHOICES
 
 
 @dataclass(frozen=True, slots=True)
 class Means:
-    """What the desk needs of the computer: how to open benches, the sounds, the window's memory, the day, and whether to end."""
+    """What the controller needs of the computer: how to open benches, the sounds, the window's memory, the day, whether to end."""
 
     benches: Benches | None = None
     sounds: Sounds | None = None
     remember: Callable[[Remembered], None] = lambda what: None
     today: Callable[[], date] = date.today
     asked_to_end: Callable[[], bool] = lambda: False
+    show_folder: Callable[[Path], object] | None = None
 
 
 class Controller:
-    """Carries out wishes. `remembered` holds looks, sound, language and the last conditions."""
+    """Carries out wishes. `opened` is the line, `replayed` the recording beside it; None: none is open."""
 
     def __init__(self, model: BenchModel, remembered: Remembered, means: Means) -> None:
         self.model = model
-        self.remembered = remembered
         self.means = means
+        self.preferences = Preferences(remembered, means.remember, model.notices)
+        self.reading = BackgroundReading(self._tell)
         self.opened: Opened | None = None
-        self.work: Work[Member] | None = None
-        self._with_member: Callable[[Member], None] = lambda member: None
+        self.replayed: Opened | None = None
+        self.tried: Tone | None = None
+        self._undo: list[tuple[int, str | None]] = []
         self.conditions = Conditions.from_texts(remembered.conditions)
         if model.window is not None:
             self.conditions = replace(self.conditions, window=str(model.window), basis=model.window.basis.value)
         elif (window := self._window_of(self.conditions)) is not None:
             model.set_window(window)
         model.lacks = lacking(self.conditions)
+        model.series.name, model.series.conditions = self.conditions.series, self.conditions.texts()
 
     # lines and recordings
 
@@ -68,60 +73,102 @@ class Controller:
         else:
             self.open_line(profile)
 
-    def open_line(self, profile: DeviceProfile) -> None:
-        """Open the line of a profile."""
-        self._open(lambda benches, number: benches.line(profile, self.model.window, self.model.rule, number))
-        if self.opened is not None:
-            due = calibration(self.opened.info, self.means.today())
-            if due.amiss:
-                self.model.tell(f"{due.name}: {due.value}", profile.name, say("calibrate the sensor: platepull calibrate"))
-
-    def open_recording(self, path: Path) -> None:
-        """Open a recording; it stands in for a line."""
-        self._open(lambda benches, number: benches.recording(path, self.model.window, self.model.rule, number))
-
-    def close_line(self) -> None:
-        """Close the line; a pull under way is kept."""
-        self.model.close()
-        self.opened = None
-
-    def _open(self, how: Callable[[Benches, int], Opened]) -> None:
-        benches = self.means.benches
+    def open_line(self, profile: DeviceProfile, source: Source = Source.BENCH) -> None:
+        """Open the line of a profile; `source` tells the simulated bench from a real one."""
+        benches, opened = self.means.benches, None
         if benches is None:
             return
 
         def make(number: int) -> Bench:
-            self.opened = how(benches, number)
-            self.opened.describe(self.conditions)
-            if self.model.window is None and self.opened.replay is not None:
-                self.model.window = self.opened.info.window
-            return self.opened.bench
+            nonlocal opened
+            opened = benches.line(profile, self.model.window, self.model.rule, number)
+            opened.describe(self.conditions)
+            return opened.bench
 
-        self.opened = None
+        self.opened = self.replayed = None
         try:
-            self.model.open(make)
+            self.model.open(make, source)
         except BenchError as fault:
             self._tell(fault)
+            return
+        self.opened = opened
+        if opened is not None and (due := calibration(opened.info, self.means.today())).amiss:
+            self.model.tell(f"{due.name}: {due.value}", profile.name, say("calibrate the sensor: platepull calibrate"))
+
+    def open_recording(self, path: Path) -> None:
+        """Replay a recording beside the line, which stays open."""
+        benches, opened = self.means.benches, None
+        if benches is None:
+            return
+
+        def make(number: int) -> Bench:
+            nonlocal opened
+            opened = benches.recording(path, self.model.window, self.model.rule, number)
+            return opened.bench
+
+        self.replayed = None
+        try:
+            self.model.open_replay(make, path.name, lambda: None if opened is None else opened.info.window)
+        except BenchError as fault:
+            self._tell(fault)
+        else:
+            self.replayed = opened
+
+    def close_line(self) -> None:
+        """From a recording back to the bench; at the bench, close the line. A pull under way is kept."""
+        if self.model.replay is not None:
+            self.back_to_bench()
+        else:
+            self.model.close()
+            self.opened = None
+
+    def back_to_bench(self) -> None:
+        """The recording is closed; the line was open all the time."""
+        self.model.back_to_bench()
+        self.replayed = None
+
+    @property
+    def in_sight(self) -> Opened | None:
+        """What the bench page shows: the recording where there is one, else the line."""
+        return self.replayed or self.opened
 
     def zero_now(self) -> None:
         """Learn the zero anew."""
-        if self.model.bench is not None:
-            self.model.bench.ask(ZeroNow())
+        if self.model.line.bench is not None:
+            self.model.line.bench.ask(ZeroNow())
 
     def exercise(self) -> None:
         """Begin to exercise the sensor, or stop it."""
-        bench = self.model.bench
+        bench = self.model.line.bench
         if bench is not None:
             bench.ask(Exercise(not bench.status.exercising))
 
-    # pulls
+    # pulls and series
 
     def exclude(self, number: int, reason: str | None) -> None:
-        """Let a pull not count, and write the reason into its metadata; None: it counts again."""
-        pull = next((pull for pull in self.model.pulls if pull.number == number), None)
-        if pull is None:
-            return
-        self.model.exclude(number, reason)
+        """Let a pull not count, and write the reason into its metadata; None: it counts again. `undo` takes it back."""
+        pull = self.model.series.get(number)
+        if pull is not None:
+            self._undo.append((number, pull.excluded))
+            self._exclude(pull, reason)
+
+    def undo(self) -> None:
+        """Take back the last setting aside, or counting again."""
+        while self._undo:
+            number, before = self._undo.pop()
+            pull = self.model.series.get(number)
+            if pull is not None and pull.excluded != before:
+                self._exclude(pull, before)
+                what = (
+                    say("pull {number} counts again", number=number)
+                    if before is None
+                    else say("pull {number} is set aside", number=number)
+                )
+                self.model.tell(what, good=True)
+                return
+
+    def _exclude(self, pull: Pull, reason: str | None) -> None:
+        self.model.exclude(pull.number, reason)
         if pull.file is not None:
             try:
                 note_excluded(pull.file, reason, with_angle=pull.trace.angle_deg is not None)
@@ -130,16 +177,28 @@ class Controller:
             except OSError as fault:
                 self.model.tell(say("the reason could not be written"), pull.file.name, str(fault.strerror))
 
+    def new_series(self, why: str = "") -> None:
+        """Begin a series of its own on the line; the one before stays selectable."""
+        self.back_to_bench()
+        self.model.new_series(self.conditions.series, self.conditions.texts())
+        self._undo.clear()
+        self.model.tell(say("a new series begins") + (f": {why}" if why else ""), good=True)
+
     def edit_conditions(self, conditions: Conditions) -> None:
-        """These hold for the pulls to come; a window that can be read also judges those so far."""
-        self.conditions = conditions
+        """These hold for the pulls to come. Another unit or state begins a new series; a window that can be read judges anew."""
+        before, self.conditions = self.conditions, conditions
         self.model.lacks = lacking(conditions)
         window = self._window_of(conditions)
         if conditions.refusal("window") is None and window != self.model.window:
             self.model.set_window(window)
         if self.opened is not None:
             self.opened.describe(conditions)
-        self.keep(conditions=conditions.texts())
+        series, changed = self.model.line.series, sorted(conditions.changed_from(before) & STATE_FIELDS)
+        if not len(series):
+            series.name, series.conditions = conditions.series, conditions.texts()
+        elif changed:
+            self.new_series(", ".join(say(FIELD_NAMES[name]) for name in changed))
+        self.preferences.keep(replace(self.preferences.now, conditions=conditions.texts()))
 
     @staticmethod
     def _window_of(conditions: Conditions) -> Window | None:
@@ -148,74 +207,72 @@ class Controller:
     # long work
 
     def load(self, paths: Sequence[Path], with_member: Callable[[Member], None]) -> None:
-        """Read recordings on a thread; each goes to `with_member` at a tick. Work under way is stopped first."""
-        self.stop_work()
+        """Read recordings on a thread; each goes to `with_member` at a tick."""
         benches = self.means.benches
         sensor_of = benches.sensors.of if benches else lambda info: info.sensor(self.means.today())
-        self._with_member = with_member
-        self.work = Work(
-            say("reading recordings"), load(paths, sensor_of, self.model.window, self.model.rule, self.model.scatter), len(paths)
-        )
-
-    def tick_work(self) -> None:
-        """Hand on what the work has finished."""
-        work = self.work
-        if work is None:
-            return
-        running = work.running
-        for member in work.take():
-            self._with_member(member)
-        while work.troubles:
-            self._tell(work.troubles.popleft())
-        if not running:
-            self.stop_work()
-
-    def stop_work(self) -> None:
-        """Stop long work; what is finished stays."""
-        if self.work is not None:
-            self.work.stop()
-            for member in self.work.take():
-                self._with_member(member)
-            self.work = None
+        steps = load(paths, sensor_of, self.model.window, self.model.rule, self.model.scatter)
+        self.reading.begin(say("reading recordings"), steps, len(paths), with_member)
 
     # looks and sound
 
     def sound(self) -> None:
         """Play the tune of each verdict that has become final; says nothing when muted."""
         for pull in self.model.take_judged():
-            if self.remembered.sound and self.means.sounds is not None:
+            if self.preferences.now.sound and self.means.sounds is not None:
                 self.means.sounds.play(tone_of_pull(pull))
+
+    def try_tune(self) -> None:
+        """Play the next tune, so that the ear gets to know them; `tried` is its tone."""
+        tones = list(Tone)
+        self.tried = tones[0] if self.tried is None else tones[(tones.index(self.tried) + 1) % len(tones)]
+        if self.means.sounds is not None:
+            self.means.sounds.play(self.tried)
 
     def turn_sound(self) -> None:
         """Sound on or off."""
-        self.keep(sound=not self.remembered.sound)
+        self.preferences.keep(replace(self.preferences.now, sound=not self.preferences.now.sound))
 
     def turn_unit(self) -> None:
         """The next unit: N.m, lbf.ft, both."""
         at = UNIT_CHOICES.index(self.model.unit) if self.model.unit in UNIT_CHOICES else -1
         self.model.unit = UNIT_CHOICES[(at + 1) % len(UNIT_CHOICES)]
-        self.keep(unit=self.model.unit.first, second_unit=self.model.unit.second)
+        self.preferences.keep(replace(self.preferences.now, unit=self.model.unit.first, second_unit=self.model.unit.second))
 
     def turn_theme(self) -> None:
         """Dark or light."""
-        self.keep(theme="light" if self.remembered.theme == "dark" else "dark")
+        theme = "light" if self.preferences.now.theme == "dark" else "dark"
+        self.preferences.keep(replace(self.preferences.now, theme=theme))
+
+    def note_page(self, name: str) -> None:
+        """The page that was in sight last."""
+        self.preferences.keep(replace(self.preferences.now, page=name))
+
+    def note_place(self, place: tuple[int, int, int, int], *, maximised: bool) -> None:
+        """Where the window stood: left, top, width, height in pixels."""
+        self.preferences.keep(replace(self.preferences.now, place=place, maximised=maximised))
+
+    def folder_text(self) -> str:
+        """Where the pulls are kept; "" where they are kept nowhere."""
+        folder = self._folder()
+        return "" if folder is None else say("pulls are kept in {folder}", folder=str(folder))
+
+    def show_folder(self) -> None:
+        """Open the folder of the pulls in the system's own viewer."""
+        folder = self._folder()
+        if folder is not None and self.means.show_folder is not None:
+            self.means.show_folder(folder)
+
+    def _folder(self) -> Path | None:
+        return self.opened.recorder.folder if self.opened is not None and self.opened.recorder is not None else None
 
     def next_language(self) -> str:
         """Code of the language after the one spoken."""
         codes = list(LANGUAGES)
         return codes[(codes.index(spoken()) + 1) % len(codes)]
 
-    def keep(self, **what: object) -> None:
-        """Remember these choices."""
-        self.remembered = replace(self.remembered, **what)  # type: ignore[arg-type]
-        try:
-            self.means.remember(self.remembered)
-        except OSError as fault:
-            self.model.tell(say("the window's choices could not be kept"), remedy=str(fault))
-
     def close(self) -> None:
-        """Stop work, close the line; a pull under way is kept."""
-        self.stop_work()
+        """Stop work, close line and recording; a pull under way is kept."""
+        self.reading.stop()
         self.model.close()
 
     def _tell(self, fault: BenchError) -> None:

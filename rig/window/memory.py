@@ -32,6 +32,10 @@ class Remembered:
     unit: str = "N.m"
     second_unit: str | None = None
     sound: bool = True
+    page: str = "bench page"
+    profile: str = ""
+    place: tuple[int, int, int, int] | None = None
+    maximised: bool = False
     conditions: Mapping[str, Words] = field(default_factory=dict)
 
 

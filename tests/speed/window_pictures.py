@@ -34,7 +34,7 @@ CONDITIONS = {"arrangement": "A", "unit": "QF-7 (invented)", "series": "rebuilt"
 
 def main() -> None:
     """Feed, show, grab."""
-    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else ROOT / "rig" / "gui" / "pictures"
+    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else ROOT / "rig" / "window" / "qt" / "pictures"
     app = QApplication([])
     window = Window.parse("35..60 N.m")
     bench = FedBench(window)

@@ -7,27 +7,10 @@ from collections.abc import Callable, Sequence
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
+from rig.window.keys import rows
 from rig.window.model import Changed
 from rig.window.qt.theme import Theme
 from rig.words.language import LANGUAGES, say, spoken
-
-KEYS = (
-    ("Space", "foot pedal: live picture or newest pull; from any page back to the bench"),
-    ("Page Up / Page Down", "foot pedal: earlier or later pull"),
-    ("F1 – F6", "keys, bench, before a pull, closer look, side by side, line"),
-    ("F7", "zero now"),
-    ("F8", "sound on or off"),
-    ("F9", "unit: N·m, lbf·ft, both"),
-    ("F10", "dark or light"),
-    ("F11", "full screen"),
-    ("F12", "language"),
-    ("Esc", "read the strip, stop long work, else back to the bench"),
-    ("+ / −", "bench: shorter or longer live picture; closer look: zoom"),
-    ("← / →", "closer look: move the cursor, with Shift further"),
-    ("S, O, 0, Del", "closer look: spectrum, earlier pulls, whole pull, set aside"),
-    ("P . [ ]", "replay: pause, step, slower, faster"),
-    ("Tab", "next field or button"),
-)
 
 
 class KeysPage(QWidget):
@@ -43,7 +26,7 @@ class KeysPage(QWidget):
         title.setObjectName("title")
         table = QGridLayout()
         table.setHorizontalSpacing(24)
-        for row, (key, words) in enumerate(KEYS):
+        for row, (key, words) in enumerate(rows()):
             name, what = QLabel(key), QLabel(say(words))
             name.setObjectName("key")
             what.setWordWrap(True)

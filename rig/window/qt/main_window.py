@@ -1,4 +1,4 @@
-"""The window: a rail of pages, the strips, the keys. It asks the model 30 times a second and never waits."""
+"""The window: a rail of pages, a reserved place for notices, the keys. It asks the model 30 times a second and never waits."""
 
 from __future__ import annotations
 
@@ -6,29 +6,31 @@ from collections.abc import Callable
 from functools import partial
 
 from PySide6.QtCore import Qt, QTimer, Signal
-from PySide6.QtGui import QCloseEvent, QKeySequence, QResizeEvent, QShortcut
+from PySide6.QtGui import QCloseEvent, QResizeEvent
 from PySide6.QtWidgets import QApplication, QHBoxLayout, QLayout, QStackedWidget, QToolButton, QVBoxLayout, QWidget
 
 from rig.window.controller import Controller
-from rig.window.model import BenchState, Changed
+from rig.window.keys import Act, Place
+from rig.window.model import Changed
 from rig.window.qt.bench_page import BenchPage
 from rig.window.qt.cautions_page import CautionsPage
 from rig.window.qt.conditions_page import ConditionsPage
+from rig.window.qt.key_filter import KeyFilter
 from rig.window.qt.keys_page import KeysPage
 from rig.window.qt.line_page import LinePage
-from rig.window.qt.pedal import Pedal
 from rig.window.qt.pull_page import PullPage
 from rig.window.qt.replay_bar import ReplayBar
 from rig.window.qt.sides_page import SidesPage
-from rig.window.qt.strip import TroubleStrip, WorkStrip
+from rig.window.qt.strip import NoticeStrip
 from rig.window.qt.theme import THEMES, style_sheet
 from rig.window.views.replay import ReplaySteering
+from rig.window.views.verdict import tone_word
 from rig.words.language import say
 from rig.words.numbers import unit_name
 
 TICK_MS = 33
 DESIGN_WIDTH, DESIGN_HEIGHT = 1180, 800
-ALL = Changed.PULLS | Changed.STATE | Changed.SCOPE | Changed.TROUBLE
+ALL = Changed.PULLS | Changed.STATE | Changed.SCOPE | Changed.NOTICES
 
 AnyPage = BenchPage | PullPage | ConditionsPage | SidesPage | LinePage | KeysPage
 
@@ -44,21 +46,22 @@ class MainWindow(QWidget):
         self.setWindowTitle("platepull")
         self.controller, self.model = controller, controller.model
         self._scale = 0.0
-        self.strip, self.work, self.replay = TroubleStrip(), WorkStrip(), ReplayBar()
+        self.strip, self.replay = NoticeStrip(), ReplayBar()
         self.pages = QStackedWidget()
         self.cautions = CautionsPage()
         self.bench = BenchPage(self.model)
         self.pull = PullPage(self.model)
         self.conditions = ConditionsPage(self.model, controller.conditions)
         self.sides = SidesPage(self.model)
-        self.line = LinePage(self.model, lambda: controller.opened, controller.means.today)
+        self.line = LinePage(self.model, lambda: controller.in_sight, controller.means.today)
         self.keys = KeysPage(self._choices())
         self._buttons: dict[AnyPage, QToolButton] = {}
         self._steered: object = None
         self._lay_out()
         self._connect()
-        self._bind_keys()
-        first: QWidget = self.cautions if cautions else self.bench
+        self._filter = KeyFilter(self, self._acts(), self._places)
+        QApplication.instance().installEventFilter(self._filter)  # type: ignore[union-attr]
+        first: QWidget = self.cautions if cautions else self._remembered_page()
         self.pages.setCurrentWidget(first)
         first.setFocus()
         self.dress()
@@ -91,17 +94,17 @@ class MainWindow(QWidget):
             button.setCheckable(True)
             rail.addWidget(button)
         rail.addStretch(1)
-        self._zero = self._rail_button("F7", say("Zero now"), say("Learn the zero anew"), self.controller.zero_now)
+        zero = self._rail_button("F7", say("Zero now"), say("Learn the zero anew"), self.controller.zero_now)
         self._mute = self._rail_button("F8", "", say("Sound on or off"), self._turn_sound)
-        for button in (self._zero, self._mute):
+        series = self._rail_button("Ctrl+N", say("New series"), say("Begin a new series"), self._new_series)
+        for button in (series, zero, self._mute):
             rail.addWidget(button)
         right = QVBoxLayout()
         right.setContentsMargins(0, 0, 0, 0)
         right.setSpacing(0)
-        for widget in (self.strip, self.work):
-            right.addWidget(widget)
         right.addWidget(self.pages, 1)
         right.addWidget(self.replay)
+        right.addWidget(self.strip)
         layout = QHBoxLayout(self)
         # The type grows with the window; if the window also grew with the type, neither would ever rest.
         layout.setSizeConstraint(QLayout.SizeConstraint.SetNoConstraint)
@@ -118,7 +121,6 @@ class MainWindow(QWidget):
         button.setToolTip(f"{tip} ({key})")
         button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         button.clicked.connect(lambda: act())
-        self._key(key, act)
         return button
 
     def _choices(self) -> list[tuple[str, Callable[[], object], Callable[[], str]]]:
@@ -126,7 +128,11 @@ class MainWindow(QWidget):
 
         def sound() -> str:
             means = controller.means.sounds.means if controller.means.sounds else say("none")
-            return (say("Sound: on (F8)") if controller.remembered.sound else say("Sound: off (F8)")) + f"   [{say(means)}]"
+            return (say("Sound: on (F8)") if controller.preferences.now.sound else say("Sound: off (F8)")) + f"   [{say(means)}]"
+
+        def tunes() -> str:
+            played = controller.tried
+            return say("Try the tunes") + ("" if played is None else f"   [{tone_word(played)}]")
 
         def unit() -> str:
             chosen = controller.model.unit
@@ -138,16 +144,18 @@ class MainWindow(QWidget):
             (say("N·m, lbf·ft or both"), self._turn_unit, unit),
             (say("Dark or light"), self._turn_theme, lambda: say("Dark or light (F10)")),
             (say("Full screen or not"), self._turn_full_screen, lambda: say("Full screen (F11)")),
+            (say("Each press plays the next tune"), controller.try_tune, tunes),
         ]
 
     def dress(self) -> None:
         """Put the theme and the sizes on everything; type grows with the window."""
-        theme = THEMES.get(self.controller.remembered.theme, THEMES["dark"])
+        theme = THEMES.get(self.controller.preferences.now.theme, THEMES["dark"])
         self._scale = self._fitting()
         self.setStyleSheet(style_sheet(theme, self._scale))
         for button in self.findChildren(QToolButton, "rail"):
             button.setFixedWidth(round(132 * self._scale))
-        self._mute.setText("F8\n" + (say("Sound on") if self.controller.remembered.sound else say("Sound off")))
+        self._mute.setText("F8\n" + (say("Sound on") if self.controller.preferences.now.sound else say("Sound off")))
+        self.strip.dress(self._scale)
         self.cautions.dress(theme, self._scale)
         for page in self._buttons:
             page.dress(theme, self._scale)
@@ -166,8 +174,9 @@ class MainWindow(QWidget):
 
     def _connect(self) -> None:
         controller = self.controller
-        self.strip.read.connect(self._trouble_read)
-        self.work.stopped.connect(controller.stop_work)
+        self.strip.read.connect(self._notice_read)
+        self.strip.stopped.connect(controller.reading.stop)
+        self.strip.folder_wanted.connect(controller.show_folder)
         self.cautions.understood.connect(self.show_bench)
         self.bench.picked.connect(self._look_at)
         self.pull.excluded.connect(lambda number, reason: self._after(controller.exclude, number, reason or None))
@@ -180,31 +189,56 @@ class MainWindow(QWidget):
         self.line.exercise_wanted.connect(lambda: self._after(controller.exercise))
         self.keys.language_wanted.connect(self.language_wanted)
 
-    def _key(self, key: str, act: Callable[[], object]) -> None:
-        QShortcut(QKeySequence(key), self).activated.connect(lambda: act())
+    def _acts(self) -> dict[Act, Callable[[], object]]:
+        """What each act of the key table does here."""
+        return {
+            Act.PEDAL: self.pedal,
+            Act.EARLIER: lambda: self._after(self.model.step, -1),
+            Act.LATER: lambda: self._after(self.model.step, 1),
+            Act.PAGE_KEYS: partial(self.show_page, self.keys),
+            Act.PAGE_BENCH: self.show_bench,
+            Act.PAGE_CONDITIONS: partial(self.show_page, self.conditions),
+            Act.PAGE_PULL: partial(self.show_page, self.pull),
+            Act.PAGE_SIDES: partial(self.show_page, self.sides),
+            Act.PAGE_LINE: partial(self.show_page, self.line),
+            Act.ZERO: self.controller.zero_now,
+            Act.SOUND: self._turn_sound,
+            Act.UNIT: self._turn_unit,
+            Act.THEME: self._turn_theme,
+            Act.FULL_SCREEN: self._turn_full_screen,
+            Act.LANGUAGE: lambda: self.language_wanted.emit(self.controller.next_language()),
+            Act.BACK: self._escape,
+            Act.NEW_SERIES: self._new_series,
+            Act.UNDO: lambda: self._after(self.controller.undo),
+            Act.LONGER: lambda: self.bench.wider(1),
+            Act.SHORTER: lambda: self.bench.wider(-1),
+            Act.CURSOR_LEFT: lambda: self.pull.move_cursor(-1),
+            Act.CURSOR_RIGHT: lambda: self.pull.move_cursor(1),
+            Act.CURSOR_FAR_LEFT: lambda: self.pull.move_cursor(-10),
+            Act.CURSOR_FAR_RIGHT: lambda: self.pull.move_cursor(10),
+            Act.CLOSER: self.pull.closer,
+            Act.FARTHER: self.pull.farther,
+            Act.WHOLE: self.pull.look_at_whole,
+            Act.SPECTRUM: self.pull.show_spectrum.toggle,
+            Act.EARLIER_BENEATH: self.pull.show_earlier.toggle,
+            Act.EXCLUDE: self.pull.exclude_or_count,
+            Act.PAUSE: self.replay.turn,
+            Act.STEP: self.replay.step,
+            Act.SLOWER: lambda: self.replay.change_speed(-1),
+            Act.FASTER: lambda: self.replay.change_speed(1),
+        }
 
-    def _bind_keys(self) -> None:
-        for key, act in (
-            ("Esc", self._escape),
-            ("F9", self._turn_unit),
-            ("F10", self._turn_theme),
-            ("F11", self._turn_full_screen),
-            ("F12", lambda: self.language_wanted.emit(self.controller.next_language())),
-        ):
-            self._key(key, act)
-        self._pedal = Pedal(
-            self,
-            {
-                Qt.Key.Key_Space: self.pedal,
-                Qt.Key.Key_PageUp: lambda: self._step(-1),
-                Qt.Key.Key_PageDown: lambda: self._step(1),
-                Qt.Key.Key_P: self.replay.turn,
-                Qt.Key.Key_Period: self.replay.step,
-                Qt.Key.Key_BracketLeft: lambda: self.replay.change_speed(-1),
-                Qt.Key.Key_BracketRight: lambda: self.replay.change_speed(1),
-            },
-        )
-        QApplication.instance().installEventFilter(self._pedal)  # type: ignore[union-attr]
+    def _places(self) -> set[Place]:
+        """Where a key acts now."""
+        current = self.pages.currentWidget()
+        places = {Place.ANYWHERE}
+        if current is self.bench:
+            places.add(Place.BENCH)
+        if current is self.pull:
+            places.add(Place.PULL)
+        if self.model.replay is not None:
+            places.add(Place.REPLAY)
+        return places
 
     def pedal(self) -> None:
         """The one key of a foot pedal: to the bench; there, from the newest pull to the live picture and back."""
@@ -212,23 +246,31 @@ class MainWindow(QWidget):
             self.model.turn_over()
             self.refresh(Changed.PULLS)
         else:
-            self.show_page(self.bench)
+            self.show_bench()
 
     def show_bench(self) -> None:
         """Go to the bench page."""
         self.show_page(self.bench)
 
     def show_page(self, page: AnyPage) -> None:
-        """Go to a page."""
+        """Go to a page. On the closer look the pull in sight stays; a new one is announced there."""
         self.pages.setCurrentWidget(page)
         page.setFocus()
+        self.model.hold(page is self.pull)
+        self.controller.note_page(page.objectName())
         self.refresh(ALL)
 
+    def _remembered_page(self) -> AnyPage:
+        name = self.controller.preferences.now.page
+        return next((page for page in self._buttons if page.objectName() == name), self.bench)
+
     def _escape(self) -> None:
-        if self.controller.work is not None:
-            self.controller.stop_work()
-        elif self.model.troubles:
-            self._trouble_read()
+        if self.controller.reading.work is not None:
+            self.controller.reading.stop()
+        elif self.model.notices.newest is not None:
+            self._notice_read()
+        elif self.pages.currentWidget() is self.bench and self.model.replay is not None:
+            self._after(self.controller.back_to_bench)
         else:
             self.show_bench()
 
@@ -239,11 +281,11 @@ class MainWindow(QWidget):
     def _look_at(self, number: int) -> None:
         self._after(self.model.look_at, number)
 
-    def _step(self, by: int) -> None:
-        self._after(self.model.step, by)
+    def _notice_read(self) -> None:
+        self._after(self.model.notices.read)
 
-    def _trouble_read(self) -> None:
-        self._after(self.model.dismiss)
+    def _new_series(self) -> None:
+        self._after(self.controller.new_series)
 
     def _turn_sound(self) -> None:
         self.controller.turn_sound()
@@ -268,14 +310,10 @@ class MainWindow(QWidget):
             self.close()
             return
         changed = self.model.poll()
-        model = self.model
-        hand_on_lever = model.state is BenchState.PULLING or (model.state is BenchState.EXERCISING and model.exercised is not None)
-        if Changed.STATE in changed and hand_on_lever and self.pages.currentWidget() is self.cautions:
-            self.show_page(self.bench)
         if Changed.PULLS in changed:
             self.conditions.pull_made()
         self.controller.sound()
-        self.controller.tick_work()
+        self.controller.reading.tick()
         if changed:
             self.refresh(changed)
         else:
@@ -291,12 +329,9 @@ class MainWindow(QWidget):
         self._show_strips()
 
     def _show_strips(self) -> None:
-        self.strip.show_troubles(self.model.troubles)
-        work = self.controller.work
-        self.work.setVisible(work is not None)
-        if work is not None:
-            self.work.show_work(work.name, work.share)
-        opened = self.controller.opened
+        work = self.controller.reading.work
+        self.strip.show_now(self.model.notices, None if work is None else (work.name, work.share), self.controller.folder_text())
+        opened = self.controller.replayed
         replay = opened.replay if opened is not None else None
         if replay is not self._steered:
             self._steered = replay
@@ -304,12 +339,14 @@ class MainWindow(QWidget):
         self.replay.refresh()
 
     def let_go(self) -> None:
-        """Stop asking the model, as before another window takes over the desk."""
+        """Stop asking the model, as before another window takes over the controller."""
         self._timer.stop()
-        QApplication.instance().removeEventFilter(self._pedal)  # type: ignore[union-attr]
+        QApplication.instance().removeEventFilter(self._filter)  # type: ignore[union-attr]
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802  Qt's name
         """Closing during a pull loses nothing: the bench closes the pull and its file first."""
         self.let_go()
+        box = self.normalGeometry()
+        self.controller.note_place((box.x(), box.y(), box.width(), box.height()), maximised=self.isMaximized())
         self.controller.close()
         super().closeEvent(event)

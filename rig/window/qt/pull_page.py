@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from rig.window.decimation import Curve, aligned
@@ -16,6 +15,7 @@ from rig.words.numbers import unit_name
 
 REASONS = ("slipped off the lever", "clamp moved", "wrong arrangement", "sensor not at zero", "interrupted", "trial pull")
 EARLIER = 8
+ZOOM = 0.7
 CURSOR_STEP = 0.004
 """Share of the visible span that one press of an arrow key moves the cursor."""
 
@@ -55,10 +55,13 @@ class PullPage(QWidget):
         self.reason = QComboBox()
         self.reason.setEditable(True)
         self.reason.addItems([say(reason) for reason in REASONS])
+        self.reason.setCurrentIndex(-1)
+        self.reason.setPlaceholderText(say("reason"))
+        self.reason.textActivated.connect(lambda _: self.exclude_or_count())
         self.reason.setToolTip(say("Why the pull does not count; pick one or write your own"))
         self.exclude = QPushButton()
         self.exclude.setToolTip(say("The pull and its file stay; it only does not count in the series"))
-        self.exclude.clicked.connect(self._exclude_clicked)
+        self.exclude.clicked.connect(self.exclude_or_count)
         self.figures = QGridLayout()
         self.figures.setColumnStretch(1, 1)
         self._labels: list[tuple[QLabel, QLabel]] = []
@@ -67,7 +70,6 @@ class PullPage(QWidget):
     def _switch(self, name: str, key: str, tip: str) -> QPushButton:
         button = QPushButton(f"{name} ({key})")
         button.setCheckable(True)
-        button.setShortcut(key)
         button.setToolTip(tip)
         button.toggled.connect(lambda: self._redraw())
         return button
@@ -115,13 +117,18 @@ class PullPage(QWidget):
     def refresh(self, changed: Changed) -> None:
         """Show the pull the model looks at, else the newest."""
         pull = self._model.shown or self._model.last
-        drawn = (pull, self._model.band(), self._model.unit)
+        drawn = (pull, self._model.band(), self._model.unit, self._model.stand.announced)
         if drawn != self._drawn:
             other = pull is None or self._pull is None or pull.number != self._pull.number
             self._drawn, self._pull = drawn, pull
             self._redraw()
             if other:
                 self.look_at_whole()
+
+    def _show_title(self, pull: Pull) -> None:
+        new = self._model.stand.announced
+        title = say("Pull {number}", number=pull.number)
+        self.title.setText(title if new is None else f"{title}   ● " + say("new: pull {number} (Page Down)", number=new))
 
     def _redraw(self) -> None:
         pull = self._pull
@@ -132,7 +139,7 @@ class PullPage(QWidget):
             return
         unit = self._model.unit
         picture = picture_of(pull, unit)
-        self.title.setText(say("Pull {number}", number=pull.number))
+        self._show_title(pull)
         self.over_time.show_graph(picture.over_time)
         self.over_time.show_band(self._model.band())
         self.over_angle.setVisible(picture.over_angle is not None)
@@ -190,25 +197,31 @@ class PullPage(QWidget):
         if self._pull is not None:
             self.readout.setText(cursor_text(self._pull, x, self._model.unit))
 
-    def _exclude_clicked(self) -> None:
-        if self._pull is not None:
-            self.excluded.emit(self._pull.number, "" if self._pull.excluded is not None else self.reason.currentText().strip())
+    def exclude_or_count(self) -> None:
+        """Set the pull aside with the reason chosen, asking for it first; one that is set aside counts again."""
+        if self._pull is None:
+            return
+        if self._pull.excluded is not None:
+            self.excluded.emit(self._pull.number, "")
+            return
+        reason = self.reason.currentText().strip()
+        if reason:
+            self.reason.setCurrentIndex(-1)
+            self.reason.clearEditText()
+            self.setFocus()
+            self.excluded.emit(self._pull.number, reason)
+        else:
+            self.reason.setFocus()
+            self.reason.showPopup()
 
-    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802  Qt's name
-        """Arrows move the cursor (with shift further), + and − zoom, 0 shows all, Del sets aside."""
-        steps = 10 if event.modifiers() & Qt.KeyboardModifier.ShiftModifier else 1
-        match event.key():
-            case Qt.Key.Key_Left:
-                self._cursor_at(self._cursor_x - steps * CURSOR_STEP * self.over_time.visible_span())
-            case Qt.Key.Key_Right:
-                self._cursor_at(self._cursor_x + steps * CURSOR_STEP * self.over_time.visible_span())
-            case Qt.Key.Key_Plus:
-                self.over_time.zoom(0.7)
-            case Qt.Key.Key_Minus:
-                self.over_time.zoom(1 / 0.7)
-            case Qt.Key.Key_0:
-                self.look_at_whole()
-            case Qt.Key.Key_Delete:
-                self._exclude_clicked()
-            case _:
-                super().keyPressEvent(event)
+    def move_cursor(self, steps: int) -> None:
+        """Move the cursor so many steps."""
+        self._cursor_at(self._cursor_x + steps * CURSOR_STEP * self.over_time.visible_span())
+
+    def closer(self) -> None:
+        """Zoom in."""
+        self.over_time.zoom(ZOOM)
+
+    def farther(self) -> None:
+        """Zoom out."""
+        self.over_time.zoom(1 / ZOOM)

@@ -1,18 +1,36 @@
-"""Errors as a strip with what to do: it blocks nothing, and goes away when it is read or fixed."""
+"""The strip at the foot of the window, always in its place: a notice with what to do, long work, else where the files are.
+
+It blocks nothing and moves nothing. Good news fades by itself; everything else stays until it is read or fixed.
+"""
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QProgressBar, QPushButton, QSizePolicy, QVBoxLayout
+from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtWidgets import (
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QProgressBar,
+    QPushButton,
+    QSizePolicy,
+    QStackedLayout,
+    QVBoxLayout,
+    QWidget,
+)
 
-from rig.window.model import Trouble
+from rig.window.notices import Notice, Notices
 from rig.words.language import say
 
+GOOD_NEWS_MS = 6000
+HEIGHT = 46
 
-class TroubleStrip(QFrame):
-    """Shows the newest trouble: what, where, and what to do. `read` is sent when the person has read it."""
+
+class NoticeStrip(QFrame):
+    """`read`: the person has read the newest notice; `stopped`: long work is to end; `folder_wanted`: open the folder."""
 
     read = Signal()
+    stopped = Signal()
+    folder_wanted = Signal()
 
     def __init__(self) -> None:
         super().__init__()
@@ -20,57 +38,92 @@ class TroubleStrip(QFrame):
         self._what, self._remedy = QLabel(), QLabel()
         self._remedy.setObjectName("remedy")
         for label in (self._what, self._remedy):
-            label.setWordWrap(True)
             label.setTextFormat(Qt.TextFormat.PlainText)
-        self._button = QPushButton(say("Understood (Esc)"))
-        self._button.clicked.connect(self.read)
+            label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self._button = _plain_button(say("Understood (Esc)"), self.read)
         words = QVBoxLayout()
         words.setSpacing(0)
         words.addWidget(self._what)
         words.addWidget(self._remedy)
-        layout = QHBoxLayout(self)
-        layout.addLayout(words, 1)
-        layout.addWidget(self._button)
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Maximum)
-        self.hide()
-
-    def show_troubles(self, troubles: list[Trouble]) -> None:
-        """Show the newest; hidden where there is none."""
-        self.setVisible(bool(troubles))
-        if troubles:
-            trouble = troubles[-1]
-            if self.property("good") is not trouble.good:
-                self.setProperty("good", trouble.good)
-                for widget in (self, self._what, self._remedy, self._button):  # Qt looks a property up once only
-                    widget.style().unpolish(widget)
-                    widget.style().polish(widget)
-            more = "" if len(troubles) == 1 else "  (+" + str(len(troubles) - 1) + ")"
-            self._what.setText((f"{trouble.where}: " if trouble.where else "") + say(trouble.what) + more)
-            self._remedy.setText("→ " + say(trouble.remedy) if trouble.remedy else "")
-            self.setAccessibleName(f"{self._what.text()} {self._remedy.text()}")
-
-
-class WorkStrip(QFrame):
-    """Long work: its name, how far it is, and a button that stops it."""
-
-    stopped = Signal()
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.setObjectName("work")
-        self._name = QLabel()
-        self._bar = QProgressBar()
+        notice = QWidget()
+        row = QHBoxLayout(notice)
+        row.setContentsMargins(12, 2, 12, 2)
+        row.addLayout(words, 1)
+        row.addWidget(self._button)
+        self._name, self._bar = QLabel(), QProgressBar()
         self._bar.setRange(0, 1000)
-        button = QPushButton(say("Stop (Esc)"))
-        button.clicked.connect(self.stopped)
-        layout = QHBoxLayout(self)
-        layout.addWidget(self._name)
-        layout.addWidget(self._bar, 1)
-        layout.addWidget(button)
-        self.hide()
+        work = QWidget()
+        row = QHBoxLayout(work)
+        row.setContentsMargins(12, 2, 12, 2)
+        row.addWidget(self._name)
+        row.addWidget(self._bar, 1)
+        row.addWidget(_plain_button(say("Stop (Esc)"), self.stopped))
+        self._folder = QLabel()
+        self._folder.setObjectName("soft")
+        self._folder.setTextFormat(Qt.TextFormat.PlainText)
+        self._open = _plain_button(say("Open the folder"), self.folder_wanted)
+        calm = QWidget()
+        row = QHBoxLayout(calm)
+        row.setContentsMargins(12, 2, 12, 2)
+        row.addWidget(self._folder, 1)
+        row.addWidget(self._open)
+        self._stack = QStackedLayout(self)
+        for page in (calm, work, notice):
+            self._stack.addWidget(page)
+        self._shown: Notice | None = None
+        self._fade = QTimer(self)
+        self._fade.setSingleShot(True)
+        self._fade.timeout.connect(self._faded)
+        self._notices: Notices | None = None
 
-    def show_work(self, name: str, share: float) -> None:
-        """Show work by name and the share done, 0..1."""
-        self._name.setText(name)
-        self._bar.setValue(round(1000 * share))
-        self.show()
+    def dress(self, scale: float) -> None:
+        """The height never changes with what is shown."""
+        self.setFixedHeight(round(HEIGHT * scale))
+
+    def show_now(self, notices: Notices, work: tuple[str, float] | None, folder: str) -> None:
+        """Show the newest notice, else work by name and share done (0..1), else the folder of the pulls ("": none)."""
+        self._notices = notices
+        standing = notices.standing
+        if standing:
+            self._show_notice(standing[-1], len(standing) - 1)
+        elif work is not None:
+            self._name.setText(work[0])
+            self._bar.setValue(round(1000 * work[1]))
+        else:
+            self._folder.setText(folder)
+            self._open.setVisible(bool(folder))
+        kind = "notice" if standing else "work" if work is not None else ""
+        self._stack.setCurrentIndex(2 if standing else 1 if work is not None else 0)
+        self._dress_as(kind, good=bool(standing) and standing[-1].good)
+        if not standing:
+            self._shown = None
+            self.setAccessibleName("")
+
+    def _show_notice(self, notice: Notice, others: int) -> None:
+        more = f"  (+{others})" if others else ""
+        self._what.setText((f"{notice.where}: " if notice.where else "") + say(notice.what) + more)
+        self._remedy.setText("→ " + say(notice.remedy) if notice.remedy else "")
+        self._remedy.setVisible(bool(notice.remedy))
+        self.setAccessibleName(f"{self._what.text()} {self._remedy.text()}")
+        if notice is not self._shown:
+            self._shown = notice
+            self._fade.start(GOOD_NEWS_MS) if notice.good else self._fade.stop()
+
+    def _faded(self) -> None:
+        if self._notices is not None and self._shown is not None:
+            self._notices.drop(self._shown)
+
+    def _dress_as(self, kind: str, *, good: bool) -> None:
+        if (self.property("kind"), self.property("good")) != (kind, good):
+            self.setProperty("kind", kind)
+            self.setProperty("good", good)
+            for widget in (self, *self.findChildren(QWidget)):  # Qt looks a property up once only
+                widget.style().unpolish(widget)
+                widget.style().polish(widget)
+
+
+def _plain_button(words: str, signal: object) -> QPushButton:
+    button = QPushButton(words)
+    button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+    button.clicked.connect(signal)
+    return button

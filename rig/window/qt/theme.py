@@ -161,13 +161,14 @@ def style_sheet(theme: Theme, scale: float) -> str:
         border-left: {px(8)} solid {theme.focus}; font-weight: bold; }}
     QToolButton#rail:focus {{ border: {px(3)} solid {theme.focus}; }}
     QWidget#railground {{ background: {theme.sunk}; }}
-    QFrame#strip {{ background: {theme.alarm.fill}; border: none; }}
-    QFrame#strip QLabel {{ color: {theme.alarm.ink}; background: transparent; font-size: {px(20)}; font-weight: bold; }}
-    QFrame#strip QLabel#remedy {{ font-weight: normal; }}
-    QFrame#strip QPushButton {{ background: {theme.alarm.fill}; color: {theme.alarm.ink};
-        border: {px(2)} solid {theme.alarm.ink}; }}
-    QFrame#strip[good="true"] {{ background: {theme.busy.fill}; }}
-    QFrame#strip[good="true"] QLabel {{ color: {theme.busy.ink}; }}
-    QFrame#strip[good="true"] QPushButton {{ background: {theme.busy.fill}; color: {theme.busy.ink};
-        border-color: {theme.busy.ink}; }}
+    QFrame#strip {{ background: {theme.sunk}; border: none; }}
+    QFrame#strip QWidget {{ background: transparent; }}
+    QFrame#strip QPushButton {{ background: transparent; padding: {px(4)} {px(10)}; }}
+    QFrame#strip[kind="notice"] {{ background: {theme.alarm.fill}; }}
+    QFrame#strip[kind="notice"] QLabel {{ color: {theme.alarm.ink}; font-size: {px(20)}; font-weight: bold; }}
+    QFrame#strip[kind="notice"] QLabel#remedy {{ font-weight: normal; font-size: {px(17)}; }}
+    QFrame#strip[kind="notice"] QPushButton {{ color: {theme.alarm.ink}; border: {px(2)} solid {theme.alarm.ink}; }}
+    QFrame#strip[kind="notice"][good="true"] {{ background: {theme.busy.fill}; }}
+    QFrame#strip[kind="notice"][good="true"] QLabel {{ color: {theme.busy.ink}; }}
+    QFrame#strip[kind="notice"][good="true"] QPushButton {{ color: {theme.busy.ink}; border-color: {theme.busy.ink}; }}
     """

@@ -87,8 +87,8 @@ class VerdictPanel(QWidget):
         self._write(painter, "unit", view.unit, unit_left, 0.56 * height, right - unit_left, 0.1 * height, paint.ink)
         if view.second:
             self._write(painter, "second", view.second, unit_left, 0.4 * height, right - unit_left, 0.07 * height, paint.ink)
-        self._write(painter, "margin", view.margin, left, 0.68 * height, right - left, 0.055 * height, paint.ink)
-        self._write(painter, "spread", view.uncertainty, left, 0.77 * height, right - left, 0.055 * height, paint.ink)
+        self._write(painter, "margin", view.margin, left, 0.68 * height, right - left, 0.064 * height, paint.ink)
+        self._write(painter, "spread", view.uncertainty, left, 0.77 * height, right - left, 0.064 * height, paint.ink)
         if self._scale is not None and self._scale.value is not None:
             self._paint_scale(painter, QRectF(left, 0.795 * height, right - left, 0.11 * height), self._scale, paint)
         # The most important note has a line of its own, so that what follows does not make it small.
@@ -156,7 +156,7 @@ class StateBand(QWidget):
     def set_theme(self, theme: Theme, scale: float) -> None:
         """Use these colours; `scale` 1 is a window 800 pixels high."""
         self._theme = theme
-        self.setFixedHeight(round(104 * scale))
+        self.setFixedHeight(round(92 * scale))
         self.update()
 
     def show_state(self, state: BenchState, right: str) -> None:
@@ -184,7 +184,7 @@ class StateBand(QWidget):
         left = 0.2 * height + side + 0.2 * height
         right_width = 0.3 * box.width()
         word = state_word(self._state)
-        font = fitted(word, 0.58 * box.width(), 0.5 * height)
+        font = fitted(word, 0.58 * box.width(), 0.57 * height)
         put_text(painter, word, left, 0.62 * height, font, ink)
         self.cap_height = painter.fontMetrics().capHeight()
         hint = fitted(state_hint(self._state), box.width() - left - right_width, 0.135 * height, bold=False)

@@ -108,6 +108,14 @@ def verdict_word(state: VerdictState) -> str:
     return say(STATE_WORD[state])
 
 
+def tone_word(tone: Tone) -> str:
+    """What a tone of sound and colour stands for."""
+    if tone is Tone.CHATTER:
+        return say("CHATTERS")
+    states = {tone: state for state, tone in TONES.items()}
+    return say(STATE_WORD[states[tone]])
+
+
 def state_word(state: BenchState) -> str:
     """The state of the bench in one or two words."""
     return {

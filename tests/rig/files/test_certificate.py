@@ -214,14 +214,14 @@ def test_a_window_tells_of_a_certificate_that_has_run_out(tmp_path):
     controller = Controller(BenchModel(), Remembered(), means)
     controller.open_profile(tmp_path / "bench.toml")
     controller.close()
-    assert any("overdue" in trouble.what for trouble in controller.model.troubles)
+    assert any("overdue" in trouble.what for trouble in controller.model.notices.standing)
 
 
 def test_a_window_tells_of_a_certificate_that_is_not_there(tmp_path):
     (tmp_path / "bench.toml").write_text(PROFILE)
     controller = Controller(BenchModel(), Remembered(), Means(benches=Benches(SensorChoice(DAY), None, TraceInfo())))
     controller.open_profile(tmp_path / "bench.toml")
-    assert any("bench1.json" in trouble.where for trouble in controller.model.troubles)
+    assert any("bench1.json" in trouble.where for trouble in controller.model.notices.standing)
     assert controller.opened is None
 
 

@@ -82,7 +82,7 @@ def test_a_line_that_cannot_be_opened_is_told_on_the_strip(qtbot, tmp_path):
     )
     controller, window = window_on(qtbot, None)
     controller.open_profile(tmp_path / "bench.toml")
-    qtbot.waitUntil(lambda: window.strip.isVisible(), timeout=10_000)
+    qtbot.waitUntil(lambda: window.strip.property("kind") == "notice", timeout=10_000)
     assert "socket://127.0.0.1:9" in window.strip.accessibleName()
     assert controller.model.state is BenchState.ENDED
     window.close()
@@ -118,7 +118,7 @@ def test_a_recording_plays_in_the_same_window_with_pause_step_and_speed(qtbot, t
     controller, window = window_on(qtbot, None)
     controller.open_recording(path)
     window.tick()
-    bar, replay = window.replay, controller.opened.replay
+    bar, replay = window.replay, controller.replayed.replay
     assert bar.isVisible()
     bar.turn()
     assert replay.paused
@@ -163,12 +163,12 @@ def test_many_recordings_are_read_with_progress_and_can_be_stopped(qtbot, tmp_pa
     window._timer.stop()
     window.sides.recordings_wanted.emit(paths, window.sides._adder(window.sides.before))
     window.tick()
-    assert window.work.isVisible()
-    qtbot.waitUntil(lambda: controller.work.share > 0, timeout=20_000)
+    assert window.strip.property("kind") == "work"
+    qtbot.waitUntil(lambda: controller.reading.work.share > 0, timeout=20_000)
     window._escape()
-    assert controller.work is None
+    assert controller.reading.work is None
     window.tick()
-    assert not window.work.isVisible()
+    assert window.strip.property("kind") == ""
     assert 1 <= len(window.sides.before) < 400
     assert window.sides.left.table.rowCount() == len(window.sides.before)
     window.close()

@@ -115,7 +115,9 @@ def test_the_verdict_says_what_was_not_stated_when_it_was_pulled(controller):
     controller.edit_conditions(FULL)
     controller.model.bench.pull()
     controller.model.poll()
-    first, second = (view_of(pull, controller.model.unit) for pull in controller.model.pulls)
+    # Another oil is another state: the first pull stays in the series before.
+    (first,) = [view_of(pull, controller.model.unit) for pull in controller.model.earlier[-1].pulls]
+    (second,) = [view_of(pull, controller.model.unit) for pull in controller.model.pulls]
     assert first.notes[-1] == "not stated: oil, rest before the pull"
     assert not [note for note in second.notes if note.startswith("not stated")]
 
@@ -143,13 +145,13 @@ def test_what_cannot_be_remembered_is_told():
 
     controller = Controller(BenchModel(), Remembered(), Means(remember=refuse))
     controller.turn_theme()
-    assert controller.remembered.theme == "light"
-    assert "could not be kept" in controller.model.troubles[-1].what
+    assert controller.preferences.now.theme == "light"
+    assert "could not be kept" in controller.model.notices.standing[-1].what
 
 
 def test_a_missing_profile_is_told_on_the_strip(controller, tmp_path):
     controller.open_profile(tmp_path / "none.toml")
-    assert "none.toml" in controller.model.troubles[-1].where
+    assert "none.toml" in controller.model.notices.standing[-1].where
 
 
 def test_a_recording_opens_as_a_bench_and_its_own_window_counts(tmp_path):
@@ -158,13 +160,13 @@ def test_a_recording_opens_as_a_bench_and_its_own_window_counts(tmp_path):
     controller = Controller(BenchModel(), Remembered(), Means(benches=Benches(SensorChoice(MOMENT.date()), None, TraceInfo())))
     controller.open_recording(path)
     try:
-        assert controller.opened.replay.to_s == pytest.approx(9.1, abs=0.1)
+        assert controller.replayed.replay.to_s == pytest.approx(9.1, abs=0.1)
         assert controller.model.window == Window.parse("35..70 N.m")
         assert controller.model.state is not BenchState.NO_LINE
     finally:
         controller.close()
     controller.open_recording(tmp_path / "gone.csv")
-    assert "no such trace" in controller.model.troubles[-1].what
+    assert "no such file" in controller.model.notices.standing[-1].what
 
 
 def test_a_pull_set_aside_says_so_in_its_file(tmp_path):

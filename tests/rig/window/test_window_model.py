@@ -8,7 +8,8 @@ from analysis.window import Window
 from drivers.source import ConnectionLost, LineUp, LineWarning
 from rig.live.news import Ended, Failed
 from rig.window.axes import calm, torque_range
-from rig.window.model import THIN_POINTS, BenchModel, BenchState, Changed
+from rig.window.model import BenchModel, BenchState, Changed
+from rig.window.series import DECIMATED_POINTS
 from rig.window.views.verdict import Tone, live_view, scale_of, view_of, window_text
 from rig.words.units import UnitChoice
 
@@ -145,20 +146,20 @@ def test_old_pulls_keep_their_picture_and_lose_only_memory(bench):
         bench.pull(rate_hz=2000.0)
         model.poll()
     assert [len(pull.trace) > 8000 for pull in model.pulls] == [False, False, True]
-    assert len(model.pulls[0].trace) < 2.1 * THIN_POINTS
+    assert len(model.pulls[0].trace) < 2.1 * DECIMATED_POINTS
     assert model.pulls[0].trace.torque_nm.max() == pytest.approx(60.0, abs=0.6)
 
 
 def test_line_troubles_go_when_the_line_is_back_others_stay_until_read(bench, model):
     bench.told += [ConnectionLost("port", "the line went away", "check the plug"), Failed("disk full", "folder", "make room")]
-    assert Changed.TROUBLE in model.poll()
+    assert Changed.NOTICES in model.poll()
     assert model.state is BenchState.LOST
-    assert len(model.troubles) == 2
+    assert len(model.notices.standing) == 2
     bench.told += [LineUp("port"), LineWarning("a counter jumped", "")]
     model.poll()
-    assert [trouble.what for trouble in model.troubles] == ["disk full", "a counter jumped"]
-    model.dismiss()
-    assert [trouble.what for trouble in model.troubles] == ["disk full"]
+    assert [trouble.what for trouble in model.notices.standing] == ["disk full", "a counter jumped"]
+    model.notices.read()
+    assert [trouble.what for trouble in model.notices.standing] == ["disk full"]
     bench.told.append(Ended())
     model.poll()
     assert model.state is BenchState.ENDED

@@ -129,11 +129,13 @@ def test_the_cautions_have_the_structure_they_were_kept_with(qtbot):
     stage.window.close()
 
 
-def test_a_pull_puts_the_bench_in_sight_even_over_the_cautions(qtbot):
+def test_the_cautions_wait_for_a_key_and_lose_no_pull(qtbot):
     stage = Stage(qtbot, cautions=True)
-    stage.pull(60.0, until_s=3.9)
+    stage.pull(60.0)
+    assert stage.page is stage.window.cautions
+    stage.key(Qt.Key.Key_Space)
     assert stage.page is stage.window.bench
-    assert "PULLING" in stage.window.bench.band.accessibleName()
+    assert [pull.number for pull in stage.model.pulls] == [1]
     stage.window.close()
 
 
@@ -142,7 +144,7 @@ def test_a_pull_puts_the_bench_in_sight_even_over_the_cautions(qtbot):
 def test_every_page_fits_the_window_and_paints_in_both_themes(opened, size, theme):
     stage, window = opened, opened.window
     stage.pull(60.0, 20.0)
-    if stage.controller.remembered.theme != theme:
+    if stage.controller.preferences.now.theme != theme:
         window._turn_theme()
     window.resize(*size)
     for page in window._buttons:
@@ -293,17 +295,17 @@ def test_errors_are_a_strip_that_blocks_nothing_and_goes_when_read(stage):
     stage.bench.told.append(ConnectionLost("COM3", "the line went away", "check plug, cable and power"))
     stage.tick()
     strip = stage.window.strip
-    assert strip.isVisible()
+    assert strip.property("kind") == "notice"
     assert strip.accessibleName() == "COM3: the line went away → check plug, cable and power"
     stage.key(Qt.Key.Key_F4)
     assert stage.page is stage.window.pull
     stage.bench.told.append(LineUp("COM3"))
     stage.tick()
-    assert not strip.isVisible()
+    assert strip.property("kind") == ""
     stage.model.tell("the disk is full", remedy="make room")
     stage.tick()
     stage.key(Qt.Key.Key_Escape)
-    assert not strip.isVisible()
+    assert strip.property("kind") == ""
 
 
 def test_an_exercise_is_seen_from_afar_counted_and_leaves_no_pull(stage):
@@ -321,26 +323,15 @@ def test_an_exercise_is_seen_from_afar_counted_and_leaves_no_pull(stage):
     assert stage.model.pulls == []
 
 
-def test_the_first_load_of_an_exercise_puts_the_bench_in_sight_over_the_cautions(qtbot):
-    stage = Stage(qtbot, cautions=True)
-    stage.controller.exercise()
-    stage.tick()
-    assert stage.page is stage.window.cautions  # nobody has pulled yet: they are still to be read
-    stage.bench.feed(made_loads([60.0]))
-    stage.tick()
-    assert stage.page is stage.window.bench
-    stage.window.close()
-
-
 def test_a_new_zero_is_told_but_not_as_a_trouble(stage):
     stage.key(Qt.Key.Key_F7)
     stage.bench.feed(made_stream(1), until_s=2.5)
     stage.tick()
     strip = stage.window.strip
-    assert (strip.isVisible(), strip.property("good")) == (True, True)
+    assert (strip.property("kind"), strip.property("good")) == ("notice", True)
     assert "new zero" in strip.accessibleName()
     stage.key(Qt.Key.Key_Escape)
-    assert not strip.isVisible()
+    assert strip.property("kind") == ""
 
 
 def test_a_zero_far_off_is_a_trouble(stage):
@@ -400,7 +391,7 @@ def test_another_language_is_another_window_on_the_same_desk(qtbot):
     second = shell.window
     second.show_bench()
     assert second is not first
-    assert controller.remembered.language == "de"
+    assert controller.preferences.now.language == "de"
     assert second.bench.panel.accessibleName().startswith("IM FENSTER. 60,")
     assert "BEREIT" in second.bench.band.accessibleName()
     english = {row[3] for row in structure(second)} & {"Bench", "Line", "Keys"}

@@ -9,8 +9,8 @@ import pytest
 import rig.words.language as language
 from rig.errors import LanguageError
 from rig.window.conditions import ARRANGEMENTS, FIELD_NAMES
+from rig.window.keys import rows
 from rig.window.qt.conditions_page import CHOICES
-from rig.window.qt.keys_page import KEYS
 from rig.window.qt.pull_page import REASONS
 from rig.window.qt.sides_page import HEADINGS
 from rig.window.views.verdict import QUALITY_WORDS
@@ -43,7 +43,7 @@ def in_tables():
     """Texts that stand in tables and are said from there."""
     choices = {words for pairs in CHOICES.values() for _, words in pairs if words}
     arrangements = {text for one in ARRANGEMENTS for text in (one.what, one.factor)}
-    keys = {words for _, words in KEYS}
+    keys = {words for _, words in rows()}
     tables = (
         CAUTIONS,
         MISSING.values(),

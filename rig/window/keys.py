@@ -1,0 +1,119 @@
+"""Every key of the window in one table: what it is, where it acts, what it does. The window binds it, the keys page prints it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Place(StrEnum):
+    """Where a key acts."""
+
+    ANYWHERE = "anywhere"
+    BENCH = "bench"
+    PULL = "pull"
+    REPLAY = "replay"
+
+
+class Act(StrEnum):
+    """What a key does."""
+
+    PEDAL = "pedal"
+    EARLIER = "earlier pull"
+    LATER = "later pull"
+    PAGE_KEYS = "keys"
+    PAGE_BENCH = "bench"
+    PAGE_CONDITIONS = "before a pull"
+    PAGE_PULL = "closer look"
+    PAGE_SIDES = "side by side"
+    PAGE_LINE = "line"
+    ZERO = "zero"
+    SOUND = "sound"
+    UNIT = "unit"
+    THEME = "theme"
+    FULL_SCREEN = "full screen"
+    LANGUAGE = "language"
+    BACK = "back"
+    NEW_SERIES = "new series"
+    UNDO = "undo"
+    LONGER = "longer"
+    SHORTER = "shorter"
+    CURSOR_LEFT = "cursor left"
+    CURSOR_RIGHT = "cursor right"
+    CURSOR_FAR_LEFT = "cursor far left"
+    CURSOR_FAR_RIGHT = "cursor far right"
+    CLOSER = "closer"
+    FARTHER = "farther"
+    WHOLE = "whole pull"
+    SPECTRUM = "spectrum"
+    EARLIER_BENEATH = "earlier beneath"
+    EXCLUDE = "exclude"
+    PAUSE = "pause"
+    STEP = "step"
+    SLOWER = "slower"
+    FASTER = "faster"
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key.
+
+    key     as Qt spells it in text ("F2", "PgUp", "Shift+Left")
+    words   what it does, English; "" where the row before says it already
+    pedal   True: a foot pedal may type it, so it acts even while a button has the focus
+    """
+
+    key: str
+    place: Place
+    act: Act
+    words: str
+    pedal: bool = False
+
+
+KEYS = (
+    Key("Space", Place.ANYWHERE, Act.PEDAL, "foot pedal: live picture or newest pull; from any page back to the bench", pedal=True),
+    Key("PgUp", Place.ANYWHERE, Act.EARLIER, "foot pedal: earlier pull", pedal=True),
+    Key("PgDown", Place.ANYWHERE, Act.LATER, "foot pedal: later pull", pedal=True),
+    Key("F1", Place.ANYWHERE, Act.PAGE_KEYS, "this page"),
+    Key("F2", Place.ANYWHERE, Act.PAGE_BENCH, "bench"),
+    Key("F3", Place.ANYWHERE, Act.PAGE_CONDITIONS, "before a pull"),
+    Key("F4", Place.ANYWHERE, Act.PAGE_PULL, "closer look"),
+    Key("F5", Place.ANYWHERE, Act.PAGE_SIDES, "side by side"),
+    Key("F6", Place.ANYWHERE, Act.PAGE_LINE, "line"),
+    Key("F7", Place.ANYWHERE, Act.ZERO, "zero now"),
+    Key("F8", Place.ANYWHERE, Act.SOUND, "sound on or off"),
+    Key("F9", Place.ANYWHERE, Act.UNIT, "unit: N·m, lbf·ft, both"),
+    Key("F10", Place.ANYWHERE, Act.THEME, "dark or light"),
+    Key("F11", Place.ANYWHERE, Act.FULL_SCREEN, "full screen"),
+    Key("F12", Place.ANYWHERE, Act.LANGUAGE, "language"),
+    Key("Esc", Place.ANYWHERE, Act.BACK, "read the strip, stop long work, else back to the bench"),
+    Key("Ctrl+N", Place.ANYWHERE, Act.NEW_SERIES, "begin a new series"),
+    Key("Ctrl+Z", Place.ANYWHERE, Act.UNDO, "take back the last setting aside"),
+    Key("+", Place.BENCH, Act.SHORTER, "bench: shorter stretch of the live picture"),
+    Key("-", Place.BENCH, Act.LONGER, "bench: longer stretch of the live picture"),
+    Key("Left", Place.PULL, Act.CURSOR_LEFT, "closer look: move the cursor, with Shift further"),
+    Key("Right", Place.PULL, Act.CURSOR_RIGHT, ""),
+    Key("Shift+Left", Place.PULL, Act.CURSOR_FAR_LEFT, ""),
+    Key("Shift+Right", Place.PULL, Act.CURSOR_FAR_RIGHT, ""),
+    Key("+", Place.PULL, Act.CLOSER, "closer look: zoom in"),
+    Key("-", Place.PULL, Act.FARTHER, "closer look: zoom out"),
+    Key("0", Place.PULL, Act.WHOLE, "closer look: the whole pull"),
+    Key("S", Place.PULL, Act.SPECTRUM, "closer look: spectrum"),
+    Key("O", Place.PULL, Act.EARLIER_BENEATH, "closer look: earlier pulls beneath"),
+    Key("Del", Place.PULL, Act.EXCLUDE, "closer look: set aside, or count again"),
+    Key("P", Place.REPLAY, Act.PAUSE, "replay: pause or go on"),
+    Key(".", Place.REPLAY, Act.STEP, "replay: one step"),
+    Key("[", Place.REPLAY, Act.SLOWER, "replay: slower"),
+    Key("]", Place.REPLAY, Act.FASTER, "replay: faster"),
+)
+
+
+def rows() -> list[tuple[str, str]]:
+    """The table as the keys page prints it: keys that share a meaning stand in one row."""
+    printed: list[tuple[str, str]] = []
+    for key in KEYS:
+        if key.words:
+            printed.append((key.key, key.words))
+        else:
+            printed[-1] = (f"{printed[-1][0]}  {key.key}", printed[-1][1])
+    return printed

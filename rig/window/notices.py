@@ -1,0 +1,55 @@
+"""Notices: what the person should know of bench, line and files, until it is read or over."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """One of them.
+
+    `of_line` goes away by itself when the line is back. `good`: nothing to fix, only to know; it fades.
+    """
+
+    what: str
+    where: str = ""
+    remedy: str = ""
+    of_line: bool = False
+    good: bool = False
+
+
+class Notices:
+    """Those that stand now, the newest last; none stands twice."""
+
+    def __init__(self) -> None:
+        self._standing: list[Notice] = []
+
+    @property
+    def standing(self) -> list[Notice]:
+        """A copy of them, the newest last."""
+        return list(self._standing)
+
+    @property
+    def newest(self) -> Notice | None:
+        """The newest; None where there is none."""
+        return self._standing[-1] if self._standing else None
+
+    def add(self, notice: Notice) -> None:
+        """Let it stand, unless it does."""
+        if notice not in self._standing:
+            self._standing.append(notice)
+
+    def read(self) -> None:
+        """The person has read the newest."""
+        if self._standing:
+            self._standing.pop()
+
+    def drop(self, notice: Notice) -> None:
+        """Take away one that is over."""
+        if notice in self._standing:
+            self._standing.remove(notice)
+
+    def line_is_back(self) -> None:
+        """What was said of a lost line is over."""
+        self._standing = [notice for notice in self._standing if not notice.of_line]

@@ -1,0 +1,115 @@
+"""A series: pulls of one unit in one state. The one owner of their list; what they say together is judged elsewhere."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from pathlib import Path
+
+from analysis.judgement import DecisionRule, Verdict
+from analysis.results import PullResult
+from analysis.trace import Trace
+from analysis.verdict.apart import Scatter
+from analysis.verdict.judge import judge
+from analysis.window import Window
+from rig.window.decimation import extremes
+
+WHOLE_TRACES = 16
+"""So many newest pulls keep every sample in memory; of older ones the file holds them, and the curve is decimated."""
+
+DECIMATED_POINTS = 2000
+
+
+class Source(StrEnum):
+    """Where the pulls of a series come from. Series of different sources never join."""
+
+    BENCH = "bench"
+    SIMULATED = "simulated"
+    REPLAY = "replay"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pull:
+    """A pull of a series. `excluded`: the reason why it does not count; None: it counts. Nothing is ever deleted.
+
+    `lacks` names the conditions that were not stated when it was pulled; `remark` is what the person noted.
+    """
+
+    number: int
+    trace: Trace
+    result: PullResult
+    verdict: Verdict | None
+    file: Path | None
+    final: bool
+    excluded: str | None = None
+    lacks: tuple[str, ...] = ()
+    remark: str = ""
+
+
+class SeriesOfPulls:
+    """The pulls of one series, in order of pulling.
+
+    name        as the bench page shows it; "" where nobody named it
+    conditions  what held when it began (`rig.window.conditions`), as texts by name
+    """
+
+    def __init__(
+        self,
+        name: str = "",
+        source: Source = Source.BENCH,
+        conditions: dict[str, str] | None = None,
+        *,
+        whole_traces: int = WHOLE_TRACES,
+    ) -> None:
+        self.name, self.source = name, source
+        self.conditions = dict(conditions or {})
+        self.pulls: list[Pull] = []
+        self._whole_traces = whole_traces
+
+    def __len__(self) -> int:
+        return len(self.pulls)
+
+    def get(self, number: int | None) -> Pull | None:
+        """The pull of that number; None where there is none."""
+        return next((pull for pull in self.pulls if pull.number == number), None)
+
+    @property
+    def last(self) -> Pull | None:
+        """The newest pull."""
+        return self.pulls[-1] if self.pulls else None
+
+    def take(self, pull: Pull) -> bool:
+        """Add a pull, or put it in place of its earlier reading; whether it was new to the screen (new, or not final before)."""
+        at = next((i for i, known in enumerate(self.pulls) if known.number == pull.number), None)
+        if at is None:
+            self.pulls.append(pull)
+        else:
+            before = self.pulls[at]
+            self.pulls[at] = replace(pull, excluded=before.excluded, lacks=before.lacks, remark=before.remark)
+        if len(self.pulls) > self._whole_traces:
+            self._decimate(len(self.pulls) - self._whole_traces - 1)
+        return at is None or not before.final
+
+    def judge_anew(self, window: Window | None, rule: DecisionRule, scatter: Scatter) -> None:
+        """Judge every pull against this window; `scatter` from pull to pull as it is known of the bench."""
+
+        def verdict(result: PullResult) -> Verdict | None:
+            return None if window is None else judge(result, window, rule, known=scatter)
+
+        self.pulls = [replace(pull, verdict=verdict(pull.result)) for pull in self.pulls]
+
+    def exclude(self, number: int, reason: str | None) -> None:
+        """Let a pull not count, with the reason; None counts it again. The pull and its file stay."""
+        self.pulls = [replace(pull, excluded=reason) if pull.number == number else pull for pull in self.pulls]
+
+    def note(self, number: int, remark: str) -> None:
+        """What the person noted of a pull."""
+        self.pulls = [replace(pull, remark=remark) if pull.number == number else pull for pull in self.pulls]
+
+    def _decimate(self, at: int) -> None:
+        trace = self.pulls[at].trace
+        if len(trace) > 2 * DECIMATED_POINTS:
+            keep = extremes(trace.torque_nm, math.ceil(2 * len(trace) / DECIMATED_POINTS))
+            angle = None if trace.angle_deg is None else trace.angle_deg[keep]
+            self.pulls[at] = replace(self.pulls[at], trace=Trace(trace.time_s[keep], trace.torque_nm[keep], angle))

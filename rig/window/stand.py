@@ -1,0 +1,176 @@
+"""Stand: one open bench as the window sees it: its state, its live picture, the series that its pulls go into. No Qt, no thread."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Flag, StrEnum, auto
+
+from analysis.window import Window
+from drivers.source import ConnectionLost, LineUp, LineWarning
+from rig.live.news import Ended, Exercised, Failed, News, PullBegan, PullJudged, ZeroFound
+from rig.live.runner import Bench
+from rig.window.live_picture import LivePicture
+from rig.window.notices import Notice, Notices
+from rig.window.series import Pull, SeriesOfPulls, Source
+from rig.words.language import say
+from rig.words.numbers import torque
+
+
+class BenchState(StrEnum):
+    """What the bench is doing."""
+
+    NO_LINE = "no line"
+    SEARCHING = "searching"
+    WAITING = "waiting"
+    PULLING = "pulling"
+    READING = "reading"
+    EXERCISING = "exercising"
+    LOST = "line lost"
+    ENDED = "ended"
+
+
+class Changed(Flag):
+    """What a poll brought."""
+
+    NOTHING = 0
+    STATE = auto()
+    PULLS = auto()
+    SCOPE = auto()
+    NOTICES = auto()
+
+
+@dataclass(slots=True)
+class Stand:
+    """The bench and what it has told. `bench` None: no line is open.
+
+    looking_at   number of the pull on the screen; None: the live picture
+    announced    a pull that came while another one was being looked at, not yet looked at itself
+    """
+
+    series: SeriesOfPulls
+    notices: Notices
+    bench: Bench | None = None
+    state: BenchState = BenchState.NO_LINE
+    line_name: str = ""
+    live: LivePicture = field(default_factory=LivePicture)
+    exercised: Exercised | None = None
+    looking_at: int | None = None
+    held: bool = False
+    announced: int | None = None
+    lacks: tuple[str, ...] = ()
+    unit: str = "N.m"
+    own_window: Window | None = None
+    judged: list[Pull] = field(default_factory=list)
+    _told: set[int] = field(default_factory=set)
+    _highest: int = 0
+
+    @property
+    def source(self) -> Source:
+        """Where its pulls come from."""
+        return self.series.source
+
+    @property
+    def next_number(self) -> int:
+        """The number of the pull to come: numbers go on from series to series."""
+        return 1 + self._highest
+
+    def connect(self, bench: Bench) -> None:
+        """Listen to this bench from now on."""
+        self.bench = bench
+        self.state = BenchState.SEARCHING
+        self.looking_at = None
+        self.live.clear()
+        self.notices.line_is_back()
+
+    def disconnect(self) -> None:
+        """Close the bench and take its last news, so that a pull under way is not lost."""
+        if self.bench is not None:
+            self.bench.close()
+            self.poll()
+            self.bench = None
+
+    def begin(self, series: SeriesOfPulls) -> None:
+        """Pulls go into this series from now on."""
+        self.series = series
+        self.looking_at = self.announced = None
+
+    def poll(self) -> Changed:
+        """Take what the bench has told since the last call."""
+        if self.bench is None:
+            return Changed.NOTHING
+        status = self.bench.status
+        changed = self._see_exercise(status.exercising)
+        for item in self.bench.news():
+            changed |= self._take(item)
+        pieces = self.bench.scope()
+        for piece in pieces:
+            self.live.add(piece, status.zero_nm)
+        return changed | (Changed.SCOPE if pieces else Changed.NOTHING)
+
+    def _see_exercise(self, on: bool) -> Changed:
+        """An exercise is begun and ended by the session; the state follows it."""
+        if on and self.state is BenchState.WAITING:
+            self.state, self.exercised, self.looking_at = BenchState.EXERCISING, None, None
+            return Changed.STATE | Changed.PULLS
+        if not on and self.state is BenchState.EXERCISING:
+            self.state = BenchState.WAITING
+            return Changed.STATE
+        return Changed.NOTHING
+
+    def _take(self, item: News) -> Changed:
+        match item:
+            case LineUp(name):
+                self.line_name, self.state = name, BenchState.WAITING
+                self.notices.line_is_back()
+                return Changed.STATE | Changed.NOTICES
+            case ConnectionLost(name, what, remedy):
+                self.state = BenchState.LOST
+                return self._notice(Notice(what, name, remedy, of_line=True)) | Changed.STATE
+            case LineWarning(what, remedy):
+                return self._notice(Notice(what, self.line_name, remedy))
+            case Failed(what, where, remedy):
+                return self._notice(Notice(what, where, remedy))
+            case ZeroFound(zero_nm, asked, far_off):
+                return self._zero_found(zero_nm, asked=asked, far_off=far_off)
+            case Exercised():
+                self.exercised = item
+                return Changed.STATE
+            case PullBegan(from_s=from_s):
+                self.state = BenchState.PULLING
+                self.live.pull_began(from_s)
+                if not self.held:
+                    self.looking_at = None
+                return Changed.STATE
+            case PullJudged():
+                return self._judged(item)
+            case Ended():
+                self.state = BenchState.ENDED
+                return Changed.STATE
+        return Changed.NOTHING
+
+    def _zero_found(self, zero_nm: float, *, asked: bool, far_off: bool) -> Changed:
+        shown = torque(zero_nm, self.unit)
+        if far_off:
+            remedy = say("something hangs on the sensor, or it was overloaded: check it first")
+            return self._notice(Notice(say("the zero is far off: {torque}", torque=shown), self.line_name, remedy))
+        return self._notice(Notice(say("new zero: {torque}", torque=shown), good=True)) if asked else Changed.NOTHING
+
+    def _judged(self, news: PullJudged) -> Changed:
+        pull = Pull(news.number, news.trace, news.result, news.verdict, news.file, news.final, lacks=self.lacks)
+        if self.series.take(pull):
+            if self.held and self.looking_at != news.number:
+                self.announced = news.number
+            else:
+                self.looking_at = news.number
+        self._highest = max(self._highest, news.number)
+        self.live.pull_ended()
+        if self.state in (BenchState.PULLING, BenchState.READING):
+            self.state = BenchState.WAITING if news.final else BenchState.READING
+        if news.final and news.number not in self._told:
+            self._told.add(news.number)
+            self.judged.append(pull)
+        return Changed.PULLS | Changed.STATE
+
+    def _notice(self, notice: Notice) -> Changed:
+        self.notices.add(notice)
+        return Changed.NOTICES
