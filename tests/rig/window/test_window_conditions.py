@@ -166,7 +166,7 @@ def test_a_recording_opens_as_a_bench_and_its_own_window_counts(tmp_path):
     finally:
         controller.close()
     controller.open_recording(tmp_path / "gone.csv")
-    assert "no such file" in controller.model.notices.standing[-1].what
+    assert "no such trace" in controller.model.notices.standing[-1].what
 
 
 def test_a_pull_set_aside_says_so_in_its_file(tmp_path):
