@@ -13,6 +13,7 @@ from pathlib import Path
 from analysis.errors import BenchError
 from analysis.window import Window
 from drivers.profile import DeviceProfile
+from rig.files.fields import Words
 from rig.files.profile import read_profile
 from rig.live.runner import Bench
 from rig.live.wishes import Exercise, ZeroNow
@@ -198,7 +199,8 @@ class Controller:
             series.name, series.conditions = conditions.series, conditions.texts()
         elif changed:
             self.new_series(", ".join(say(FIELD_NAMES[name]) for name in changed))
-        self.preferences.keep(replace(self.preferences.now, conditions=conditions.texts()))
+        texts = {name: Words(text) for name, text in conditions.texts().items()}
+        self.preferences.keep(replace(self.preferences.now, conditions=texts))
 
     @staticmethod
     def _window_of(conditions: Conditions) -> Window | None:
