@@ -4,7 +4,7 @@ analysis.errors.BenchError          what is wrong, where, and what to do about i
     analysis: UnitError, WindowError                    a unit, a quantity or a window that could not be read
     drivers:  LineLostError, FileError, WireFileError, BacklogError
     here:     ArgumentError                             an option of the command line
-              DocumentError, TraceFileError, MetadataError, CertificateError     files
+              DocumentError, TraceFileError, CertificateError     files
               ConditionError, LanguageError, SheetError                          what was entered, a language, a printed page
               BookError                                   the job book, or a file for it, cannot be used as asked
                   BookUnreachableError                    it could not be opened, or went away: nothing was entered
@@ -27,10 +27,6 @@ class DocumentError(FileError):
 
 class TraceFileError(FileError):
     """A trace file that cannot be read or written."""
-
-
-class MetadataError(BenchError):
-    """A metadata document that cannot be used."""
 
 
 class CertificateError(BenchError):

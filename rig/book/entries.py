@@ -69,7 +69,7 @@ def pull_draft(path: Path, result: PullResult) -> Draft:
 
 
 def read_pull_draft(path: Path, sensor_of: Callable[[TraceInfo], Sensor]) -> Draft:
-    """A recording read from its file, as an entry. Raises TraceFileError, MetadataError or BookError."""
+    """A recording read from its file, as an entry. Raises FileError, DocumentError or BookError."""
     return pull_draft(path, read_recording(path, sensor_of).result)
 
 

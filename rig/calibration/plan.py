@@ -5,22 +5,46 @@ from __future__ import annotations
 import calendar
 import itertools
 import math
-import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Final, Literal, Self
 
-from analysis.errors import UnitError
+from analysis.errors import quoted
 from analysis.sensor.dead_weight import NORMAL_GRAVITY_U, Arm, normal_gravity
-from analysis.units import Quantity, to_si
-from drivers.keys import Table
-from rig.errors import CertificateError
+from analysis.units import split_quantity, to_si
 from rig.files.certificate import Certificate
+from rig.files.document import read_document
+from rig.files.fields import (
+    AccelerationMs2,
+    CapacityNm,
+    Closed,
+    Day,
+    FromText,
+    LengthM,
+    MassKg,
+    Name,
+    Quantity,
+    Refusal,
+    Share,
+    TemperatureC,
+    TorqueNm,
+    Words,
+    between,
+    built_in,
+    says,
+)
 
 DIRECTIONS = {"both": (1, -1), "first": (1,), "other": (-1,)}
 MONTHS = 12
 """A year between calibrations, sooner after an overload, a drop or a repair (ISO 6789-2 for hand tools; trade notes 6)."""
+
+RECTANGULAR: Final = math.sqrt(3)
+"""Limits either way over this are a standard uncertainty (JCGM 100, 4.3.7)."""
+GRAVITY_ON_EARTH: Final = (9.7, 9.9)
+"""m/s^2; from a mountain at the equator to the poles 9.76 to 9.83 (geodetic reference system 1980, rounded outwards)."""
+_LOADS = 'a rising list of loads in quotes, such as ["{}"]; zero is always taken'
 
 TEMPLATE = """\
 # A calibration of the torque sensor. Fill in, take the points, then:  platepull calibrate THIS.toml
@@ -101,123 +125,184 @@ class Plan:
         ]
 
 
+class HeightM(Quantity):
+    """Above the sea."""
+
+    DIMENSION, UNIT, EXAMPLE, LOW, HIGH = "length", "m", "60 m", -500.0, 9_000.0
+
+
+class WithinM(Quantity):
+    """Limits either way of a length, every value between them as likely."""
+
+    DIMENSION, UNIT, EXAMPLE, LOW, HIGH = "length", "m", "0.5 mm", 0.0, 1.0
+
+
+class WithinDeg(Quantity):
+    """Limits either way of an angle."""
+
+    DIMENSION, UNIT, EXAMPLE, LOW, HIGH = "angle", "deg", "2 deg", 0.0, 45.0
+
+
+class LatitudeDeg(Quantity):
+    """North or south."""
+
+    DIMENSION, UNIT, EXAMPLE, LOW, HIGH = "angle", "deg", "52 deg", 0.0, 90.0
+
+
+class ReferenceTorqueNm(TorqueNm):
+    """A load on a reference sensor."""
+
+    EXAMPLE = "20 N.m"
+
+
+class ReferenceU(FromText):
+    """The expanded uncertainty (k = 2) of a reference: a share of its reading, or a torque."""
+
+    EXPECTED = 'an expanded uncertainty such as "0.2 %" or "0.1 N.m"'
+    __slots__ = ("share", "text", "torque_nm")
+
+    def __init__(self, share: float | None, torque_nm: float | None, text: str) -> None:
+        self.share, self.torque_nm, self.text = share, torque_nm, text
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Read it. Raises UnitError or Refusal."""
+        value, unit = split_quantity(text)
+        if value <= 0:
+            raise Refusal("", f"is {quoted(text)}, which is not above zero", cls.EXPECTED)
+        if unit in ("%", "ppm"):
+            return cls(to_si(text, "relative"), None, text)
+        return cls(None, to_si(text, "torque"), text)
+
+
+class _Head(Closed, frozen=True, kw_only=True):
+    number: Annotated[Name, says("the certificate's number, in quotes")]
+    sensor: Annotated[Name, says("the sensor's name")]
+    serial: Annotated[Words, says("a text, as on the sensor's plate")] | None = None
+    capacity: CapacityNm | None = None
+    by: Annotated[Name, says("initials")] | None = None
+    temperature: TemperatureC | None = None
+    points: Annotated[Name, says('the file of the points, such as "points.csv"')] = Name("points.csv")
+    made: Day | None = None
+    months: Annotated[int, between(1, 60)] = MONTHS
+    degree: Annotated[int, between(1, 3)] = 1
+
+
+class _Weights(Closed, frozen=True, kw_only=True):
+    arm: LengthM
+    arm_within: WithinM
+    level_within: WithinDeg
+    masses_within: Share
+    latitude: LatitudeDeg | None = None
+    height: HeightM = HeightM(0.0)
+    gravity: AccelerationMs2 | None = None
+    loads: Annotated[tuple[MassKg, ...], says(_LOADS.format("2 kg"))] = ()
+
+    def __post_init__(self) -> None:
+        if (self.gravity is None) == (self.latitude is None):
+            expected = 'latitude = "52 deg" (and height), or gravity = "9.8125 m/s^2"'
+            raise Refusal("latitude", "or 'gravity' is needed, and not both", expected)
+        if self.gravity is not None and not GRAVITY_ON_EARTH[0] < self.gravity < GRAVITY_ON_EARTH[1]:
+            expected = 'local gravity such as "9.8125 m/s^2"'
+            raise Refusal("gravity", f"is {self.gravity:g} m/s^2, which no place on earth has", expected)
+        _must_rise(self.loads, "2 kg")
+
+    def reference(self) -> Reference:
+        by_place = self.latitude is not None
+        if self.latitude is not None:
+            gravity = normal_gravity(self.latitude, self.height)
+            place = f"{gravity:.4f} m/s2 (normal gravity at {self.latitude:g} deg, {self.height:g} m)"
+        else:
+            assert self.gravity is not None
+            gravity, place = self.gravity, f"{self.gravity:.4f} m/s2 (as entered)"
+        arm = Arm(
+            length_m=self.arm,
+            gravity=gravity,
+            u_length_m=self.arm_within / RECTANGULAR,
+            u_gravity=NORMAL_GRAVITY_U if by_place else 0.0,
+            u_tilt_deg=self.level_within / RECTANGULAR,
+        )
+        method = f"dead weights on an arm of {1000 * self.arm:g} mm, local gravity {place}"
+        return Reference(method, "kg", arm.u_relative(self.masses_within / RECTANGULAR), arm)
+
+
+class _Reference(Closed, frozen=True, kw_only=True):
+    name: Annotated[Name, says("the reference sensor's name and certificate")]
+    expanded_u: ReferenceU
+    loads: Annotated[tuple[ReferenceTorqueNm, ...], says(_LOADS.format("20 N.m"))] = ()
+
+    def __post_init__(self) -> None:
+        _must_rise(self.loads, "20 N.m")
+        if self.expanded_u.share is None and not self.loads:
+            found = f"is {quoted(self.expanded_u.text)} and no loads are given"
+            raise Refusal("expanded_u", found, 'loads too, or a share such as "0.2 %"')
+
+    def reference(self) -> Reference:
+        stated = self.expanded_u
+        if stated.share is not None:
+            expanded, of = stated.share, f"{100 * stated.share:g} %"
+        else:
+            # A torque is the larger share the smaller the load: that of the smallest load counts for all, on the safe side.
+            expanded = (stated.torque_nm or 0.0) / self.loads[0]
+            of = f"{stated.text}, counted as {100 * expanded:.2g} %, its share of the smallest load"
+        return Reference(f"against the reference {self.name}, expanded uncertainty {of} (k = 2)", "N.m", expanded / 2)
+
+
+class _Run(Closed, frozen=True, kw_only=True):
+    directions: Literal["both", "first", "other"] = "both"
+    mountings: Annotated[int, between(1, 20)] = 1
+    series: Annotated[int, between(1, 20)] = 2
+
+
+class _Plan(Closed, frozen=True, kw_only=True):
+    certificate: _Head
+    weights: _Weights | None = None
+    reference: _Reference | None = None
+    run: _Run = _Run()
+
+    def __post_init__(self) -> None:
+        if (self.weights is None) == (self.reference is None):
+            raise Refusal("", "needs one of the sections [weights] and [reference], and not both", "what the load is made with")
+
+
+def _must_rise(loads: Sequence[float], example: str) -> None:
+    if any(later <= sooner for sooner, later in itertools.pairwise((0.0, *loads))):
+        raise Refusal("loads", "do not rise from above zero", _LOADS.format(example))
+
+
 def load_plan(path: Path, today: date) -> Plan:
-    """Read a plan. Raises CertificateError, naming the key."""
-    where = str(path)
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
-        remedy = "check the path; 'platepull calibrate --template' prints a plan to fill in"
-        raise CertificateError("there is no such plan", where=where, remedy=remedy) from None
-    except (OSError, UnicodeDecodeError) as fault:
-        raise CertificateError(f"the plan cannot be read ({fault})", where=where, remedy="check the file") from fault
-    except tomllib.TOMLDecodeError as fault:
-        raise CertificateError(f"this is not TOML: {fault}", where=where, remedy="fix that line; texts stand in quotes") from fault
-    sections = {name: _section(content, name, path.name) for name in content}
-    unknown = sections.keys() - {"certificate", "weights", "reference", "run"}
-    if unknown or "certificate" not in sections or len(sections.keys() & {"weights", "reference"}) != 1:
-        what = f"'{unknown.pop()}' is not a section of a plan" if unknown else "sections are missing or too many"
-        remedy = "use [certificate], one of [weights] and [reference], and [run] if you like"
-        raise CertificateError(what, where=where, remedy=remedy)
-    reference, loads = _weights(sections["weights"]) if "weights" in sections else _reference(sections["reference"])
-    head = sections["certificate"]
-    made = head.take("made", date, "a day such as 2026-11-25, without quotes", today)
+    """Read a plan; `today` is the day of the certificate where the plan names none. Raises FileError or DocumentError."""
+    missing = "check the path; 'platepull calibrate --template' prints a plan to fill in"
+    plan = read_document(path, _Plan, "plan", if_missing=missing).value
+    head, source = plan.certificate, plan.weights or plan.reference
+    assert source is not None
+    reference, made = source.reference(), head.made or today
     draft = Certificate(
-        number=head.word("number", "the certificate's number, in quotes"),
-        made=made,
-        due=months_later(made, head.whole("months", 1, 60, MONTHS)),
-        sensor=head.word("sensor", "the sensor's name"),
+        number=built_in(head.number),
+        made=built_in(made),
+        due=months_later(made, head.months),
+        sensor=built_in(head.sensor),
         method=reference.method,
         u_relative=reference.u_relative,
-        degree=head.whole("degree", 1, 3, 1),
+        degree=head.degree,
         points=(),
-        serial=head.word("serial", "a text, as on the sensor's plate", None),
-        capacity_nm=head.quantity("capacity", "torque", "200 N.m", None),
-        by=head.word("by", "initials", None),
-        temperature_c=_temperature(head),
+        serial=built_in(head.serial),
+        capacity_nm=built_in(head.capacity),
+        by=built_in(head.by),
+        temperature_c=built_in(head.temperature),
     )
-    points = path.parent / head.word("points", 'the file of the points, such as "points.csv"', "points.csv")
-    run = sections.get("run") or Table(path.name, "run", {}, CertificateError)
-    plan = Plan(
+    return Plan(
         draft=draft,
-        points=points,
+        points=path.parent / head.points,
         reference=reference,
-        loads=loads,
-        directions=DIRECTIONS[run.choice("directions", tuple(DIRECTIONS), "both")],
-        mountings=run.whole("mountings", 1, 20, 1),
-        series=run.whole("series", 1, 20, 2),
+        loads=tuple(map(float, source.loads)),
+        directions=DIRECTIONS[plan.run.directions],
+        mountings=plan.run.mountings,
+        series=plan.run.series,
     )
-    for section in (*sections.values(), run):
-        section.done()
-    return plan
 
 
 def months_later(day: date, months: int) -> date:
     """The same day so many months on, or the last of a shorter month."""
     year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
     return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
-
-
-def _section(content: dict[str, Any], name: str, where: str) -> Table:
-    if not isinstance(content[name], dict):
-        raise CertificateError(f"'{name}' is not a section", where=where, remedy=f"write it as [{name}]")
-    return Table(where, name, content[name], CertificateError)
-
-
-def _temperature(head: Table) -> float | None:
-    text = head.word("temperature", 'a temperature such as "21 degC"', None)
-    try:
-        return None if text is None else to_si(text, "temperature")
-    except UnitError as fault:
-        raise head.refuse("temperature", f"is {text!r}: {fault.what}", 'a temperature such as "21 degC"') from None
-
-
-def _loads(table: Table, quantity: Quantity, example: str) -> tuple[float, ...]:
-    expected = f'a rising list of loads in quotes, such as ["{example}"]; zero is always taken'
-    texts = table.take("loads", list, expected, [])
-    try:
-        loads = tuple(to_si(text, quantity) for text in texts)
-    except (UnitError, TypeError, AttributeError) as fault:
-        raise table.refuse("loads", f"cannot be read ({fault})", expected) from None
-    if any(later <= sooner for sooner, later in itertools.pairwise((0.0, *loads))):
-        raise table.refuse("loads", "do not rise from above zero", expected)
-    return loads
-
-
-def _within(table: Table, key: str, quantity: Quantity, example: str) -> float:
-    """Limits either way as a standard uncertainty: rectangular (JCGM 100, 4.3.7)."""
-    return float(table.quantity(key, quantity, example, or_zero=True)) / math.sqrt(3)
-
-
-def _weights(table: Table) -> tuple[Reference, tuple[float, ...]]:
-    gravity = table.quantity("gravity", "acceleration", "9.8125 m/s^2", None)
-    latitude_deg = table.quantity("latitude", "angle", "52 deg", None, or_zero=True)
-    height_m = table.quantity("height", "length", "60 m", 0.0, or_zero=True)
-    expected = 'latitude = "52 deg" (and height), or gravity = "9.8125 m/s^2"'
-    if (gravity is None) == (latitude_deg is None):
-        raise table.refuse("latitude", "or 'gravity' is needed, and not both", expected)
-    by_place = gravity is None
-    try:
-        gravity = normal_gravity(latitude_deg, height_m) if by_place else gravity
-    except ValueError as fault:
-        raise table.refuse("latitude", f"cannot be used: {fault}", expected) from None
-    if not 9.7 < gravity < 9.9:
-        raise table.refuse("gravity", f"is {gravity} m/s^2, which no place on earth has", expected)
-    arm = Arm(
-        length_m=table.quantity("arm", "length", "500 mm"),
-        gravity=gravity,
-        u_length_m=_within(table, "arm_within", "length", "0.5 mm"),
-        u_gravity=NORMAL_GRAVITY_U if by_place else 0.0,
-        u_tilt_deg=_within(table, "level_within", "angle", "2 deg"),
-    )
-    u_relative = arm.u_relative(_within(table, "masses_within", "relative", "0.1%"))
-    place = f"{gravity:.4f} m/s2" + (f" (normal gravity at {latitude_deg:g} deg, {height_m:g} m)" if by_place else " (as entered)")
-    method = f"dead weights on an arm of {1000 * arm.length_m:g} mm, local gravity {place}"
-    return Reference(method, "kg", u_relative, arm), _loads(table, "mass", "2 kg")
-
-
-def _reference(table: Table) -> tuple[Reference, tuple[float, ...]]:
-    name = table.word("name", "the reference sensor's name and certificate")
-    expanded = table.quantity("expanded_u", "relative", "0.2%")
-    method = f"against the reference {name}, expanded uncertainty {100 * expanded:g} % (k = 2)"
-    return Reference(method, "N.m", expanded / 2), _loads(table, "torque", "20 N.m")

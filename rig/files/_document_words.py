@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import difflib
 import re
 import types
@@ -38,7 +39,7 @@ def refused(fault: msgspec.ValidationError, content: object, kind: Any, where: s
         return _sentence(kind, content, steps, cause.found, expected, where)
     if isinstance(cause, ValueError | TypeError):
         section, _ = place_of((*steps, ""))
-        return DocumentError(str(cause), where=where + section, remedy="mend or remove it")
+        return DocumentError(str(cause), where=where + section, remedy="fix or remove it")
     if match := re.match(r"Object missing required field `(.*)`", text):
         inside = _at(content, steps)
         names = [name for name in inside if isinstance(name, str)] if isinstance(inside, dict) else []
@@ -143,6 +144,9 @@ def fields_of(kind: Any) -> list[tuple[str, Any]]:
     bare, _ = unwrapped(kind)
     if isinstance(bare, type) and issubclass(bare, msgspec.Struct):
         return [(entry.encode_name, entry.type) for entry in msgspec.structs.fields(bare)]
+    if dataclasses.is_dataclass(bare) and isinstance(bare, type):
+        kinds = typing.get_type_hints(bare, include_extras=True)
+        return [(entry.name, kinds[entry.name]) for entry in dataclasses.fields(bare)]
     return []
 
 
@@ -202,6 +206,8 @@ def _expected(kind: Any, steps: Steps, otherwise: str = "") -> str:
     low, high = (next((getattr(note, side) for note in notes if getattr(note, side) is not None), None) for side in ("ge", "le"))
     if low is not None and high is not None:
         text += f" from {low:g} to {high:g}" if max(abs(low), abs(high)) < 1e6 else f" from {low} to {high}"
+    elif (over := next((note.gt for note in notes if note.gt is not None), None)) is not None:
+        text += f" above {over:g}"
     elif low is not None or high is not None:
         text += f" of at least {low:g}" if low is not None else f" of at most {high:g}"
     return text

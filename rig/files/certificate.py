@@ -6,22 +6,25 @@ import json
 from dataclasses import asdict, dataclass, fields, replace
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Final, Literal
 
 import numpy as np
 
-from analysis.errors import BenchError
+from analysis import bounds
 from analysis.results import Calibration, CalibrationFunction
 from analysis.sensor.calibration import SCHEME, Classed, Findings, Point, classify, examine
 from analysis.sensor.correction import calibration_u, true_torque
-from drivers.keys import Table
-from rig.errors import CertificateError
+from drivers.opening import DOCUMENT, read_bytes
+from rig.errors import CertificateError, DocumentError
 from rig.files.atomic import write_whole
+from rig.files.document import from_values, values_of
+from rig.files.fields import Closed, Day, Name, Refusal, Words, between, built_in, says
 
 KIND = "platepull calibration certificate"
 VERSION = 1
 WAYS = {"forward": 1, "back": -1}
 """The two directions of turning, by their names in the file."""
+CERTIFICATE: Final = replace(DOCUMENT, name="certificate", longest_line=DOCUMENT.most_bytes)
 AGREEMENT = 1e-6
 """Of the range: functions that differ by more from what the points give were edited; less is the arithmetic of another computer."""
 
@@ -93,46 +96,95 @@ def function_document(function: CalibrationFunction) -> dict[str, Any]:
     return {**asdict(function), "coefficients": list(function.coefficients), "covariance": flat}
 
 
-def function_of(content: object, where: str, section: str, error: type[BenchError] = CertificateError) -> CalibrationFunction:
-    """Read a calibration function. Raises `error`."""
-    table = _table(content, where, section, error)
-    expected = "a list of one to three numbers"
-    coefficients = _numbers(table, "coefficients", expected)
-    count = len(coefficients)
-    flat = _numbers(table, "covariance", f"a list of {count * count} numbers")
-    if not 1 <= count <= 3 or coefficients[0] <= 0:
-        raise table.refuse("coefficients", f"is {list(coefficients)}", expected + ", the first above zero")
-    if len(flat) != count * count:
-        raise table.refuse("covariance", f"holds {len(flat)} numbers", f"{count * count}")
-    sizes = {
-        name: _size(table, name, low)
-        for name, low in (("u_nm", True), ("u_relative", True), ("low_nm", True), ("high_nm", False), ("end_nm", False))
-    }
-    degrees = table.number("degrees_of_freedom", "a number, or null", None)
-    table.done()
-    rows = tuple(tuple(flat[i * count : (i + 1) * count]) for i in range(count))
-    return CalibrationFunction(coefficients, rows, **sizes, degrees_of_freedom=degrees)
+class FunctionTerms(Closed, frozen=True, kw_only=True):
+    """A calibration function in a document."""
+
+    coefficients: Annotated[tuple[float, ...], says("a list of one to three numbers, the first above zero")]
+    covariance: tuple[float, ...]
+    u_nm: Annotated[float, between(0, bounds.TORQUE_MOST_NM)]
+    u_relative: Annotated[float, between(0, 1)]
+    low_nm: Annotated[float, between(0, bounds.TORQUE_MOST_NM)]
+    high_nm: Annotated[float, between(0, bounds.TORQUE_MOST_NM)]
+    end_nm: Annotated[float, between(0, bounds.TORQUE_MOST_NM)]
+    degrees_of_freedom: Annotated[float, between(0, 1e9)] | None = None
+
+    def __post_init__(self) -> None:
+        count = len(self.coefficients)
+        low, high = bounds.GAIN
+        if not 1 <= count <= 3 or not low <= self.coefficients[0] <= high:
+            expected = f"a list of one to three numbers, the first (true over indicated torque) from {low:g} to {high:g}"
+            raise Refusal("coefficients", f"is {list(self.coefficients)}", expected)
+        if len(self.covariance) != count * count:
+            raise Refusal("covariance", f"holds {len(self.covariance)} numbers", f"{count * count}")
+        matrix = np.array(self.covariance).reshape(count, count)
+        # Rounded figures may leave the smallest eigenvalue a little below zero, never comparable to the largest.
+        least = float(np.linalg.eigvalsh((matrix + matrix.T) / 2).min())
+        if not np.allclose(matrix, matrix.T) or least < -1e-6 * max(float(np.trace(matrix)), 0.0):
+            raise Refusal("covariance", "is no covariance", "a symmetric matrix, row after row, without negative variances")
+        if not self.low_nm <= self.high_nm or self.high_nm <= 0 or self.end_nm <= 0:
+            raise Refusal("high_nm", f"is {self.high_nm}", "a range that ends above its beginning and above zero")
+        if self.u_nm > bounds.U_MOST_OF_CAPACITY * self.high_nm:
+            raise Refusal("u_nm", f"is {self.u_nm}", "less than the calibrated range")
+
+    def value(self) -> CalibrationFunction:
+        """The function."""
+        count = len(self.coefficients)
+        rows = tuple(self.covariance[at * count : (at + 1) * count] for at in range(count))
+        sizes = {name: getattr(self, name) for name in ("u_nm", "u_relative", "low_nm", "high_nm", "end_nm")}
+        return CalibrationFunction(self.coefficients, rows, **sizes, degrees_of_freedom=self.degrees_of_freedom)
 
 
-def _table(content: object, where: str, section: str, error: type[BenchError] = CertificateError) -> Table:
-    if not isinstance(content, dict):
-        raise error(f"'{section}' is not an object", where=where, remedy="fix or remove it")
-    return Table(where, section, {key: value for key, value in content.items() if value is not None}, error)
+class _Point(Closed, frozen=True, kw_only=True):
+    torque_nm: Annotated[float, between(-bounds.TORQUE_MOST_NM, bounds.TORQUE_MOST_NM)]
+    indication_nm: Annotated[float, between(-bounds.TORQUE_MOST_NM, bounds.TORQUE_MOST_NM)]
+    rising: bool = True
+    series: Annotated[int, between(1, 10_000)] = 1
+    mounting: Annotated[int, between(1, 10_000)] = 1
 
 
-def _numbers(table: Table, key: str, expected: str) -> tuple[float, ...]:
-    values = table.take(key, list, expected)
-    if not all(isinstance(value, int | float) and not isinstance(value, bool) for value in values):
-        raise table.refuse(key, f"is {values!r}", expected)
-    return tuple(float(value) for value in values)
+class _Certificate(Closed, frozen=True, kw_only=True):
+    kind: Literal["platepull calibration certificate"]
+    version: Literal[1]
+    number: Name
+    made: Day
+    due: Day
+    sensor: Name
+    method: Name
+    u_relative: Annotated[float, between(0, 1)]
+    degree: Annotated[int, between(1, 3)]
+    points: tuple[_Point, ...] = ()
+    serial: Words | None = None
+    capacity_nm: Annotated[float, between(bounds.CAPACITY_LEAST_NM, bounds.TORQUE_MOST_NM)] | None = None
+    by: Words | None = None
+    temperature_c: Annotated[float, between(*bounds.TEMPERATURE_C)] | None = None
+    forward: FunctionTerms | None = None
+    back: FunctionTerms | None = None
+    findings: Any = None
+    """What the points show, as it was printed: the points themselves count."""
 
+    def __post_init__(self) -> None:
+        if self.due < self.made:
+            raise Refusal("due", f"is {self.due}, before the day it was made", "the last day on which it is in force")
+        if self.forward is None and self.back is None:
+            raise Refusal("", "there is no function in it", "what the program wrote: make it anew with platepull calibrate")
 
-def _size(table: Table, key: str, or_zero: bool) -> float:
-    expected = "a number not below zero" if or_zero else "a number above zero"
-    value = float(table.number(key, expected))
-    if value < 0 or (value == 0 and not or_zero):
-        raise table.refuse(key, f"is {value}", expected)
-    return value
+    def value(self) -> Certificate:
+        return Certificate(
+            number=built_in(self.number),
+            made=built_in(self.made),
+            due=built_in(self.due),
+            sensor=built_in(self.sensor),
+            method=built_in(self.method),
+            u_relative=self.u_relative,
+            degree=self.degree,
+            points=tuple(Point(p.torque_nm, p.indication_nm, p.rising, p.series, p.mounting) for p in self.points),
+            forward=None if self.forward is None else self.forward.value(),
+            back=None if self.back is None else self.back.value(),
+            serial=built_in(self.serial),
+            capacity_nm=self.capacity_nm,
+            by=built_in(self.by),
+            temperature_c=self.temperature_c,
+        )
 
 
 def classed_by_direction(certificate: Certificate) -> dict[str, tuple[Findings, Classed]]:
@@ -183,47 +235,17 @@ def write_certificate(path: Path, certificate: Certificate) -> None:
 
 
 def read_certificate(path: Path) -> Certificate:
-    """Read a certificate. Raises CertificateError, also where the functions are not those that the points give."""
+    """Read a certificate. Raises FileError or DocumentError, also where the functions are not those that the points give."""
     where = str(path)
-    try:
-        content = json.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
-        raise CertificateError("there is no such certificate", where=where, remedy="check the path") from None
-    except (OSError, UnicodeDecodeError) as fault:
-        raise CertificateError(f"the certificate cannot be read ({fault})", where=where, remedy="check the file") from fault
-    except ValueError as fault:
-        raise CertificateError(f"this is not JSON: {fault}", where=where, remedy="make it anew: platepull calibrate") from fault
-    return from_document(content, where)
+    return from_document(values_of(read_bytes(path, CERTIFICATE), where, is_json=True), where)
 
 
 def from_document(content: object, where: str) -> Certificate:
     """The certificate of JSON values; see `read_certificate`."""
     if not isinstance(content, dict) or content.get("kind") != KIND or content.get("version") != VERSION:
-        raise CertificateError(
-            f"this is no '{KIND}' of version {VERSION}", where=where, remedy="make one with: platepull calibrate"
-        )
-    table = _table(content, where, "certificate")
-    for key in ("kind", "version", "findings", *WAYS):
-        table.take(key, object, "what the program wrote", None)
-    points = table.take("points", list, "a list of points", [])
-    certificate = Certificate(
-        number=table.word("number", "the certificate's number"),
-        made=_day(table, "made"),
-        due=_day(table, "due"),
-        sensor=table.word("sensor", "the sensor's name"),
-        method=table.word("method", "a sentence on the reference"),
-        u_relative=_size(table, "u_relative", or_zero=True),
-        degree=table.whole("degree", 1, 3),
-        points=tuple(_point(point, where, number) for number, point in enumerate(points, start=1)),
-        serial=table.word("serial", "a text", None),
-        capacity_nm=table.number("capacity_nm", "a torque in N.m", None),
-        by=table.word("by", "initials", None),
-        temperature_c=table.number("temperature_c", "a temperature in degrees Celsius", None),
-        **{name: None if content.get(name) is None else function_of(content[name], where, name) for name in WAYS},
-    )
-    table.done()
-    if certificate.forward is None and certificate.back is None:
-        raise CertificateError("there is no function in it", where=where, remedy="make it anew: platepull calibrate")
+        remedy = "make one with: platepull calibrate"
+        raise DocumentError(f"this is no '{KIND}' of version {VERSION}", where=where, remedy=remedy)
+    certificate = from_values(content, _Certificate, where).value.value()
     _check_against_points(certificate, where)
     return certificate
 
@@ -233,7 +255,7 @@ def _check_against_points(certificate: Certificate, where: str) -> None:
     for name, way in WAYS.items():
         stands = getattr(certificate, name)
         if way in found and (stands is None or not _agree(stands, found[way].function)):
-            raise CertificateError(
+            raise DocumentError(
                 f"the function '{name}' is not the one that its points give",
                 where=where,
                 remedy="the file was edited: make it anew with platepull calibrate",
@@ -247,24 +269,3 @@ def _agree(first: CalibrationFunction, second: CalibrationFunction) -> bool:
     us = [[calibration_u(function, float(torque)).u_nm for torque in torques[1]] for function in (first, second)]
     ranges = [(function.low_nm, function.high_nm, function.end_nm) for function in (first, second)]
     return all(np.allclose(one, other, rtol=0, atol=AGREEMENT * second.high_nm) for one, other in (torques, us, ranges))
-
-
-def _day(table: Table, key: str) -> date:
-    expected = 'a day such as "2026-11-25"'
-    try:
-        return date.fromisoformat(table.word(key, expected))
-    except ValueError:
-        raise table.refuse(key, "is not a day", expected) from None
-
-
-def _point(content: object, where: str, number: int) -> Point:
-    table = _table(content, where, f"point {number}")
-    point = Point(
-        torque_nm=float(table.number("torque_nm", "a torque in N.m")),
-        indication_nm=float(table.number("indication_nm", "a torque in N.m")),
-        rising=table.take("rising", bool, "true or false", True),
-        series=table.whole("series", 1, 10_000, 1),
-        mounting=table.whole("mounting", 1, 10_000, 1),
-    )
-    table.done()
-    return point

@@ -21,7 +21,7 @@ CALIBRATION = "calibration"  # the line of a budget that the sensor's calibratio
 def read_compared(
     path: Path, sensor_of: Callable[[TraceInfo], Sensor], *, with_curve: bool
 ) -> tuple[ComparedPull, PullCurve | None]:
-    """Read a file for a comparison. Raises TraceFileError or MetadataError."""
+    """Read a file for a comparison. Raises FileError or DocumentError."""
     recording = read_recording(path, sensor_of)
     pull = compared_pull(path.name, recording.trace, recording.info, recording.result)
     return pull, curve_of(recording.trace, recording.result) if with_curve else None

@@ -101,7 +101,7 @@ def read_document(path: Path, kind: type[T], name: str = "document", *, if_missi
 
 def values_of(data: bytes, where: str, *, is_json: bool) -> dict[str, Any]:
     """The values of a text in JSON or TOML, none of which is out of all bounds. Raises DocumentError."""
-    name, remedy = ("JSON", "mend it") if is_json else ("TOML", "mend that line; texts stand in quotes")
+    name, remedy = ("JSON", "fix it") if is_json else ("TOML", "fix that line; texts stand in quotes")
     try:
         content = msgspec.json.decode(data) if is_json else tomllib.loads(data.decode("utf-8").replace("\r\n", "\n"))
     except RecursionError:
@@ -118,7 +118,7 @@ def values_of(data: bytes, where: str, *, is_json: bool) -> dict[str, Any]:
         wrong = _out_of_all_bounds(value, len(path))
         if wrong:
             section, key = place_of(path)
-            raise DocumentError(f"key '{key}' {wrong}", where=where + section, remedy="mend or remove it")
+            raise DocumentError(f"key '{key}' {wrong}", where=where + section, remedy="fix or remove it")
     return content
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from datetime import date, datetime
-from typing import ClassVar, Final, Generic, Self, TypeVar
+from typing import Any, ClassVar, Final, Generic, Self, TypeVar
 
 import msgspec
 from msgspec import Meta
@@ -131,6 +131,14 @@ class Day(date, FromText):
         return cls(day.year, day.month, day.day)
 
 
+def built_in(value: Any) -> Any:
+    """A value of a document as the language's own text, number or day; None stays None. For values that leave the documents."""
+    for kind in (str, float):
+        if isinstance(value, kind):
+            return kind(value)
+    return date(value.year, value.month, value.day) if isinstance(value, date) else value
+
+
 class Quantity(float, FromText):
     """A number with its unit, as a float in `UNIT`; `.text` is as typed. Subclasses say which; bounds are included."""
 
@@ -249,6 +257,11 @@ def says(expected: str) -> Meta:
 def between(low: float | None = None, high: float | None = None) -> Meta:
     """Bounds of a number, both included."""
     return Meta(ge=low, le=high)
+
+
+def above(low: float) -> Meta:
+    """The bound of a number that has to be more."""
+    return Meta(gt=low)
 
 
 # -- quantities of the trade ------------------------------------------------------------------------------------------------------

@@ -10,30 +10,50 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields, replace
 from datetime import date
-from typing import Any
+from typing import Annotated, Any, Self
 
-from analysis.errors import BenchError
+from msgspec import Meta
+
+from analysis import bounds
 from analysis.results import Calibration as CalibrationInForce
 from analysis.results import CalibrationFunction, OffsetAdapter, Sensor
-from analysis.window import Basis, Window
-from rig.errors import MetadataError
-from rig.files.certificate import WAYS, Certificate, function_document, function_of
+from analysis.window import Window
+from rig.errors import DocumentError
+from rig.files.certificate import WAYS, Certificate, FunctionTerms, function_document
+from rig.files.document import from_values, values_of
+from rig.files.fields import FromText, Open, Refusal, Words, above, between, built_in, found
 
 KEY = "platepull:bench"  # with a colon, as the recommendation asks of properties that are not its own (5.8)
 SHORT_KEY = "platepull"  # as a person may write it by hand
 CSVW = "http://www.w3.org/ns/csvw"
 
 
+Torque = Annotated[float, between(-bounds.TORQUE_MOST_NM, bounds.TORQUE_MOST_NM)]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Transducer:
-    """The torque sensor of the trace. Uncertainties are standard uncertainties; None: not known, or as the certificate has it."""
+    """The torque sensor of the trace. Uncertainties are standard uncertainties; None: not known, or as the certificate has it.
+
+    filter_hz   corner of the sensor's or indicator's own low-pass filter
+
+    Raises ValueError where they are beyond the sensor's range.
+    """
 
     name: str | None = None
     serial: str | None = None
-    capacity_nm: float | None = None
-    u_nm: float | None = None
-    u_relative: float | None = None
-    resolution_nm: float | None = None
+    capacity_nm: Annotated[float, between(bounds.CAPACITY_LEAST_NM, bounds.TORQUE_MOST_NM)] | None = None
+    u_nm: Annotated[float, above(0)] | None = None
+    u_relative: Annotated[float, Meta(gt=0, lt=1)] | None = None
+    resolution_nm: Annotated[float, between(0)] | None = None
+    filter_hz: Annotated[float, above(0)] | None = None
+
+    def __post_init__(self) -> None:
+        capacity_nm = bounds.TORQUE_MOST_NM if self.capacity_nm is None else self.capacity_nm
+        if self.u_nm is not None and self.u_nm > bounds.U_MOST_OF_CAPACITY * capacity_nm:
+            raise Refusal("u_nm", f"is {self.u_nm:g}, more than the sensor's range", "a standard uncertainty in N.m")
+        if self.resolution_nm is not None and self.resolution_nm > bounds.RESOLUTION_MOST_OF_CAPACITY * capacity_nm:
+            raise Refusal("resolution_nm", f"is {self.resolution_nm:g}, most of the sensor's range", "a step in N.m")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,6 +107,7 @@ class TraceInfo:
     phase        as found, rebuilt, after run-in, after additive ...
     plates       which pack of plates is in; plate_state: new, run in, used
     closure      trial or final
+    free_turn    the unit turned without holding: kept, and without a vote until a person says that it was the pull
     excluded     why the pull is not to count, where a person marked it so
     software     name and version of what wrote the trace
     zero_before_nm, zero_after_nm   torque at rest before and after the pull, as it was read
@@ -99,7 +120,7 @@ class TraceInfo:
     unit: str | None = None
     customer: str | None = None
     series: str | None = None
-    number: int | None = None
+    number: Annotated[int, between(1, 1_000_000)] | None = None
     who: str | None = None
     when: str | None = None
     phase: str | None = None
@@ -110,17 +131,18 @@ class TraceInfo:
     plate_state: str | None = None
     closure: str | None = None
     excluded: str | None = None
-    temperature_c: float | None = None
-    rest_s: float | None = None
+    free_turn: bool | None = None
+    temperature_c: Annotated[float, between(*bounds.TEMPERATURE_C)] | None = None
+    rest_s: Annotated[float, between(0, bounds.REST_MOST_S)] | None = None
     lever: str | None = None
     adapter: str | None = None
     device: str | None = None
     scenario: str | None = None
     software: str | None = None
     remark: str | None = None
-    zero_before_nm: float | None = None
-    zero_after_nm: float | None = None
-    exercised_nm: float | None = None
+    zero_before_nm: Torque | None = None
+    zero_after_nm: Torque | None = None
+    exercised_nm: Torque | None = None
     calibration_flags: str | None = None
     window: Window | None = None
     transducer: Transducer = Transducer()
@@ -157,7 +179,7 @@ class TraceInfo:
             if entry.name == "notes" or value is None:
                 continue
             if isinstance(value, Window):
-                terms["window"] = {"limits": str(value), "basis": str(value.basis)}
+                terms["window"] = _window_terms(value)
             elif isinstance(value, Transducer | OffsetAdapter | Calibration):
                 parts = value.terms() if isinstance(value, Calibration) else asdict(value)
                 known = {name: part for name, part in parts.items() if part is not None}
@@ -178,8 +200,11 @@ def _date(text: str) -> date | None:
 
 OLD_KEYS = {"lapses": "calibration_flags"}
 """Keys as recordings of version 0.1 wrote them."""
-_TEXT = {entry.name for entry in fields(TraceInfo) if entry.type == "str | None"}
-_NUMBER = {entry.name for entry in fields(TraceInfo) if entry.type in ("float | None", "int | None")}
+
+
+def _window_terms(window: Window) -> dict[str, str]:
+    terms = {"limits": window.text or str(window), "basis": str(window.basis)}
+    return terms if window.arrangement is None else {**terms, "arrangement": window.arrangement}
 
 
 def to_document(info: TraceInfo, csv_name: str, *, with_angle: bool) -> str:
@@ -201,81 +226,104 @@ def _column(title: str, name: str, meaning: str) -> dict[str, Any]:
     return {"titles": title, "name": name, "datatype": "number", "required": True, "dc:description": meaning}
 
 
-def from_document(text: str, where: str) -> TraceInfo:
-    """Read a metadata document. Unknown terms are left alone; raises MetadataError where a known one is of the wrong kind."""
-    try:
-        document = json.loads(text)
-    except ValueError as fault:
-        raise MetadataError("is not JSON", where=where, remedy=f"fix or remove it ({fault})") from fault
-    if not isinstance(document, dict):
-        raise MetadataError("is not a metadata document", where=where, remedy="fix or remove it")
+def amended(document: Mapping[str, Any], info: TraceInfo) -> str:
+    """A metadata document as it stands with the bench's own terms as `info` has them, as JSON text; unknown keys are kept."""
+    stood = document.get(KEY, document.get(SHORT_KEY, {}))
+    terms: dict[str, Any] = {**_unknown(stood, TraceInfo), **info.own_terms()}
+    for name, part in _PARTS.items():
+        if isinstance(stood.get(name), dict) and (others := _unknown(stood[name], part)):
+            terms[name] = {**others, **terms.get(name, {})}
+    rest = {key: value for key, value in document.items() if key not in (KEY, SHORT_KEY)}
+    return json.dumps({**rest, KEY: terms}, indent=1, ensure_ascii=False) + "\n"
+
+
+def _unknown(terms: Mapping[str, Any], of: type) -> dict[str, Any]:
+    known = {entry.name for entry in fields(of)} | OLD_KEYS.keys() | {"limits"}
+    return {key: value for key, value in terms.items() if key not in known}
+
+
+class _Calibration(Open, frozen=True, kw_only=True):
+    certificate: Words | None = None
+    made: Words | None = None
+    due: Words | None = None
+    forward: FunctionTerms | None = None
+    back: FunctionTerms | None = None
+
+    def value(self) -> Calibration:
+        return Calibration(
+            certificate=built_in(self.certificate),
+            made=built_in(self.made),
+            due=built_in(self.due),
+            forward=None if self.forward is None else self.forward.value(),
+            back=None if self.back is None else self.back.value(),
+        )
+
+
+class WindowTerms(FromText):
+    """A window in a document: its limits as a text, or a table of `limits`, `basis` and `arrangement`."""
+
+    EXPECTED = 'a window such as "25..45 lbf.ft", or a table of limits, basis and arrangement'
+    __slots__ = ("window",)
+
+    def __init__(self, window: Window) -> None:
+        self.window = window
+
+    @classmethod
+    def of(cls, value: object) -> Self:
+        """Read either form. Raises Refusal, WindowError or UnitError."""
+        if not isinstance(value, dict):
+            return super().of(value)
+        texts = [value.get("limits"), value.get("basis", "breakaway"), value.get("arrangement")]
+        if not all(isinstance(text, str) for text in texts[:2]) or not isinstance(texts[2], str | None):
+            raise Refusal("", "has parts that are no texts", cls.EXPECTED)
+        return cls(Window.parse(*texts))
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Read the limits. Raises WindowError or UnitError."""
+        return cls(Window.parse(text))
+
+
+class _Parts(Open, frozen=True, kw_only=True):
+    """The terms that become values of our own before the rest is read."""
+
+    window: WindowTerms | None = None
+    calibration: _Calibration | None = None
+
+
+def from_document(data: bytes, where: str) -> TraceInfo:
+    """Read a metadata document; unknown terms are left alone. Raises DocumentError where a known one cannot be used."""
+    return info_of(values_of(data, where, is_json=True), where)
+
+
+def info_of(document: Mapping[str, Any], where: str) -> TraceInfo:
+    """What the values of a metadata document say. Raises DocumentError."""
     terms = document.get(KEY, document.get(SHORT_KEY, {}))
     if not isinstance(terms, dict):
-        raise MetadataError(f"'{KEY}' is not an object", where=where, remedy="fix or remove it")
-    terms = {OLD_KEYS.get(name, name): value for name, value in terms.items()}
-    known: dict[str, Any] = {name: _text(terms, name, where) for name in _TEXT & terms.keys()}
-    known |= {name: _number(terms, name, where) for name in _NUMBER & terms.keys()}
-    if known.get("number") is not None:
-        known["number"] = int(known["number"])
-    if "window" in terms:
-        known["window"] = _window(terms["window"], where)
-    if "transducer" in terms:
-        part = _part(terms, "transducer", where)
-        texts: dict[str, Any] = {name: _text(part, name, where) for name in ("name", "serial") if name in part}
-        numbers: dict[str, Any] = {
-            name: _number(part, name, where) for name in ("capacity_nm", "u_nm", "u_relative", "resolution_nm") if name in part
-        }
-        known["transducer"] = Transducer(**texts, **numbers)
-    if "calibration" in terms:
-        part = _part(terms, "calibration", where)
-        texts = {str(name): _text(part, name, where) for name in ("certificate", "made", "due") if name in part}
-        functions: dict[str, Any] = {
-            name: function_of(part[name], where, name, MetadataError) for name in WAYS if part.get(name) is not None
-        }
-        known["calibration"] = Calibration(**texts, **functions)
-    if terms.get("offset_adapter") is not None:
-        known["offset_adapter"] = _adapter_of(_part(terms, "offset_adapter", where), where)
-    return TraceInfo(**known)
+        raise DocumentError(f"key '{KEY}' is {found(terms)}", where=where, remedy="expected a table of keys")
+    place = f"{where}, [{KEY}]"
+    parts = from_values(terms, _Parts, place).value
+    stated: dict[str, Any] = {}
+    for key, value in terms.items():
+        name = str(OLD_KEYS.get(key, key))
+        # A job's or a sensor's number may stand there as a number; null is as good as nothing.
+        number = name in _TEXTS and isinstance(value, int | float) and not isinstance(value, bool)
+        if value is not None and name != "notes":
+            stated[name] = str(value) if number else value
+    if isinstance(count := stated.get("number"), float) and count.is_integer():
+        stated["number"] = int(count)
+    stated |= {"window": parts.window.window} if parts.window else {}
+    stated |= {"calibration": parts.calibration.value()} if parts.calibration else {}
+    if isinstance(sensor := stated.get("transducer"), dict):
+        texts = {part: str(sensor[part]) for part in ("name", "serial") if isinstance(sensor.get(part), int | float)}
+        stated["transducer"] = {**sensor, **texts}
+    return from_values(stated, TraceInfo, place).value
 
 
-def _part(terms: Mapping[str, Any], name: str, where: str) -> dict[str, Any]:
-    part = terms[name]
-    if not isinstance(part, dict):
-        raise MetadataError(f"'{name}' is not an object", where=where, remedy="fix or remove it")
-    return part
-
-
-def _adapter_of(part: Mapping[str, Any], where: str) -> OffsetAdapter:
-    """Read an offset adapter. Raises MetadataError."""
-    numbers = {entry.name: _number(part, entry.name, where) for entry in fields(OffsetAdapter) if entry.name in part}
-    try:
-        return OffsetAdapter(**numbers)  # type: ignore[arg-type]
-    except (TypeError, ValueError) as fault:
-        raise MetadataError(f"'offset_adapter' cannot be used ({fault})", where=where, remedy="fix or remove it") from fault
-
-
-def _window(value: object, where: str) -> Window:
-    try:
-        if isinstance(value, str):
-            return Window.parse(value)
-        if isinstance(value, dict) and isinstance(value.get("limits"), str):
-            return Window.parse(value["limits"], value.get("basis", Basis.BREAKAWAY))
-    except (BenchError, ValueError) as fault:
-        raise MetadataError(f"'window' cannot be read ({fault})", where=where, remedy="fix or remove it") from fault
-    raise MetadataError("'window' is not a window", where=where, remedy='write it like "25..45 lbf.ft"')
-
-
-def _text(terms: Mapping[str, Any], name: str, where: str) -> str | None:
-    value = terms[name]
-    if value is None or isinstance(value, str):
-        return value
-    if isinstance(value, int | float) and not isinstance(value, bool):
-        return str(value)
-    raise MetadataError(f"'{name}' is not text", where=where, remedy="fix or remove it")
-
-
-def _number(terms: Mapping[str, Any], name: str, where: str) -> float | None:
-    value = terms[name]
-    if value is None or (isinstance(value, int | float) and not isinstance(value, bool)):
-        return value
-    raise MetadataError(f"'{name}' is not a number", where=where, remedy="fix or remove it")
+_TEXTS = {entry.name for entry in fields(TraceInfo) if entry.type == "str | None"}
+_PARTS: Mapping[str, type] = {
+    "transducer": Transducer,
+    "calibration": Calibration,
+    "window": Window,
+    "offset_adapter": OffsetAdapter,
+}

@@ -32,6 +32,7 @@ from rig.files.fields import (
     TimeS,
     TorqueNm,
     between,
+    built_in,
     says,
 )
 
@@ -244,18 +245,18 @@ class _Profile(Closed, frozen=True, kw_only=True):
         device = self.device
         stated = None if device.u is None else device.u.stated
         return DeviceProfile(
-            name=device.name,
-            port=device.port,
+            name=built_in(device.name),
+            port=built_in(device.port),
             protocol=device.protocol,
-            capacity_nm=device.capacity,
+            capacity_nm=built_in(device.capacity),
             baud=device.baud,
             bits=device.bits,
-            resolution_nm=device.resolution,
+            resolution_nm=built_in(device.resolution),
             u_nm=None if stated is None else stated.u_nm(device.capacity),
             u_relative=None if stated is None else stated.u_relative,
-            filter_hz=device.filter,
-            patience_s=device.patience,
-            certificate=device.certificate,
+            filter_hz=built_in(device.filter),
+            patience_s=built_in(device.patience),
+            certificate=built_in(device.certificate),
             adapter=None if self.offset_adapter is None else self.offset_adapter.value(),
             text=self.text.value() if self.text is not None and device.protocol == "text" else None,
             modbus=self.modbus.value() if self.modbus is not None and device.protocol == "modbus" else None,

@@ -24,7 +24,7 @@ class Recording:
 
 
 def read_recording(path: Path, sensor_of: Callable[[TraceInfo], Sensor], *, arm_m: float | None = None) -> Recording:
-    """Read a file and the pull in it; `sensor_of` tells what counts of the sensor. Raises TraceFileError or MetadataError."""
+    """Read a file and the pull in it; `sensor_of` tells what counts of the sensor. Raises FileError or DocumentError."""
     raw, info = read_trace(path, arm_m=arm_m)
     trace, sensor = apply_calibration(raw, sensor_of(info))
     return Recording(trace, info, replace(read_pull(trace, sensor), calibration_flags=info.calibration_flag_codes()))

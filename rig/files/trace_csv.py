@@ -21,13 +21,15 @@ import numpy as np
 from analysis.bounds import ANGLE_MOST_DEG, OVER_CAPACITY, SAMPLES_MOST, TORQUE_LEAST_NM, TORQUE_MOST_NM, TRACE_MOST_S
 from analysis.errors import quoted
 from analysis.trace import Floats, Trace
-from drivers.opening import DOCUMENT, TRACE, read_bytes, read_text
+from drivers.opening import DOCUMENT, TRACE, read_bytes
 from rig.errors import TraceFileError
 from rig.files.atomic import write_whole
-from rig.files.metadata import TraceInfo, from_document, to_document
+from rig.files.document import values_of
+from rig.files.metadata import TraceInfo, amended, from_document, info_of, to_document
 from rig.files.trace_header import HEADER_MEND, Column, Layout, layout_of
 
 _PORTION_BYTES = 1_000_000
+METADATA = replace(DOCUMENT, name="metadata file", longest_line=DOCUMENT.most_bytes)
 
 
 def info_path(path: Path) -> Path:
@@ -79,7 +81,7 @@ def write_trace(path: Path, trace: Trace, info: TraceInfo | None = None) -> None
 def read_trace(path: Path, *, arm_m: float | None = None) -> tuple[Trace, TraceInfo]:
     """Read a trace and what is known of it; `TraceInfo.notes` says what was left out or assumed on the way.
 
-    `arm_m` is the lever arm for curves of force and position (1 m if not given). Raises FileError or MetadataError.
+    `arm_m` is the lever arm for curves of force and position (1 m if not given). Raises FileError or DocumentError.
     """
     where = str(path)
     data = _bytes(path)
@@ -101,9 +103,17 @@ def _bytes(path: Path) -> bytes:
 
 
 def read_info(path: Path) -> TraceInfo:
-    """What the metadata file of the trace at `path` says; nothing where there is none. Raises FileError or MetadataError."""
+    """What the metadata file of the trace at `path` says; nothing where there is none. Raises FileError or DocumentError."""
     target = info_path(path)
-    return from_document(read_text(target, DOCUMENT), str(target)) if target.exists() else TraceInfo()
+    return from_document(read_bytes(target, METADATA), str(target)) if target.exists() else TraceInfo()
+
+
+def amend_info(path: Path, **changes: object) -> None:
+    """Change what the metadata of the trace at `path` says, keeping all else in it. Raises FileError, DocumentError or OSError."""
+    target = info_path(path)
+    document = values_of(read_bytes(target, METADATA), str(target), is_json=True)
+    info = replace(info_of(document, str(target)), **changes)  # type: ignore[arg-type]
+    write_whole(target, amended(document, info))
 
 
 def _header_cells(line: bytes, where: str) -> list[str]:

@@ -36,7 +36,7 @@ def answer(path: Path | str) -> dict[str, Any]:
 
     Raises
     ------
-    FileError, DocumentError, TraceFileError, MetadataError
+    FileError, DocumentError
         Where the sheet or a trace that it names cannot be read.
     """
     read = read_refit(Path(path))

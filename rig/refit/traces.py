@@ -37,7 +37,7 @@ class DragReading:
 
 
 def _ready(path: Path) -> tuple[Conditioned | None, Sensor, str | None]:
-    """A trace under its calibration, counted from rest, with the sensor and its name. Raises TraceFileError, MetadataError."""
+    """A trace under its calibration, counted from rest, with the sensor and its name. Raises FileError or DocumentError."""
     raw, info = read_trace(path)
     trace, sensor = apply_calibration(raw, info.sensor(date.today()))
     name = info.transducer.name or info.device
@@ -45,7 +45,7 @@ def _ready(path: Path) -> tuple[Conditioned | None, Sensor, str | None]:
 
 
 def read_drag(path: Path) -> DragReading:
-    """Read the drag of a trace. Raises TraceFileError or MetadataError."""
+    """Read the drag of a trace. Raises FileError or DocumentError."""
     ready, sensor, name = _ready(path)
     if ready is None or ready.angle_deg is None:
         return DragReading(None, ready is not None and ready.angle_deg is not None, None, name)
@@ -56,7 +56,7 @@ def read_drag(path: Path) -> DragReading:
 
 
 def read_bolt_trace(path: Path, then_angle_from_nm: float | None) -> BoltReading:
-    """Read the last pass of a bolt; not recorded where the sensor was at its limit. Raises TraceFileError or MetadataError."""
+    """Read the last pass of a bolt; not recorded where the sensor was at its limit. Raises FileError or DocumentError."""
     ready, _, _ = _ready(path)
     if ready is None or bool(np.any(ready.clipped)):
         return BoltReading()

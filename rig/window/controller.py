@@ -172,7 +172,7 @@ class Controller:
         self.model.exclude(pull.number, reason)
         if pull.file is not None:
             try:
-                note_excluded(pull.file, reason, with_angle=pull.trace.angle_deg is not None)
+                note_excluded(pull.file, reason)
             except BenchError as fault:
                 self._tell(fault)
             except OSError as fault:

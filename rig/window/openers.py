@@ -17,7 +17,7 @@ from drivers.replay import Replay
 from drivers.source import WIRE_PREFIX, LiveSource, open_source
 from rig.calibration.sensor_in_use import SensorChoice
 from rig.files.metadata import TraceInfo
-from rig.files.trace_csv import read_info, read_trace, write_info
+from rig.files.trace_csv import amend_info, read_trace
 from rig.live.line_tap import RawTap, tapped
 from rig.live.recorder import Recorder, recorder_into
 from rig.live.runner import Bench
@@ -42,10 +42,9 @@ class Opened:
         self.bench.ask(Describe(conditions.into(self.info)))
 
 
-def note_excluded(file: Path, reason: str | None, *, with_angle: bool) -> None:
-    """Write into a pull's metadata that it was set aside, and why; None: that it counts again. Raises BenchError or OSError."""
-    info = read_info(file)
-    write_info(file, replace(info, remark=None if reason is None else f"set aside: {reason}"), with_angle=with_angle)
+def note_excluded(file: Path, reason: str | None) -> None:
+    """Write into a pull's metadata why it is not to count; None: that it counts again. Raises BenchError or OSError."""
+    amend_info(file, excluded=reason)
 
 
 @dataclass(frozen=True, slots=True)

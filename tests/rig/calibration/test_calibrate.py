@@ -20,7 +20,7 @@ from rig.calibration.plan import TEMPLATE, load_plan, months_later
 from rig.calibration.point_taker import PointTaker, Stopped
 from rig.calibration.points import points_header, points_row, read_points
 from rig.cli import main
-from rig.errors import CertificateError, SheetError
+from rig.errors import CertificateError, DocumentError, SheetError
 from rig.files.certificate import read_certificate
 from rig.sheets.certificate import sheet_html, sheet_lines
 from rig.window.qt.sheet import write_pdf
@@ -99,7 +99,7 @@ def test_months_later_is_the_same_day_or_the_month_s_last(day, months):
 )
 def test_an_odd_plan_is_refused_with_its_key(folder, old, new, said):
     assert old in TEMPLATE
-    with pytest.raises(CertificateError, match=said) as caught:
+    with pytest.raises(DocumentError, match=said) as caught:
         plan_with(folder, TEMPLATE.replace(old, new, 1))
     assert caught.value.remedy
 

@@ -15,9 +15,9 @@ from analysis.errors import BenchError
 from analysis.judgement import VerdictState
 from analysis.results import OffsetAdapter, Sensor
 from analysis.window import Window
+from drivers.errors import FileError
 from rig.calibration.sensor_in_use import SensorChoice
 from rig.cli import main
-from rig.errors import CertificateError
 from rig.files.certificate import read_certificate, to_document, write_certificate
 from rig.files.metadata import Calibration, TraceInfo, Transducer
 from rig.files.profile import read_profile
@@ -67,7 +67,7 @@ def test_a_function_that_its_points_do_not_give_is_refused(tmp_path, certificate
     document = to_document(certificate)
     document["forward"]["coefficients"][0] *= 1.01
     (tmp_path / "c.json").write_text(json.dumps(document))
-    with pytest.raises(CertificateError, match="edited"):
+    with pytest.raises(FileError, match="edited"):
         read_certificate(tmp_path / "c.json")
 
 
@@ -81,7 +81,7 @@ def test_a_function_that_its_points_do_not_give_is_refused(tmp_path, certificate
 )  # fmt: skip
 def test_an_odd_certificate_is_refused_with_its_name(tmp_path, certificate, change):
     (tmp_path / "c.json").write_text(json.dumps(to_document(certificate) | change))
-    with pytest.raises(CertificateError) as caught:
+    with pytest.raises(FileError) as caught:
         read_certificate(tmp_path / "c.json")
     assert "c.json" in caught.value.where
     assert caught.value.remedy
@@ -90,9 +90,9 @@ def test_an_odd_certificate_is_refused_with_its_name(tmp_path, certificate, chan
 @pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"{", b"[]", b"nonsense"])
 def test_what_is_no_certificate_is_refused(tmp_path, content):
     (tmp_path / "c.json").write_bytes(content)
-    with pytest.raises(CertificateError):
+    with pytest.raises(FileError):
         read_certificate(tmp_path / "c.json")
-    with pytest.raises(CertificateError, match="no such"):
+    with pytest.raises(FileError, match="no such"):
         read_certificate(tmp_path / "none.json")
 
 
@@ -171,7 +171,7 @@ def test_a_due_date_alone_is_judged_too(certificate):
 def test_a_profile_names_certificate_and_adapter_and_the_reading_goes_through_both(tmp_path, certificate):
     (tmp_path / "bench.toml").write_text(PROFILE)
     profile = read_profile(tmp_path / "bench.toml")
-    with pytest.raises(CertificateError, match=r"bench1\.json"):
+    with pytest.raises(FileError, match=r"bench1\.json"):
         SensorChoice(DAY).of_line(profile, TraceInfo())
     write_certificate(tmp_path / "bench1.json", certificate)
     sensor, info = SensorChoice(DAY).of_line(profile, TraceInfo())

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from analysis.trace import Trace
 from analysis.window import Basis, Window
 from drivers.errors import FileError
-from rig.errors import MetadataError
+from rig.errors import DocumentError
 from rig.files import trace_csv as tracefile
 from rig.files.metadata import Calibration, TraceInfo, Transducer
 from rig.files.trace_csv import info_path, read_trace, write_trace
@@ -242,7 +242,7 @@ def test_whatever_the_file_holds_it_reads_or_is_told(tmp_path_factory, data, hea
 def test_bad_metadata_is_told_with_its_file(csv_of, content):
     path = csv_of(HEADER + "0,1,0\n")
     info_path(path).write_text(content)
-    with pytest.raises(MetadataError, match="metadata"):
+    with pytest.raises(DocumentError, match="metadata"):
         read_trace(path)
 
 
