@@ -10,6 +10,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from analysis.pack import priors
+from analysis.pack.arrangement import Layout
 from analysis.pack.inference import Context, Learnt, contexts, is_free
 from analysis.pack.loads import Loads, loads_of
 from analysis.pack.parts import SIDES, PlateState
@@ -69,9 +70,16 @@ def _springs(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
     for name, side in zip(SIDES, unit.pack.now.sides, strict=True):
         if side.springs and card.stack is not None and not _same_stack(side.stack, card.stack):
             yield Hint("springs_reversed", 0.95, f"{name} is built '{side.stack}', the card has '{card.stack}'")
+    for name, side in zip(SIDES, unit.pack.now.sides, strict=True):
+        if unit.card.layout is Layout.EACH and card.per_side and not side.springs:
+            yield Hint("spring_missing", 0.95, f"{name} has no spring, the card {card.per_side}")
     for number, entry in enumerate(unit.pack.history, start=1):
         for name, side in zip(SIDES, entry.build.sides, strict=True):
-            if card.per_side is not None and side.springs and len(side.springs) < card.per_side:
+            if (
+                card.per_side is not None
+                and (side.springs or unit.card.layout is Layout.EACH)
+                and len(side.springs) < card.per_side
+            ):
                 yield Hint(
                     "spring_missing", 0.95, f"series {number}: {name} had {len(side.springs)} springs, the card {card.per_side}"
                 )

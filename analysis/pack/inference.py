@@ -47,6 +47,8 @@ class Context:
     renewed: float
     """Share of the inner plates that is new."""
     new: bool
+    series_before: int = 0
+    """Series that were pulled with these plates since they were new: they ran in a part each time."""
     inner: frozenset[str] = frozenset()
     """Names of the inner plates, where they have any."""
 
@@ -144,16 +146,22 @@ class _State:
 def contexts(unit: Unit) -> tuple[list[Context], Context]:
     """Contexts of the history's entries, and of what is fitted now."""
     found: list[Context] = []
-    era = 0
+    era, pulled = 0, 0
     last_new = False
     worn: set[str] = set()
     for number, build in enumerate([*(entry.build for entry in unit.pack.history), unit.pack.now]):
         new = build.plate_state is PlateState.NEW
-        if new and not last_new and number > 0:
-            era += 1
+        if new and not last_new:
+            era, pulled = era + (number > 0), 0
         inner = inner_plates(build, unit.pack)
+        if new and found and inner and not set(inner) & found[-1].inner:
+            pulled = 0  # new plates in place of new ones
         renewed = sum(name not in worn for name in inner) / len(inner) if inner else 1.0
-        found.append(Context(build, build.oil or UNKNOWN_OIL, era, renewed if new else 0.0, new, frozenset(inner)))
+        found.append(
+            Context(build, build.oil or UNKNOWN_OIL, era, renewed if new else 0.0, new, pulled if new else 0, frozenset(inner))
+        )
+        pulled += number < len(unit.pack.history) and not is_free(unit.pack.history[number])
+
         if not new:
             worn.update(inner)
         last_new = new
@@ -166,8 +174,8 @@ def context_of(build: Build, unit: Unit, fresh: frozenset[str] = frozenset()) ->
     inner = inner_plates(build, unit.pack)
     renewed = sum(name in fresh for name in inner) / len(inner) if inner else float(bool(fresh))
     if not renewed:
-        return Context(build, now.oil, now.era, now.renewed, now.new, frozenset(inner))
-    return Context(build, now.oil, now.era + (0 if inner else 1), renewed, True, frozenset(inner))
+        return Context(build, now.oil, now.era, now.renewed, now.new, now.series_before, frozenset(inner))
+    return Context(build, now.oil, now.era + (0 if inner else 1), renewed, new=True, inner=frozenset(inner))
 
 
 def _common_plates(a: Context, b: Context) -> float:
@@ -194,7 +202,7 @@ def _friction_mean(oil: str, basis: Basis, unknowns: Unknowns) -> Floats:
 
 def _prior_mean(state: _State, unknowns: Unknowns) -> Floats:
     new = state.context.renewed
-    run_in = new * priors.RUN_IN_NEW[0] + (1.0 - new) * priors.RUN_IN_USED[0]
+    run_in = new * priors.RUN_IN_NEW[0] * _left_after(state.context) + (1.0 - new) * priors.RUN_IN_USED[0]
     return _friction_mean(state.context.oil, state.basis, unknowns) + math.log1p(priors.SPRING_LOT_MEAN) + run_in
 
 
@@ -207,7 +215,22 @@ def _friction_covariance(a: _State, b: _State) -> float:
 
 
 def _run_in_sd(context: Context) -> float:
-    return context.renewed * priors.RUN_IN_NEW[1] + (1.0 - context.renewed) * priors.RUN_IN_USED[1]
+    new = context.renewed
+    return new * priors.RUN_IN_NEW[1] * _left_after(context) + (1.0 - new) * priors.RUN_IN_USED[1]
+
+
+def _left_after(context: Context) -> float:
+    """Share of the excess of new plates that is left after the series they have seen, on average."""
+    return (1.0 - priors.RUN_IN_FADES.mean) ** context.series_before
+
+
+def _fade_variance(a: Context, b: Context) -> float:
+    """How far the excess that is left differs from that average: one pack runs in faster than another."""
+    if a.series_before != b.series_before or not a.series_before:
+        return 0.0
+    kept = 1.0 - priors.RUN_IN_FADES.mean
+    square = (kept**2 + priors.RUN_IN_FADES.sd**2) ** a.series_before - kept ** (2 * a.series_before)
+    return square * (priors.RUN_IN_NEW[0] ** 2 + priors.RUN_IN_NEW[1] ** 2) * a.renewed * b.renewed
 
 
 def _covariance(a: _State, b: _State, *, gain: float) -> float:
@@ -215,7 +238,8 @@ def _covariance(a: _State, b: _State, *, gain: float) -> float:
     lot = priors.SPRING_LOT_SD**2 * _common_springs(a.context, b.context)
     run_in = 0.0
     if a.context.new == b.context.new:
-        run_in = _run_in_sd(a.context) * _run_in_sd(b.context) * _common_plates(a.context, b.context)
+        run_in = _run_in_sd(a.context) * _run_in_sd(b.context) + _fade_variance(a.context, b.context)
+        run_in *= _common_plates(a.context, b.context)
     return _friction_covariance(a, b) + lot + run_in + gain**2
 
 

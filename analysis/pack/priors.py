@@ -78,6 +78,9 @@ LATE_RISE = Range(0.03, 0.15)
 RUN_IN_NEW = (0.05, 0.04)
 """Mean and standard deviation of the log by which new plates read higher before they have run in (from memory)."""
 
+RUN_IN_FADES = Range(0.1, 0.7)
+"""Share of what is left of that excess which a series of pulls takes away: 10 to 50 slow turns run a pack in (TRADE.md 1, low)."""
+
 RUN_IN_USED = (0.0, 0.02)
 """The same for plates that have run in."""
 

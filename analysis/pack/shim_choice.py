@@ -24,8 +24,10 @@ TIE = 0.01
 """Choices within this of the best count as equally good (PACK.md 4)."""
 SOLID_AT_MOST = 0.02
 """A choice that goes solid with more than this is never the best (PACK.md 4)."""
-LISTED = 40
-"""Choices that are answered in full; PACK.md asks for ten."""
+LISTED = 30
+"""Choices that are listed; PACK.md asks for ten."""
+LISTED_LAST = 10
+"""... and of those that are never the best, for springs may go solid or the sides differ, so many more."""
 SCREENED = 120
 """Choices reckoned with all draws, after a look at all of them with `SCREEN_DRAWS`."""
 SCREEN_DRAWS = 64
@@ -203,7 +205,7 @@ def choose(
         for n, pair in enumerate(pairs)
     ]
     nothing = next(one for one in found if one.shims.moves == 0)
-    return Choices(build, tuple(ordered(found))[:LISTED], float(unit_lands.any(axis=1).mean()), nothing)
+    return Choices(build, _listed(ordered(found)), float(unit_lands.any(axis=1).mean()), nothing)
 
 
 def _screened(
@@ -278,6 +280,18 @@ def _off_middle(
     if math.isinf(low) or math.isinf(high):
         return -centre if math.isinf(high) else centre
     return abs(centre - 0.5 * (low + high))
+
+
+def _never_best(one: Choice) -> bool:
+    return "left_right" in one.broken or one.probability_solid > SOLID_AT_MOST
+
+
+def _listed(placed: Sequence[Choice]) -> tuple[Choice, ...]:
+    """The first of both kinds, and always the one that changes nothing."""
+    first = [one for one in placed if not _never_best(one)][:LISTED]
+    last = [one for one in placed if _never_best(one)][:LISTED_LAST]
+    nothing = [one for one in placed if one.shims.moves == 0 and one not in first and one not in last]
+    return tuple(one for one in placed if one in first or one in last or one in nothing)
 
 
 def ordered(found: Iterable[Choice]) -> list[Choice]:

@@ -81,9 +81,9 @@ stack_height = "5.41 mm"
 
 [space]                            # one of three usual ways; without it the springs' travel is learnt from the pulls
 form = "per_side"                  # per_side: case_depth - gear_height, a side
-left.case_depth = "41.72 mm"
+left.case_depth = "41.60 mm"
 left.gear_height = "33.00 mm"
-right.case_depth = "41.72 mm"
+right.case_depth = "41.60 mm"
 right.gear_height = "33.00 mm"
 # form = "across"                  # case_depth_1 + case_depth_2 - overlap - centre
 # form = "cover"                   # edge_to_plate - cover_boss, with measured_with_shims = ["1.00 mm"] fitted
@@ -100,8 +100,8 @@ arrangement = "A"
 oil = "modified"
 left.shims = ["0.60 mm"]
 right.shims = ["0.60 mm"]
-breakaway = ["51.4 N.m", "52.0 N.m", "52.3 N.m"]  # one value a pull; "free" where nothing held
-sliding = ["49.3 N.m", "50.3 N.m", "50.8 N.m"]
+breakaway = ["16.4 N.m", "17.0 N.m", "17.3 N.m"]  # one value a pull; "free" where nothing held
+sliding = ["15.9 N.m", "16.5 N.m", "16.8 N.m"]
 # traces = ["pulls/p1.csv"]        # or trace files
 # end_play = ["0.31 mm", "0.28 mm"]
 """
@@ -113,8 +113,8 @@ page = "sheet 12"
 version = 1
 
 [window]                           # * or [[window]] several times, for new and used plates
-torque = "60..85 N.m"              # *
-also_printed = "44.3..62.7 lbf.ft" # the page's second unit, to find misprints
+torque = "20..28 N.m"              # *
+also_printed = "14.8..20.7 lbf.ft" # the page's second unit, to find misprints
 basis = "breakaway"                # breakaway | sliding
 arrangement = "A"
 plate_state = "used"

@@ -126,7 +126,7 @@ def answer_lines(path: str, answer: Answer) -> list[str]:
     if not answer.stopped:
         rows.append(f"  answer    {reason(answer)}")
     if answer.choices is not None:
-        rows.append("            left             right            torque N.m       in window  lands  solid")
+        rows.append("            left shims mm        right shims mm       torque N.m       in window  lands  solid")
         rows += [f"            {_row(one)}" for one in answer.choices.choices[:BEST_SHOWN]]
     rows += [f"  parts     {parts_text(one)}" for one in answer.parts_choices]
     rows += [f"  hint      {one.code.replace('_', ' ')} ({percent(one.confidence)}): {one.evidence}" for one in answer.hints]
@@ -139,4 +139,4 @@ def _row(one: Choice) -> str:
     torque = f"{one.torque_median_nm:.0f} ({one.torque_low_nm:.0f}..{one.torque_high_nm:.0f})"
     chances = f"{one.probability_in_window:9.2f}  {one.probability_lands:5.2f}  {one.probability_solid:5.2f}"
     broken = f"  breaks {', '.join(one.broken)}" if one.broken else ""
-    return f"{left:<16} {right:<16} {torque:<16} {chances}{broken}"
+    return f"{left:<20} {right:<20} {torque:<16} {chances}{broken}"

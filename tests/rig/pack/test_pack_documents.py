@@ -113,7 +113,7 @@ def test_what_is_off_is_refused_in_one_line_with_file_and_key(folder, capsys, wa
 @pytest.mark.parametrize(
     ("was", "becomes", "says"),
     [
-        ('torque = "60..85 N.m"  ', 'torque = "60..85 mm"  ', "'torque'"),
+        ('torque = "20..28 N.m"  ', 'torque = "60..85 mm"  ', "'torque'"),
         ('layout = "each"  ', 'layout = "eech"  ', "'layout'"),
         ('thicker_shim = "more preload"', "", "'thicker_shim'"),
         ('share_of_flat = "90 %"', 'share_of_flat = "90 mm"', "'share_of_flat'"),
@@ -162,7 +162,7 @@ def test_several_sheets_with_the_highest_status_and_only_those_read_in_the_answe
 
 def test_options_stand_in_for_the_named_card_and_shelf(folder, tmp_path):
     (tmp_path / "narrow.toml").write_text(
-        SPEC.replace("60..85 N.m", "10..15 N.m").replace('also_printed = "44.3..62.7 lbf.ft"', "")
+        SPEC.replace("20..28 N.m", "15..18 N.m").replace('also_printed = "14.8..20.7 lbf.ft"', "")
     )
     said = answer(folder / "PACK.toml", spec=tmp_path / "narrow.toml")
     assert said["feasible"]
