@@ -53,7 +53,7 @@ def view_of(record: JobRecord, paths: Mapping[tuple[int, int], str]) -> JobView:
     return JobView(
         record=record,
         card=card,
-        series=tuple(series_of(record.pulls, None if card is None else card.window)),
+        series=tuple(series_of(record.pulls, card)),
         gates={step.key: gate(record, step, _acknowledged(record, step)) for step in record.steps},
         paths=paths,
     )
@@ -121,7 +121,7 @@ def _sheet(view: JobView, entry: Entry, *keys: str) -> dict[str, Any]:
 
 def _pull(view: JobView, pull: Pull) -> dict[str, Any]:
     basis = "breakaway" if view.card is None else str(view.card.window.basis)
-    verdict = None if view.card is None else judged_pull(pull, view.card.window)
+    verdict = None if view.card is None else judged_pull(pull, view.card)
     return _base(pull.entry) | {
         "trace": view.paths.get((pull.entry.entry, 0)),
         "sha256": pull.entry.files[0][1],

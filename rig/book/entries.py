@@ -15,13 +15,15 @@ from analysis.results import PullResult, Sensor
 from drivers.opening import DOCUMENT, read_bytes
 from rig.book.book import Book, Draft
 from rig.book.events import Kind
+from rig.book.judging import CardWindows
 from rig.book.reading import reading_document
 from rig.book.record import Entry, JobRecord
 from rig.errors import BookError
-from rig.files.document import values_of
+from rig.files.document import from_values, values_of
 from rig.files.metadata import KEY, SHORT_KEY, TraceInfo
 from rig.files.pull_file import read_recording
 from rig.files.trace_csv import info_path
+from rig.pack.pack_sheet import read_pack_document
 from rig.refit.answers import answer
 
 _CHUNK_BYTES = 1_000_000
@@ -112,24 +114,21 @@ def enter_pull(book: Book, job: str, who: str, draft: Draft) -> tuple[JobRecord,
 
 
 def spec_draft(path: Path) -> Draft:
-    """A spec card as an entry. Raises BookError."""
+    """A spec card as an entry. Raises FileError, DocumentError or BookError."""
     card = _toml(path, "spec card")
-    if not isinstance(card.get("window"), dict | list):
-        raise BookError("holds no [window]", where=str(path), remedy='write [window] torque = "49..73 N.m"')
+    from_values(card, CardWindows, str(path))
     return Kind.SPEC, {"files": file_list([path]), "card": card}, [path]
 
 
 def pack_draft(path: Path) -> Draft:
-    """A pack sheet as an entry. Raises BookError."""
+    """A pack sheet as an entry. Raises FileError, DocumentError or BookError."""
     sheet = _toml(path, "pack sheet")
-    for key in ("pack", "left", "right"):
-        if not isinstance(sheet.get(key), dict):
-            raise BookError(f"holds no [{key}]", where=str(path), remedy="write the pack sheet as the README shows")
+    read_pack_document(path)
     return Kind.PACK, {"files": file_list([path]), "sheet": sheet}, [path]
 
 
 def refit_draft(path: Path) -> Draft:
-    """A refit sheet with its answer as an entry. Raises BookError."""
+    """A refit sheet with its answer as an entry. Raises FileError, RefitError or BookError."""
     sheet = _toml(path, "refit sheet")
     return Kind.REFIT, {"files": file_list([path]), "sheet": sheet, "answer": tidy_values(answer(path))}, [path]
 

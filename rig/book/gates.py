@@ -19,6 +19,8 @@ from rig.words.verdicts import verdict_text
 PULLS_EACH_WAY = 3
 """Pulls in each direction that a series needs (contract BOOK.md 3)."""
 
+_TOO_FEW = f"{PULLS_EACH_WAY} pulls each way are needed; that count: {{}}"
+
 PULLS_WHERE_UNDECIDED = 5
 """Pulls in each direction from which an undecided series may pass (contract BOOK.md 3)."""
 
@@ -130,19 +132,19 @@ class _Look:
             pulls = after
         complete = _enough(pulls) or "pulls_each_way" not in self._needs
         if not complete:
-            found.append(Missing("pulls_each_way", f"{_count(pulls)} pulls count, {PULLS_EACH_WAY} each way are needed"))
+            found.append(Missing("pulls_each_way", _TOO_FEW.format(_count(pulls))))
         for code, fits, text in self._conditions(card):
             fitting = [] if fits is None else [pull for pull in pulls if fits(pull)]
             lacking = not fitting or (_enough(pulls) and not _enough(fitting))
             if lacking and (pulls or fits is None):
-                told = "" if fits is None else f"; of {_count(pulls)} pulls {_count(fitting)} are"
+                told = "" if fits is None else f"; that are so: {_count(fitting)}"
                 found.append(Missing(code, text + told))
                 complete = False
             else:
                 pulls = fitting
         pulls = _newest_phase(pulls)
         if "pulls_each_way" in self._needs and complete and not _enough(pulls):
-            found.append(Missing("pulls_each_way", f"{_count(pulls)} pulls count, {PULLS_EACH_WAY} each way are needed"))
+            found.append(Missing("pulls_each_way", _TOO_FEW.format(_count(pulls))))
             complete = False
         return pulls if complete else None
 
@@ -178,7 +180,7 @@ class _Look:
 
     def _judge(self, pulls: Sequence[Pull], card: CardWindow | None, found: list[Missing]) -> None:
         if card is not None and "verdict" in self._needs:
-            self.series = judged(pulls, card.window)
+            self.series = judged(pulls, card)
             verdict = self.series.verdict
             assert verdict is not None
             if verdict.state is not VerdictState.IN_WINDOW:
@@ -280,8 +282,9 @@ def _enough(pulls: Sequence[Pull], each_way: int = PULLS_EACH_WAY) -> bool:
 
 
 def _count(pulls: Sequence[Pull]) -> str:
-    """So many one way and so many the other, such as '3 + 2'."""
-    return " + ".join(str(sum(pull.direction == way for pull in pulls)) for way in (1, -1))
+    """So many one way and so many the other."""
+    one, other = (sum(pull.direction == way for pull in pulls) for way in (1, -1))
+    return f"{one} one way and {other} the other" if one or other else "none"
 
 
 def _newest_phase(pulls: Sequence[Pull]) -> list[Pull]:

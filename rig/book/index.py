@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import Any, Final
 
 from rig.book.events import Kind
 from rig.book.record import Entry, JobRecord, Pull
+
+JOB_NUMBER: Final = r"[0-9]{4}-[0-9]{4,9}"
+"""Year and counter."""
 
 Row = dict[str, Any]
 Rows = dict[str, dict[tuple[Any, ...], Row]]
@@ -33,7 +36,7 @@ def rows_of(record: JobRecord) -> Rows:
 
 def is_number(text: str) -> bool:
     """Whether a text is a job's number, such as '2026-0001'."""
-    return re.fullmatch(r"[0-9]{4}-[0-9]{4,9}", text) is not None
+    return re.fullmatch(JOB_NUMBER, text) is not None
 
 
 def number_parts(job: str) -> tuple[int, int]:

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from analysis.errors import BenchError
-from analysis.judgement import DecisionRule, SeriesResult, Verdict
+from analysis.judgement import DecisionRule, Missing, SeriesResult, Verdict, VerdictState
+from analysis.verdict.apart import Scatter
 from analysis.verdict.judge import judge
+from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.verdict.series import read_series
 from analysis.verdict.votes import pull_of
 from analysis.window import Basis, Window
 from rig.book.reading import result_of
 from rig.book.record import Pull
+from rig.files.document import from_values
+from rig.files.fields import OneOrMany, Open
+from rig.pack.spec_card import WindowTable
 
 ALIKE = ("phase", "arrangement", "closure", "lubricant", "additive", "plates", "plate_state")
 """What pulls of one series have in common, by the names of their metadata; the phase first."""
@@ -22,13 +27,29 @@ NO_ADDITIVE = frozenset(("", "none", "-"))
 """How people write that there is no additive; the same as saying nothing."""
 
 
+class CardWindows(Open, frozen=True):
+    """What the book wants of a spec card: windows that can be read."""
+
+    window: OneOrMany[WindowTable]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardWindow:
-    """The window of a spec card that judges: limits with their basis, the arrangement and the plate state it is stated in."""
+    """The window of a spec card that judges.
+
+    Parameters
+    ----------
+    window
+        Limits with their basis.
+    arrangement
+        The arrangement it is stated in; None: that of the pulls.
+    plates_fit
+        Whether it is stated for the plates' state; False where the card has none for it.
+    """
 
     window: Window
     arrangement: str | None
-    plate_state: str | None
+    plates_fit: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,18 +65,17 @@ class JobSeries:
 
 def card_window(card: Mapping[str, Any], plate_state: str | None) -> CardWindow | None:
     """The window of a card that fits the plate state; of several breakaway's. None where the card holds none that can be read."""
-    tables = card.get("window")
-    found = [table for table in (tables if isinstance(tables, list) else [tables]) if isinstance(table, Mapping)]
-    fitting = [table for table in found if plate_state is None or table.get("plate_state") in (None, plate_state)] or found
-    fitting.sort(key=lambda table: table.get("basis", "breakaway") != "breakaway")
+    try:
+        tables = from_values(card, CardWindows, "spec card").value.window
+    except BenchError:
+        return None
+    fitting = [table for table in tables if plate_state is None or table.plate_state in (None, plate_state)] or list(tables)
+    fitting.sort(key=lambda table: table.basis != "breakaway")
     if not fitting:
         return None
-    table = fitting[0]
-    try:
-        window = Window.parse(str(table.get("torque", "")), Basis(table.get("basis", "breakaway")))
-    except (BenchError, ValueError):
-        return None
-    return CardWindow(window=window, arrangement=table.get("arrangement"), plate_state=table.get("plate_state"))
+    found = fitting[0]
+    fits = found.plate_state is None or plate_state in (None, found.plate_state)
+    return CardWindow(window=found.window().window, arrangement=found.arrangement, plates_fit=fits)
 
 
 def folded(text: str | None) -> str:
@@ -82,25 +102,52 @@ def in_time(pulls: Sequence[Pull]) -> list[Pull]:
     return list(pulls)
 
 
-def series_of(pulls: Sequence[Pull], window: Window | None) -> list[JobSeries]:
+def series_of(pulls: Sequence[Pull], card: CardWindow | None, known: Scatter = USUAL_SCATTER) -> list[JobSeries]:
     """The pulls that vote, by what they have in common, in the order of their first pull."""
     groups: dict[tuple[str, ...], list[Pull]] = {}
     for pull in pulls:
         if pull.votes:
             groups.setdefault(common_of(pull), []).append(pull)
-    return [judged(group, window) for group in groups.values()]
+    return [judged(group, card, known) for group in groups.values()]
 
 
-def judged(pulls: Sequence[Pull], window: Window | None) -> JobSeries:
-    """The pulls as one series, judged under the guarded rule."""
+def judged(pulls: Sequence[Pull], card: CardWindow | None, known: Scatter = USUAL_SCATTER) -> JobSeries:
+    """The pulls as one series, judged under the guarded rule; `known` is the scatter that is known of the bench."""
     ordered = in_time(pulls)
     votes = [pull_of(result_of(pull.reading), rest_s=pull.rest_s) for pull in ordered]
-    series = read_series(votes, window, rule=DecisionRule.GUARDED)
-    common = {name: ordered[0].term(name) for name in ALIKE}
+    window = None if card is None else card.window
+    missing = () if card is None else _beside(ordered, card)
+    series = read_series(votes, window, rule=DecisionRule.GUARDED, known=known, missing=missing)
+    verdict = series.verdict
+    if card is not None and verdict is not None and _elsewhere(ordered, card):
+        verdict = _not_comparable(verdict)
     basis = Basis.BREAKAWAY if window is None else window.basis
-    return JobSeries(common=common, pulls=tuple(ordered), basis=basis, result=series, verdict=series.verdict)
+    common = {name: ordered[0].term(name) for name in ALIKE}
+    return JobSeries(common=common, pulls=tuple(ordered), basis=basis, result=series, verdict=verdict)
 
 
-def judged_pull(pull: Pull, window: Window) -> Verdict:
-    """The verdict on one pull under the guarded rule."""
-    return judge(result_of(pull.reading), window, DecisionRule.GUARDED)
+def judged_pull(pull: Pull, card: CardWindow, known: Scatter = USUAL_SCATTER) -> Verdict:
+    """The verdict on the unit from one pull, under the guarded rule."""
+    verdict = judge(result_of(pull.reading), card.window, DecisionRule.GUARDED, known=known)
+    verdict = replace(verdict, missing=(*verdict.missing, *_beside([pull], card)))
+    return _not_comparable(verdict) if _elsewhere([pull], card) else verdict
+
+
+def _beside(pulls: Sequence[Pull], card: CardWindow) -> tuple[Missing, ...]:
+    """What is missing because the card's window is stated for something else, or nobody says."""
+    unstated = card.arrangement is not None and any(pull.term("arrangement") is None for pull in pulls)
+    other = _elsewhere(pulls, card)
+    return (*((Missing.ARRANGEMENT,) if unstated or other else ()), *(() if card.plates_fit else (Missing.PLATE_STATE,)))
+
+
+def _elsewhere(pulls: Sequence[Pull], card: CardWindow) -> bool:
+    """Whether the pulls say that they are in another arrangement than the card's."""
+    stated = {folded(pull.term("arrangement")) for pull in pulls} - {""}
+    return card.arrangement is not None and bool(stated - {folded(card.arrangement)})
+
+
+def _not_comparable(verdict: Verdict) -> Verdict:
+    """A reading in one arrangement says nothing of a window in another."""
+    if verdict.state is VerdictState.NO_READING:
+        return verdict
+    return replace(verdict, state=VerdictState.UNDECIDED, probability_in_window=None, deciding=None, settling=None)

@@ -48,9 +48,9 @@ def next_lines(view: JobView) -> list[str]:
         new = [one for one in missing if one.code not in told]
         told |= {one.code for one in missing}
         if one_way is not step:
-            state = "nothing is missing" if not missing else "missing is what stands above" if not new else "missing is"
-            above = ", what stands above and" if new and len(new) < len(missing) else ""
-            lines.append(f"Before {one_way.key} (cannot be undone) {state}{above}{':' if new else '.'}")
+            as_well = ", missing as well:" if len(new) < len(missing) else ", missing:"
+            state = ": nothing is missing." if not missing else as_well if new else ": the same."
+            lines.append(f"Before {one_way.key} (cannot be undone){state}")
             lines += [f"  {one.text}" for one in new]
     if view.passed_over:
         lines.append(f"Passed over: {', '.join(one.key for one in view.passed_over)}")

@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import argparse
 import getpass
+import sys
+from collections.abc import Callable
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from rig.errors import ArgumentError
+from rig.errors import ArgumentError, BookUnreachableError
 
 if TYPE_CHECKING:  # SQLAlchemy is loaded where a book is opened, not for a help text
     from rig.book.book import Book
+    from rig.book.waiting import WaitingRoom
+    from rig.live.news import News
+    from rig.live.runner import Listener
     from rig.settings import Settings
+
+LAST: Final = "last"
+"""In place of a job's number: the one opened last."""
 
 
 def add_book(parser: argparse.ArgumentParser) -> None:
@@ -48,6 +56,13 @@ def book_name(args: argparse.Namespace, settings: Settings) -> str:
     return getattr(args, "book", None) or settings.book or str(book_path())
 
 
+def is_job_number(text: str | None) -> bool:
+    """Whether a text is a number of the job book, such as '2026-0001'."""
+    from rig.book.index import is_number
+
+    return text is not None and is_number(text)
+
+
 def open_book(args: argparse.Namespace, settings: Settings) -> Book:
     """The book, made or migrated where that is needed. Raises BookError or BookUnreachableError."""
     from rig.book.book import Book
@@ -78,3 +93,79 @@ def named_person(args: argparse.Namespace, settings: Settings) -> str:
     if not named:
         raise ArgumentError("an acknowledgement needs a name", where="--who", remedy="add --who and your initials")
     return str(named)
+
+
+def waiting_room() -> WaitingRoom:
+    """Where recordings are noted that wait to be entered."""
+    from rig.book.waiting import WaitingRoom
+    from rig.settings import book_path
+
+    return WaitingRoom(book_path().parent / "waiting")
+
+
+def keeper_of(args: argparse.Namespace, settings: Settings) -> Callable[[Callable[[News], None]], Listener] | None:
+    """Makes the keeper that enters a bench's pulls in its job; None where no number of the book is named. Imports nothing heavy."""
+    if not is_job_number(args.job):
+        return None
+
+    def made(tell: Callable[[News], None]) -> Listener:
+        from rig.book.keeper import Keeper
+
+        def where() -> str:
+            from rig.book.place import Place
+
+            return str(Place.of(book_name(args, settings)))
+
+        return Keeper(lambda: open_book(args, settings), where, args.job, who_of(args, settings), waiting_room(), tell)
+
+    return made
+
+
+def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[str], None]) -> None:
+    """Before a bench starts in the terminal: look the job up, and take from it what no option says (unit, customer, window).
+
+    A book that cannot be reached stops nobody: that is noted, and pulls are recorded and entered later. Raises BookError where the
+    book has no such job.
+    """
+    if args.job is None:
+        return
+    if not is_job_number(args.job) and args.job != LAST:
+        note(f"'{args.job}' is no number of the job book: it goes into the recordings' metadata and nowhere else")
+        return
+    from rig.book.events import Kind
+    from rig.book.gates import plate_state
+    from rig.book.judging import card_window
+
+    try:
+        with open_book(args, settings) as book:
+            if args.job == LAST:
+                args.job = book.last_job()
+            record = book.record(args.job)
+    except BookUnreachableError as error:
+        if args.job == LAST:
+            raise
+        note(f"{error}; pulls are recorded all the same and wait to be entered")
+        return
+    args.unit_id = args.unit_id or record.unit
+    args.customer = args.customer or record.customer
+    spec = record.last(Kind.SPEC)
+    card = None if spec is None else card_window(spec.content["card"], plate_state(record))
+    if args.window is None and card is not None:
+        args.window, args.basis = card.window.text or str(card.window), str(card.window.basis)
+    if record.closed_at is not None:
+        note(f"job {record.job} was closed at {record.closed_at}; pulls are entered all the same")
+
+
+def enter_what_waits(book: Book) -> None:
+    """Enter the recordings that waited for this book, and say so."""
+    from rig.book.keeper import enter_waiting
+    from rig.live.news import Entered, Failed
+
+    def tell(item: News) -> None:
+        match item:
+            case Entered(_, job, entry):
+                print(f"a recording that waited is entry {entry} of job {job}", file=sys.stderr)
+            case Failed(what, where, remedy):
+                print(f"{where}: {what}; {remedy}", file=sys.stderr)
+
+    enter_waiting(book, waiting_room(), tell)

@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
+from rig.commands._book import add_book
 from rig.errors import ArgumentError
 
 if TYPE_CHECKING:  # these pull in numpy and pint, which `platepull --help` can do without
@@ -118,11 +119,24 @@ def profile_path(text: str) -> Path:
 
 def add_job(parser: argparse.ArgumentParser) -> None:
     """The options that say what is on the bench; they go into each recording's metadata."""
-    parser.add_argument("--job", metavar="TEXT", help="the job's number or name")
-    parser.add_argument("--series", metavar="TEXT", help="the series, such as 'as found' or 'rebuilt'")
+    parser.add_argument(
+        "--job", metavar="NUMBER", help="the job of the book that each pull is entered in as it lands ('last': the one opened last)"
+    )
+    add_book(parser)
+    parser.add_argument("--customer", metavar="TEXT", help="whose it is")
     parser.add_argument("--unit-id", metavar="TEXT", help="what is on the bench: type and number of the unit")
-    parser.add_argument("--arrangement", metavar="TEXT", help="who is held and who turns")
-    parser.add_argument("--lubricant", metavar="TEXT", help="oil and additive")
+    parser.add_argument("--series", metavar="TEXT", help="a name of your own for the series")
+    parser.add_argument("--phase", metavar="TEXT", help="as found, rebuilt, after run-in, after additive ...")
+    parser.add_argument("--arrangement", metavar="TEXT", help="who is held and who turns, as the spec card's code")
+    parser.add_argument("--closure", choices=("trial", "final"), help="trial: two or three screws; final: every bolt at its torque")
+    parser.add_argument("--lubricant", metavar="TEXT", help="oil")
+    parser.add_argument("--additive", metavar="TEXT", help="friction modifier; none where there is none")
+    parser.add_argument("--plates", metavar="TEXT", help="which pack of plates is in")
+    parser.add_argument("--plate-state", choices=("new", "run_in", "used"), help="the plates as they are now")
+    parser.add_argument("--temperature", metavar="T", help="of the unit, such as '21 degC' (a bare number is degrees Celsius)")
+    parser.add_argument("--rest", metavar="T", help="how long the unit rested before, such as '2 min' (a bare number is seconds)")
+    parser.add_argument("--lever", metavar="TEXT", help="the lever, such as '0.6 m'")
+    parser.add_argument("--adapter", metavar="TEXT", help="the adapter between sensor and unit")
     parser.add_argument("--who", metavar="TEXT", help="initials of who pulls")
 
 

@@ -12,11 +12,15 @@ from datetime import date, datetime
 from importlib.metadata import version
 from pathlib import Path
 
+from analysis.errors import UnitError
+from analysis.units import Quantity, split_quantity, to_si
 from drivers.clock import SystemClock
 from drivers.profile import DeviceProfile
 from drivers.source import open_source
 from rig.calibration.sensor_in_use import SensorChoice, chosen_certificate
+from rig.commands._book import keeper_of, look_up_job
 from rig.commands._options import chosen_window, rule_of, scatter_of, unit_for
+from rig.errors import ArgumentError
 from rig.files.metadata import TraceInfo
 from rig.live.recorder import recorder_into
 from rig.live.runner import Bench
@@ -41,13 +45,33 @@ def job_info(args: argparse.Namespace, settings: Settings) -> TraceInfo:
     """What the options say is on the bench."""
     return TraceInfo(
         job=args.job,
-        series=args.series,
         unit=args.unit_id,
+        customer=args.customer,
+        series=args.series,
+        phase=args.phase,
         arrangement=args.arrangement,
+        closure=args.closure,
         lubricant=args.lubricant,
+        additive=args.additive,
+        plates=args.plates,
+        plate_state=args.plate_state,
+        temperature_c=_stated(args.temperature, "temperature", "degC", "--temperature"),
+        rest_s=_stated(args.rest, "time", "s", "--rest"),
+        lever=args.lever,
+        adapter=args.adapter,
         who=args.who or settings.who,
         software=software(),
     )
+
+
+def _stated(text: str | None, kind: Quantity, usual: str, option: str) -> float | None:
+    """What an option states, in SI; a bare number is of the usual unit. Raises ArgumentError."""
+    if text is None:
+        return None
+    try:
+        return to_si(text if split_quantity(text)[1] else f"{text} {usual}", kind)
+    except UnitError as fault:
+        raise ArgumentError(fault.what, where=option, remedy=fault.remedy) from fault
 
 
 def todays_folder() -> Path:
@@ -93,6 +117,7 @@ def asked_to_end() -> Iterator[Callable[[], bool]]:
 
 def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None, *, large: bool) -> int:
     """Watch a line and say each pull at the terminal until it is enough; the exit status. `large`: verdicts as a banner."""
+    look_up_job(args, settings, lambda line: print(line, file=sys.stderr))
     session, unit, info = live_session(args, settings, profile, out)
     terminal = terminal_of(unit, large=large)
     terminal.caution()
@@ -101,7 +126,8 @@ def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: Dev
             certificate_text(info.calibration.certificate, info.calibration.days_left(date.today()), info.calibration.due)
         )
     clock = SystemClock()
-    with asked_to_end() as enough, Bench(open_source(profile, clock), session) as bench:
+    keeper = keeper_of(args, settings)
+    with asked_to_end() as enough, Bench(open_source(profile, clock), session, listener=keeper) as bench:
         if args.exercise:
             bench.ask(Exercise())
             terminal.tell(EXERCISE)

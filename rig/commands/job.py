@@ -10,7 +10,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rig.commands import _sheets
-from rig.commands._book import add_book, add_json, add_who, named_person, open_book, wants_json, who_of
+from rig.commands._book import (
+    LAST,
+    add_book,
+    add_json,
+    add_who,
+    enter_what_waits,
+    named_person,
+    open_book,
+    waiting_room,
+    wants_json,
+    who_of,
+)
 from rig.errors import ArgumentError
 
 if TYPE_CHECKING:
@@ -133,8 +144,12 @@ def run(args: argparse.Namespace) -> int:
         "label": _sheets.print_label,
     }
     with open_book(args, settings) as book:
-        if getattr(args, "number", None) == "last":
+        if getattr(args, "number", None) == LAST:
             args.number = book.last_job()
+        if args.action in ("new", "add", "step", "strike", "close"):  # looking writes nothing
+            enter_what_waits(book)
+        elif waiting := len(waiting_room().of(str(book.place))):
+            _note(f"{waiting} recordings wait to be entered; the next 'platepull job add' does it")
         return actions[args.action](book, args, settings)
 
 

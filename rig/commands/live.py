@@ -83,6 +83,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProfile | None, out: str | None) -> int:
+    from rig.commands._book import keeper_of
     from rig.commands._options import chosen_window, rule_of, scatter_of, unit_of
     from rig.commands._watch import asked_to_end, job_info, sensor_choice
     from rig.window.app import run_window
@@ -91,7 +92,9 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
 
     unit = args.unit or settings.unit
     scatter = scatter_of(args.scatter or settings.scatter)
-    benches = Benches(sensor_choice(args, settings), None if out is None else Path(out), job_info(args, settings), scatter)
+    folder = None if out is None else Path(out)
+    keeper = keeper_of(args, settings)
+    benches = Benches(sensor_choice(args, settings), folder, job_info(args, settings), scatter, keeper)
     with asked_to_end() as enough:
         return run_window(
             benches,

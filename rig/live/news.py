@@ -75,10 +75,21 @@ class Failed:
 
 
 @dataclass(frozen=True, slots=True)
+class Entered:
+    """A pull stands in the job book: its number here (None: one that waited from before), the job, its entry there."""
+
+    number: int | None
+    job: str
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
 class Ended:
     """The source has ended; no more news will come."""
 
     why: str = ""
 
 
-News = LineUp | ConnectionLost | LineWarning | PullBegan | PullJudged | ZeroFound | Exercised | SeriesOver | Failed | Ended
+News = (
+    LineUp | ConnectionLost | LineWarning | PullBegan | PullJudged | ZeroFound | Exercised | SeriesOver | Failed | Entered | Ended
+)

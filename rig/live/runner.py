@@ -19,9 +19,10 @@ from __future__ import annotations
 
 import threading
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from types import TracebackType
-from typing import Self, TypeVar
+from typing import Protocol, Self, TypeVar
 
 from analysis.errors import BenchError
 from analysis.trace import Trace
@@ -77,15 +78,33 @@ class Status:
     line: LineFigures = field(default_factory=lambda: LineFigures())
 
 
+class Listener(Protocol):
+    """Hears the news as they come; must return at once."""
+
+    def hear(self, item: News) -> None:
+        """One piece of news."""
+
+    def close(self) -> None:
+        """There will be no more; may wait for what is under way."""
+
+
 class Bench:
     """Runs a source through a session on two threads. Starts when made; `close` it (or use `with`).
 
     When the source ends by itself, `Ended` comes in the news; the bench still answers (another window, the news) until closed.
 
-    `patient`: the source can wait (a replay), so a full inbox makes it wait instead of dropping samples.
+    patient    the source can wait (a replay), so a full inbox makes it wait instead of dropping samples
+    listener   makes somebody who hears all news in the session thread (the keeper of the job book), given a way to add to them
     """
 
-    def __init__(self, source: Source, session: Session, *, patient: bool = False) -> None:
+    def __init__(
+        self,
+        source: Source,
+        session: Session,
+        *,
+        patient: bool = False,
+        listener: Callable[[Callable[[News], None]], Listener] | None = None,
+    ) -> None:
         self._source = source
         self._session = session
         self._stop = threading.Event()
@@ -97,6 +116,7 @@ class Bench:
         self._dropped = 0
         self._status = Status(zero_nm=session.zero_nm)
         self._error: Exception | None = None
+        self._listener = None if listener is None else listener(lambda item: self._add([item]))
         self._threads = [
             threading.Thread(target=self._run_line, name="platepull line", daemon=True),
             threading.Thread(target=self._run_session, name="platepull session", daemon=True),
@@ -138,6 +158,8 @@ class Bench:
         self._threads[0].join()
         self._inbox.tell(Close())
         self._threads[1].join()
+        if self._listener is not None:
+            self._listener.close()
 
     def __enter__(self) -> Self:
         return self
@@ -210,6 +232,12 @@ class Bench:
             self._tell([Ended()])
 
     def _tell(self, news: list[News]) -> None:
+        self._add(news)
+        if self._listener is not None:
+            for item in news:
+                self._listener.hear(item)
+
+    def _add(self, news: list[News]) -> None:
         if news:
             self._news.extend(news)
             self._fresh.set()

@@ -10,7 +10,7 @@ from typing import TextIO
 from analysis.judgement import Verdict
 from drivers.clock import Clock
 from drivers.source import ConnectionLost, LineUp, LineWarning
-from rig.live.news import Ended, Exercised, Failed, News, PullBegan, PullJudged, SeriesOver, ZeroFound
+from rig.live.news import Ended, Entered, Exercised, Failed, News, PullBegan, PullJudged, SeriesOver, ZeroFound
 from rig.live.runner import Bench
 from rig.words import sentences as wording
 from rig.words.verdicts import verdict_text
@@ -62,6 +62,8 @@ class Terminal:
                 self.note(wording.series_zero_text(before_nm, after_nm, moved=moved, unit=self.unit))
             case Failed(what, where, remedy):
                 self.note(f"{where}: {what}; {remedy}" if where else f"{what}; {remedy}")
+            case Entered(number, job, entry):
+                self._say(f"    {'a recording that waited' if number is None else f'pull {number}'} is entry {entry} of job {job}")
             case Ended():
                 pass
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -19,8 +20,9 @@ from rig.calibration.sensor_in_use import SensorChoice
 from rig.files.metadata import TraceInfo
 from rig.files.trace_csv import amend_info, read_trace
 from rig.live.line_tap import RawTap, tapped
+from rig.live.news import News
 from rig.live.recorder import Recorder, recorder_into
-from rig.live.runner import Bench
+from rig.live.runner import Bench, Listener
 from rig.live.session import Session
 from rig.live.wishes import Describe
 from rig.window.conditions import Conditions
@@ -51,13 +53,14 @@ def note_excluded(file: Path, reason: str | None) -> None:
 class Benches:
     """How to open. `sensors` knows what counts of a sensor; pulls are recorded into `out` (None: nowhere), `info` with them.
 
-    `scatter` is that from pull to pull, as it is known of the bench.
+    `scatter` is that from pull to pull, as it is known of the bench; `keeper` makes what enters pulls in the job book.
     """
 
     sensors: SensorChoice
     out: Path | None
     info: TraceInfo
     scatter: Scatter = USUAL_SCATTER
+    keeper: Callable[[Callable[[News], None]], Listener] | None = None
 
     def line(self, profile: DeviceProfile, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
         """Open the line of a profile. Raises BenchError where folder or certificate refuse; a thread opens the line itself."""
@@ -67,7 +70,7 @@ class Benches:
             sensor=sensor, window=window, rule=rule, scatter=self.scatter, recorder=recorder, first_number=first_number
         )
         tap = RawTap()
-        return Opened(Bench(_source(profile, tap), session), None, recorder, profile, info, tap)
+        return Opened(Bench(_source(profile, tap), session, listener=self.keeper), None, recorder, profile, info, tap)
 
     def recording(self, path: Path, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
         """Open a recording as a bench; its own window counts where none is set. Raises TraceFileError."""

@@ -1,0 +1,157 @@
+"""Keeper: enters the pulls of a bench into the book as they land, from a thread of its own: nobody at the lever waits for it.
+
+A pull is on the disk before it comes here. It is noted as waiting first, then entered, then no longer noted: a book that cannot
+be reached, or a program that ends on the way, costs nothing. What waits is entered with the next pull that gets through, or by
+the next program that enters something.
+
+What is heavy (SQLAlchemy) is imported in the keeper's thread, not on the way to the first painted frame.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from analysis.errors import BenchError
+from drivers.source import LineUp
+from rig.book.waiting import Waiting, WaitingRoom
+from rig.errors import BookUnreachableError
+from rig.live.news import Entered, Failed, News, PullJudged
+
+if TYPE_CHECKING:
+    from rig.book.book import Book
+
+LATER = "it is recorded and waits: it is entered with the next pull that gets through, or by the next 'platepull job add'"
+
+
+class Keeper:
+    """Hears the news of a bench and enters its pulls.
+
+    Parameters
+    ----------
+    open_book
+        Opens the book.
+    where
+        Tells how the book is shown, without a password; asked in the keeper's thread.
+    job, who
+        The number of the job, and who pulls.
+    room
+        Where recordings are noted that wait.
+    tell
+        Takes `Entered` and `Failed` news; called from the keeper's thread.
+    """
+
+    def __init__(
+        self,
+        open_book: Callable[[], Book],
+        where: Callable[[], str],
+        job: str,
+        who: str,
+        room: WaitingRoom,
+        tell: Callable[[News], None],
+    ) -> None:
+        self._open_book = open_book
+        self._book: Book | None = None
+        self._where, self._job, self._who = where, job, who
+        self._room = room
+        self._tell = tell
+        self._heard: queue.SimpleQueue[PullJudged | LineUp | None] = queue.SimpleQueue()
+        self._ended = False
+        self._thread = threading.Thread(target=self._run, name="platepull keeper", daemon=True)
+        self._thread.start()
+
+    def hear(self, item: News) -> None:
+        """One piece of news, in order; returns at once."""
+        if isinstance(item, LineUp) or (isinstance(item, PullJudged) and item.final and item.file is not None):
+            self._heard.put(item)
+
+    def close(self) -> None:
+        """Enter what is left and end; may be called twice."""
+        if not self._ended:
+            self._ended = True
+            self._heard.put(None)
+            self._thread.join()
+
+    def _run(self) -> None:
+        while (item := self._heard.get()) is not None:
+            try:
+                if isinstance(item, LineUp):
+                    self._look()
+                else:
+                    self._enter(item)
+            except (BenchError, OSError) as error:
+                self._let_go()
+                self._complain(item, error)
+        self._let_go()
+
+    def _complain(self, item: PullJudged | LineUp, error: BenchError | OSError) -> None:
+        what = error.what if isinstance(error, BenchError) else str(error)
+        if isinstance(item, PullJudged):
+            self._tell(Failed(f"pull {item.number} is not entered in job {self._job}: {what}", self._where(), LATER))
+        else:
+            remedy = error.remedy if isinstance(error, BenchError) else "check the book"
+            self._tell(
+                Failed(f"job {self._job} cannot be looked up: {what}; pulls are recorded all the same", self._where(), remedy)
+            )
+
+    def _look(self) -> None:
+        """Once the line stands: is the job there, and does something wait? So the first pull finds everything loaded."""
+        book = self._open()
+        book.record(self._job)
+        enter_waiting(book, self._room, self._tell)
+
+    def _enter(self, item: PullJudged) -> None:
+        from rig.book.entries import enter_pull, pull_draft
+
+        assert item.file is not None
+        one = Waiting(self._where(), self._job, str(item.file.absolute()), self._who)
+        draft = pull_draft(item.file, item.result)
+        if draft[1]["terms"].get("free_turn") is True:
+            return  # nothing held: no pull until somebody says that it was one, and then it is told again
+        self._room.note(one)
+        book = self._open()
+        _, entry, new = enter_pull(book, self._job, self._who, draft)
+        self._room.done(one)
+        if new:
+            self._tell(Entered(item.number, self._job, entry.entry))
+        enter_waiting(book, self._room, self._tell)
+
+    def _open(self) -> Book:
+        if self._book is None:
+            self._book = self._open_book()
+        return self._book
+
+    def _let_go(self) -> None:
+        if self._book is not None:
+            self._book.close()
+            self._book = None
+
+
+def enter_waiting(book: Book, room: WaitingRoom, tell: Callable[[News], None]) -> int:
+    """Enter what waits for this book; how many were. What is gone or refused is told once and waits no longer.
+
+    Raises BookUnreachableError, and then what is left waits on.
+    """
+    entered = 0
+    for one in room.of(str(book.place)):
+        from rig.book.entries import enter_pull, read_pull_draft
+
+        path = Path(one.path)
+        try:
+            draft = read_pull_draft(path, lambda info: info.sensor(date.fromisoformat((info.when or "")[:10])))
+            _, entry, new = enter_pull(book, one.job, one.who, draft)
+            entered += new
+            if new:
+                tell(Entered(None, one.job, entry.entry))
+        except BookUnreachableError:
+            raise
+        except (BenchError, ValueError) as error:
+            what = error.what if isinstance(error, BenchError) else str(error)
+            remedy = f"enter it by hand: platepull job add {one.job} pull FILE"
+            tell(Failed(f"a recording that waited for job {one.job} cannot be entered: {what}", one.path, remedy))
+        room.done(one)
+    return entered

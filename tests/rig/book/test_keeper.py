@@ -1,0 +1,136 @@
+"""Pulls are entered as they land; a book that cannot be reached costs none."""
+
+import threading
+
+import pytest
+from support.jobs import START
+from support.made import ListSource, made_stream, pieces_of
+
+from rig.book.book import Book
+from rig.book.keeper import Keeper, enter_waiting
+from rig.book.place import Place
+from rig.book.waiting import WaitingRoom
+from rig.errors import BookUnreachableError
+from rig.files.metadata import TraceInfo
+from rig.live.news import Ended, Entered, Failed, PullJudged
+from rig.live.recorder import Recorder
+from rig.live.runner import Bench
+from rig.live.session import Session
+
+
+class Shop:
+    """A bench on made pulls whose keeper enters them in a book that can be taken away."""
+
+    def __init__(self, url, folder):
+        self.place = Place.of(url)
+        self.folder = folder
+        self.away = threading.Event()
+        self.room = WaitingRoom(folder / "waiting")
+        with self.open() as book:
+            self.job = book.open_job({"unit": "demo 3", "steps": []}, "T.W.").job
+
+    def open(self):
+        if self.away.is_set():
+            raise BookUnreachableError("the database server cannot be reached", where=str(self.place), remedy="check that it runs")
+        return Book(self.place, lambda: START)
+
+    def keeper(self, tell, job=None):
+        return Keeper(self.open, lambda: str(self.place), job or self.job, "T.W.", self.room, tell)
+
+    def pulls(self, count=1, job=None, seed=1):
+        """Record so many pulls to the end; all the news."""
+        recorder = Recorder(self.folder / "pulls", TraceInfo(job=job or self.job, who="T.W."), lambda: START, lambda: 0.0)
+        source = ListSource(pieces_of(made_stream(count, seed=seed), [10]))
+        with Bench(source, Session(recorder=recorder), patient=True, listener=lambda tell: self.keeper(tell, job)) as bench:
+            news = []
+            while not any(isinstance(item, Ended) for item in news):
+                news += bench.wait_for_news(0.2)
+        return news + bench.news()
+
+    def entered(self):
+        with self.open() as book:
+            return [pull.entry.files[0][0] for pull in book.record(self.job).pulls]
+
+
+@pytest.fixture
+def shop(book_url, tmp_path):
+    return Shop(book_url, tmp_path)
+
+
+def told(news, kind):
+    return [item for item in news if isinstance(item, kind)]
+
+
+def test_each_pull_is_entered_with_its_file_and_told(shop):
+    news = shop.pulls(2)
+    files = [item.file.name for item in told(news, PullJudged) if item.final]
+    assert shop.entered() == files
+    assert [(item.number, item.job, item.entry) for item in told(news, Entered)] == [(1, shop.job, 2), (2, shop.job, 3)]
+    assert not told(news, Failed)
+    assert shop.room.of(str(shop.place)) == []
+
+
+def test_a_pull_is_recorded_when_the_book_is_away_and_entered_when_it_is_back(shop):
+    shop.away.set()
+    news = shop.pulls(1)
+    [pull] = [item for item in told(news, PullJudged) if item.final]
+    assert pull.file.is_file()
+    complaint = told(news, Failed)[-1]
+    assert "not entered" in complaint.what
+    assert "waits" in complaint.remedy
+    assert len(shop.room.of(str(shop.place))) == 1
+    shop.away.clear()
+    assert shop.entered() == []
+    news = shop.pulls(1, seed=2)
+    assert len(shop.entered()) == 2
+    assert [item.number for item in told(news, Entered)] == [None, 1]  # the one that waited comes as soon as the line stands
+    assert shop.room.of(str(shop.place)) == []
+
+
+def test_what_waits_is_entered_by_the_next_program_and_once_only(shop):
+    shop.away.set()
+    shop.pulls(2)
+    shop.away.clear()
+    with shop.open() as book:
+        assert enter_waiting(book, shop.room, lambda item: None) == 2
+        assert enter_waiting(book, shop.room, lambda item: None) == 0
+    assert len(shop.entered()) == 2
+
+
+def test_a_program_that_ended_between_entry_and_note_enters_nothing_twice(shop):
+    news = shop.pulls(1)
+    [pull] = [item for item in told(news, PullJudged) if item.final]
+    from rig.book.waiting import Waiting
+
+    shop.room.note(Waiting(str(shop.place), shop.job, str(pull.file), "T.W."))
+    with shop.open() as book:
+        assert enter_waiting(book, shop.room, lambda item: None) == 0
+    assert len(shop.entered()) == 1
+    assert shop.room.of(str(shop.place)) == []
+
+
+def test_a_job_that_is_not_there_is_told_before_the_first_pull_and_the_pull_is_kept(shop):
+    news = shop.pulls(1, job="2026-9999")
+    complaints = told(news, Failed)
+    assert "there is no job 2026-9999" in complaints[0].what
+    assert news.index(complaints[0]) < next(at for at, item in enumerate(news) if isinstance(item, PullJudged) and item.final)
+    assert len(list((shop.folder / "pulls").glob("*.csv"))) == 1
+
+
+def test_a_waiting_recording_that_is_gone_is_told_once(shop):
+    shop.away.set()
+    news = shop.pulls(1)
+    [pull] = [item for item in told(news, PullJudged) if item.final]
+    pull.file.unlink()
+    shop.away.clear()
+    heard = []
+    with shop.open() as book:
+        enter_waiting(book, shop.room, heard.append)
+        enter_waiting(book, shop.room, heard.append)
+    assert [type(item) for item in heard] == [Failed]
+
+
+def test_waiting_for_one_book_is_not_waiting_for_another(shop):
+    shop.away.set()
+    shop.pulls(1)
+    assert shop.room.of("another book") == []
