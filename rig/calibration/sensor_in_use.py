@@ -10,15 +10,15 @@ from datetime import date
 from pathlib import Path
 
 from analysis.results import Sensor
+from analysis.stated import StatedUncertainty, parse_uncertainty
 from drivers.profile import DeviceProfile
-from rig.errors import ArgumentError
 from rig.files.certificate import Certificate, read_certificate
 from rig.files.metadata import TraceInfo, Transducer
 
 
 @dataclass(frozen=True, slots=True)
 class SensorChoice:
-    """What was chosen for this run; `u` and `usual_u` are texts such as '0.5%'. Raises ArgumentError or UnitError."""
+    """What was chosen for this run; `u` and `usual_u` are texts such as '0.5 %'. Raises StatedError."""
 
     today: date
     u: str | None = None
@@ -27,19 +27,24 @@ class SensorChoice:
 
     def __post_init__(self) -> None:
         for text in (self.u, self.usual_u):
-            sensor_with_u(Sensor(), text)
+            if text is not None:
+                parse_uncertainty(text)
 
     def of(self, info: TraceInfo) -> Sensor:
         """The sensor of a trace whose metadata is `info`."""
         return self._with_u(info if self.certificate is None else info.with_certificate(self.certificate))
 
-    def _with_u(self, info: TraceInfo) -> Sensor:
-        sensor = info.sensor(self.today)
+    def stated(self, info: TraceInfo) -> StatedUncertainty | None:
+        """The uncertainty of option or settings, where it is the one that counts of a trace whose metadata is `info`."""
         if self.u is not None:
-            return sensor_with_u(sensor, self.u)
+            return parse_uncertainty(self.u)
+        sensor = info.sensor(self.today)
         certified = sensor.calibration is not None and sensor.calibration.corrects
         known = certified or sensor.u_nm is not None or sensor.u_relative is not None
-        return sensor if known else sensor_with_u(sensor, self.usual_u)
+        return None if known or self.usual_u is None else parse_uncertainty(self.usual_u)
+
+    def _with_u(self, info: TraceInfo) -> Sensor:
+        return sensor_with_u(info.sensor(self.today), self.stated(info))
 
     def of_line(self, profile: DeviceProfile, info: TraceInfo) -> tuple[Sensor, TraceInfo]:
         """The sensor of a line, and `info` with what its recordings are to say of it. Raises CertificateError."""
@@ -52,6 +57,7 @@ class SensorChoice:
             u_nm=profile.u_nm,
             u_relative=profile.u_relative,
             resolution_nm=profile.resolution_nm,
+            filter_hz=profile.filter_hz,
         )
         info = replace(info, device=profile.name, transducer=stated, offset_adapter=profile.adapter)
         if certificate is not None:
@@ -65,18 +71,12 @@ def chosen_certificate(path: str | None) -> Certificate | None:
     return None if path is None else read_certificate(Path(path))
 
 
-def sensor_with_u(sensor: Sensor, text: str | None) -> Sensor:
-    """The sensor with the standard uncertainty of `--u`, '0.5 N.m' or '0.5%' of the reading, in place of its own.
+def sensor_with_u(sensor: Sensor, stated: StatedUncertainty | None) -> Sensor:
+    """The sensor with the uncertainty that was stated in place of its own; None leaves it.
 
-    Raises ArgumentError or UnitError.
+    Raises StatedError where a share of the range was stated and the range is not known.
     """
-    from analysis.units import scale_to_si, split_quantity
-
-    if text is None:
+    if stated is None:
         return sensor
-    value, unit = split_quantity(text)
-    if value < 0 or not unit:
-        raise ArgumentError(f"'{text}' is not an uncertainty", where="--u", remedy="write it like '0.5 N.m' or '0.5%'")
-    if unit == "%":
-        return replace(sensor, u_nm=None, u_relative=value / 100, degrees_of_freedom=None)
-    return replace(sensor, u_nm=value * scale_to_si(unit, "torque").factor, u_relative=None, degrees_of_freedom=None)
+    u_nm = stated.u_nm(sensor.capacity_nm)
+    return replace(sensor, u_nm=u_nm, u_relative=stated.u_relative, degrees_of_freedom=None)

@@ -169,7 +169,9 @@ def analyse_file(task: Task) -> Analysed:
         return Analysed(task.path, error=" ".join(str(error).split()))
     except Exception as error:  # noqa: BLE001  a fault of ours in one file must not cost the readings of the others
         return Analysed(task.path, error=f"{task.path}: not read by a fault of ours ({error!r}); report this with the file")
-    return Analysed(task.path, result, info, window, verdict, (*info.notes, *reading_notes(result)))
+    meant = task.sensors.stated(info)
+    said = () if meant is None else (f"sensor's uncertainty: {meant.sentence()}",)
+    return Analysed(task.path, result, info, window, verdict, (*info.notes, *said, *reading_notes(result)))
 
 
 def _together(read: Sequence[Analysed], task: Task, basis: str | None, unit: Callable[[Window | None], str]) -> Together:

@@ -10,9 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
-from analysis.errors import BenchError
+from analysis import bounds
+from analysis.errors import BenchError, quoted
 from analysis.units import to_si
 from analysis.window import Basis, Window
+from rig.errors import ConditionError
 from rig.files.metadata import TraceInfo
 
 
@@ -113,7 +115,14 @@ def _quantity(text: str, kind: Any, usual: str) -> float | None:
         return None
     if plain.replace(",", ".").replace("-", "", 1).replace(".", "", 1).isdigit():
         plain = f"{plain.replace(',', '.')} {usual}"
-    return to_si(plain, kind)
+    value = to_si(plain, kind)
+    low, high = _BOUNDS[kind]
+    if not low <= value <= high:
+        raise ConditionError(f"{quoted(text)} is not between {low:g} and {high:g} {usual}", remedy="check number and unit")
+    return value
+
+
+_BOUNDS = {"temperature": bounds.TEMPERATURE_C, "time": (0.0, bounds.REST_MOST_S)}
 
 
 FIELD_NAMES = {

@@ -1,5 +1,6 @@
 """Settings and shared options: found where the system keeps them, refused with file and key, overruled by options."""
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -7,10 +8,12 @@ import pytest
 from analysis.errors import BenchError
 from analysis.judgement import DecisionRule
 from analysis.results import Sensor
-from rig.calibration.sensor_in_use import sensor_with_u
+from analysis.stated import parse_uncertainty
+from rig.calibration.sensor_in_use import SensorChoice, sensor_with_u
 from rig.commands._display import has_screen
 from rig.commands._options import arm_of, profile_path, rule_of, unit_of, window_of
 from rig.errors import DocumentError
+from rig.files.metadata import TraceInfo, Transducer
 from rig.settings import Settings, config_folder, load_settings
 
 HOME = Path("home")
@@ -66,15 +69,28 @@ def test_bad_settings_are_told_with_file_and_key(tmp_path, text, expected):
 def test_the_uncertainty_of_the_option_takes_the_place_of_the_sensors_own():
     own = Sensor(u_nm=1.0, capacity_nm=200.0)
     assert sensor_with_u(own, None) == own
-    assert sensor_with_u(own, "0.5%") == Sensor(u_relative=0.005, capacity_nm=200.0)
+    assert sensor_with_u(own, parse_uncertainty("0.5%")) == Sensor(u_relative=0.005, capacity_nm=200.0)
+    assert sensor_with_u(own, parse_uncertainty("0.25 % of range")).u_nm == pytest.approx(0.5)
     # NIST Special Publication 811 (2008), appendix B.8: 1 lbf.ft = 1.355818 N.m.
-    assert sensor_with_u(own, "2 lbf.ft").u_nm == pytest.approx(2.711636, rel=1e-6)
+    assert sensor_with_u(own, parse_uncertainty("2 lbf.ft")).u_nm == pytest.approx(2.711636, rel=1e-6)
 
 
 @pytest.mark.parametrize("text", ["much", "0.5", "-1 N.m", "1 kg", ""])
 def test_a_bad_uncertainty_is_told(text):
     with pytest.raises(BenchError):
-        sensor_with_u(Sensor(), text)
+        SensorChoice(date(2026, 3, 5), u=text)
+
+
+def test_an_uncertainty_of_the_settings_counts_only_where_nothing_else_is_stated():
+    choice = SensorChoice(date(2026, 3, 5), usual_u="within 0.5 % of range")
+    told = TraceInfo(transducer=Transducer(capacity_nm=200.0, u_nm=0.3))
+    untold = TraceInfo(transducer=Transducer(capacity_nm=200.0))
+    assert (choice.of(told).u_nm, choice.stated(told)) == (0.3, None)
+    # Limits of 0.5 % of 200 N.m, rectangular: JCGM 100, 4.3.7.
+    assert choice.of(untold).u_nm == pytest.approx(1 / 3**0.5)
+    assert choice.stated(untold) is not None
+    with pytest.raises(BenchError, match="range is not known"):
+        choice.of(TraceInfo())
 
 
 def test_other_options_are_checked():

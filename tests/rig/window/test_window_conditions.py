@@ -174,14 +174,14 @@ def test_a_pull_set_aside_says_so_in_its_file(tmp_path):
     controller = Controller(BenchModel(FedBench()), Remembered(), Means())
     controller.model.bench.pull()
     controller.model.poll()
-    write_trace(path, controller.model.last.trace, TraceInfo(job="7"))
+    write_trace(path, controller.model.last.trace, TraceInfo(job="7", remark="mine"))
     controller.model.pulls[0] = dataclasses.replace(controller.model.pulls[0], file=path)
     samples = path.read_bytes()
     controller.exclude(1, "clamp moved")
     kept = json.loads(info_path(path).read_text())["platepull:bench"]
-    assert kept == {"job": "7", "remark": "set aside: clamp moved"}
+    assert kept == {"job": "7", "remark": "mine", "excluded": "clamp moved"}
     controller.exclude(1, None)
-    assert "remark" not in json.loads(info_path(path).read_text())["platepull:bench"]
+    assert json.loads(info_path(path).read_text())["platepull:bench"] == {"job": "7", "remark": "mine"}
     assert path.read_bytes() == samples
     assert controller.model.rule is DecisionRule.GUARDED
 
@@ -233,3 +233,11 @@ def test_lost_and_bad_samples_are_marked():
     }
     assert rows["samples a second"].value == "998 Hz"
     assert {name for name, row in rows.items() if row.amiss} == {"lost on the wire", "not readable", "dropped by this computer"}
+
+
+@pytest.mark.parametrize(("field", "text"), [("temperature", "-300"), ("rest", "-5"), ("rest", "3 years")])
+def test_what_no_bench_has_is_refused_and_stays_out(field, text):
+    """Findings 2.5: -300 degrees and a rest of -5 s were accepted, and went into every pull's metadata."""
+    conditions = Conditions(**{field: text})
+    assert conditions.refusal(field) is not None
+    assert conditions.into(TraceInfo()) == TraceInfo()
