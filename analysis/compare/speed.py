@@ -20,6 +20,7 @@ from analysis.results import Label, PullResult
 from analysis.trace import Floats, Trace
 
 CONFIDENCE = 0.95
+SLOWEST_DEG_S = 1e-3  # a lever that stands still has no logarithm of its speed
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -27,10 +28,13 @@ class SpeedRules:
     """Limits of the reading of friction against speed, each with its reason."""
 
     block_deg: float = 1.5  # thirty steps of a coarse encoder: its step is 3 % of a block's speed
-    block_s: float = 0.05  # half a period of a hand's tremor at 10 Hz
+    block_s: float = 0.2  # two periods of a hand's tremor at 10 Hz; shorter than any sweep
     least_blocks: int = 12  # for five terms and the correlation of their residuals
     outer_percent: float = 5.0  # the speeds covered are those between the outer twentieths
+    floor: float = 0.05  # percent a decade: so far a block's mean speed stands for a speed that changes within it
     span: float = 2.0  # contract: a pull tells of the speed if its own spans a factor 2
+    least_degrees: float = 4.0  # of a pull with few independent blocks (tests/speed/compare_sets.py --sweeps)
+    most_correlated: float = 0.95  # more, and a pull holds hardly one independent block
     sweeps: int = 2  # contract: the speed went up and down so often, then a term once a turn cannot stand for it
     swing: float = 1.2  # a sweep passes the middle speed by this factor on both sides
     turn_deg: float = 360.0
@@ -135,15 +139,19 @@ def speed_course(trace: Trace, result: PullResult, rules: SpeedRules = RULES) ->
         return None
     start_s, took_s, middle, turned_deg, torque_nm = (np.array(column) for column in zip(*rows, strict=True))
     speed = turned_deg / took_s
+    low, median, high = _by_time(speed, took_s, rules)
+    chatters = _in_cycles(start_s, took_s, result.chatter.slip_times_s, trace, rules)
+    return SpeedCourse(middle, speed, took_s, torque_nm, chatters, median, low, high)
+
+
+def _by_time(speed: Floats, took_s: Floats, rules: SpeedRules) -> tuple[float, float, float]:
+    """The speeds below which the hand was for the outer share of the time, for half of it, and for all but the outer share."""
     order = np.argsort(speed)
     along = np.cumsum(took_s[order]) / took_s.sum()
-    covered = [float(speed[order][min(np.searchsorted(along, share), speed.size - 1)]) for share in _shares(rules)]
-    chatters = _in_cycles(start_s, took_s, result.chatter.slip_times_s, trace, rules)
-    return SpeedCourse(middle, speed, took_s, torque_nm, chatters, covered[1], covered[0], covered[2])
-
-
-def _shares(rules: SpeedRules) -> tuple[float, float, float]:
-    return rules.outer_percent / 100, 0.5, 1 - rules.outer_percent / 100
+    outer = rules.outer_percent / 100
+    places = np.minimum(np.searchsorted(along, (outer, 0.5, 1 - outer)), speed.size - 1)
+    low, median, high = speed[order][places].tolist()
+    return low, median, high
 
 
 def _in_cycles(start_s: Floats, took_s: Floats, slips_s: Sequence[float], trace: Trace, rules: SpeedRules) -> NDArray[np.bool_]:
@@ -232,13 +240,13 @@ def friction_against_speed(
 
 
 def _covered(course: SpeedCourse, kept: NDArray[np.bool_], rules: SpeedRules) -> tuple[float, float]:
-    low, high = np.percentile(course.speed_deg_s[kept], [rules.outer_percent, 100 - rules.outer_percent])
-    return max(float(low), 1e-3), max(float(high), 1e-3)
+    low, _, high = _by_time(course.speed_deg_s[kept], course.duration_s[kept], rules)
+    return max(low, SLOWEST_DEG_S), max(high, SLOWEST_DEG_S)
 
 
 def _terms(course: SpeedCourse, kept: NDArray[np.bool_], middle: float, rules: SpeedRules) -> Floats:
     """Columns of the fit: level, decades of speed, drift with the angle; once a turn where that cannot stand for the speed."""
-    decades = np.log10(np.maximum(course.speed_deg_s[kept], 1e-3) / middle)
+    decades = np.log10(np.maximum(course.speed_deg_s[kept], SLOWEST_DEG_S) / middle)
     angle = course.angle_deg[kept]
     way = angle - angle.mean()
     columns = [np.ones_like(way), decades, way / max(float(np.ptp(way)), 1e-9)]
@@ -259,21 +267,33 @@ def _sweeps(decades: Floats, rules: SpeedRules) -> int:
 
 
 def _fit(course: SpeedCourse, kept: NDArray[np.bool_], middle: float, rules: SpeedRules) -> _Fit | None:
+    """Least squares with a correlation of first order between neighbouring blocks (Prais & Winsten 1954).
+
+    1. Plain least squares; the correlation of its residuals, which p terms show too small by (p + (p + 2) r)/n (Marriott & Pope,
+       Biometrika 41, 1954, for the mean and a trend).
+    2. The same on what each block adds to the correlated part of the one before: those errors are independent.
+    """
     columns = _terms(course, kept, middle, rules)
     torque = course.torque_nm[kept]
-    found, _, rank, _ = np.linalg.lstsq(columns, torque, rcond=None)
     n, terms = columns.shape
-    if rank < terms or n <= terms + 1 or found[0] <= 0:
+    if n <= terms + 2:
+        return None
+    found, _, rank, _ = np.linalg.lstsq(columns, torque, rcond=None)
+    if rank < terms or found[0] <= 0:
         return None
     residual = torque - columns @ found
-    # Neighbouring blocks err alike: a correlation of first order leaves (1 - r)/(1 + r) of them independent.
     power = float(residual @ residual)
-    correlation = min(0.99, max(0.0, float(residual[1:] @ residual[:-1]) / power)) if power > 0 else 0.0
+    shown = float(residual[1:] @ residual[:-1]) / power if power > 0 else 0.0
+    room = 1 - (terms + 2) / n
+    correlation = min(rules.most_correlated, max(0.0, (shown + terms / n) / room)) if room > 0 else rules.most_correlated
+    rows = np.vstack([math.sqrt(1 - correlation**2) * columns[:1], columns[1:] - correlation * columns[:-1]])
+    values = np.append(math.sqrt(1 - correlation**2) * torque[:1], torque[1:] - correlation * torque[:-1])
+    found, *_ = np.linalg.lstsq(rows, values, rcond=None)
+    residual = values - rows @ found
+    # One more for the correlation. It is itself known from the independent blocks only: those are the degrees of freedom of the t.
+    error = math.sqrt(float(residual @ residual) / (n - terms - 1) * float(np.linalg.inv(rows.T @ rows)[1, 1]))
     independent = n * (1 - correlation) / (1 + correlation)
-    degrees = max(1.0, independent - terms)
-    scatter = power / degrees * (independent / n)
-    error = math.sqrt(scatter * float(np.linalg.inv(columns.T @ columns)[1, 1]) * n / independent)
-    return _Fit(float(found[0]), float(found[1]), error, degrees)
+    return _Fit(float(found[0]), float(found[1]), error, max(rules.least_degrees, independent - terms))
 
 
 def _within(
@@ -291,6 +311,7 @@ def _within(
         reach = _t(slopes.size - 1) * float(slopes.std(ddof=1)) / math.sqrt(slopes.size)
     else:
         reach = _t(fits[0].degrees_of_freedom) * 100 * fits[0].error_nm / fits[0].level_nm
+    reach = math.hypot(reach, 2 * rules.floor)
     return FrictionAgainstSpeed(
         within_pulls=True,
         pulls=len(fits),
