@@ -225,6 +225,18 @@ class QualityCode(StrEnum):
     ZERO_DRIFT = "zero_drift"
     COARSE = "coarse"
     LET_GO = "let_go"
+    ZERO_UNPROVEN = "zero_unproven"
+    """There is too little level rest to take a zero from."""
+    REST_MOVED = "rest_moved"
+    """The level at rest stepped, and nobody knows why: a lever hung on, or the zero."""
+    SLOW_SENSOR = "slow_sensor"
+    """The sensor's own slowness reaches into the reading."""
+    BURST = "burst"
+    """Interference of more than two samples was bridged."""
+    RIPPLE = "ripple"
+    """The torque swings with the turning angle, so high that another crest could pass for breakaway."""
+    ANGLE_DOUBTFUL = "angle_doubtful"
+    """The angle jumped, is dead or too coarse: it was set right, or time counts in its place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,8 +252,8 @@ class QualityFlag:
 class PullResult:
     """Everything read off one pull. Torques are magnitudes; `direction` is 1, -1 or None (nothing was pulled).
 
-    `zero_nm` and `noise_nm` are offset and noise at rest, signed as in the trace, `zero_after_nm` the offset after the pull; None
-    where there was no rest.
+    `zero_nm` and `zero_after_nm` are the offset at rest before and after the pull, signed as in the trace, each measured; None
+    where there was no such rest. `noise_nm` is the noise of a sample at rest.
     """
 
     samples: int
@@ -264,6 +276,8 @@ class PullResult:
     """True where the trace begins with the load already on: its breakaway was not recorded, and none is given."""
     angle_reversed: bool = False
     """True where the angle runs against the torque: the sensor's sign convention is off, magnitudes are not touched by it."""
+    stated_zero_nm: float | None = None
+    """A zero stated with the trace that its own rests contradict; they count. None: none was stated, or it agrees."""
     calibration: Calibration | None = None
     """The certificate behind the torques; None: none is known."""
     calibration_flags: tuple[str, ...] = ()

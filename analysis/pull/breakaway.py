@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.pull.conditioning import Conditioned, fine_deviation
+from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
+from analysis.pull.noise import fine_deviation
 from analysis.trace import Floats
 
 

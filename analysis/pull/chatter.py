@@ -42,6 +42,7 @@ class ChatterRules:
     slow_rise: float = 3.0  # ... of so many times the fall's time; ringing after a slip rises as fast as it falls
     least_cycles: int = 3
     longest_cycle: float = 2.5  # times the median: what lies further apart has quiet sliding in between
+    steepest_share: float = 0.2  # of a rise: over so much of it the steepest slope is taken
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +152,7 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
     torque = np.concatenate([smooth[a:b] for a, b in pieces])
     loaded = max((first for first, _ in course.load_segments if first <= course.peak), default=course.load_from)
-    compliance = torsional_compliance(c, smooth, (loaded, course.peak + 1))
+    compliance = torsional_compliance(c, smooth, (loaded, course.peak + 1)) or _compliance_of_rises(c, smooth, parts, rules)
     features = ChatterFeatures(
         cycles=int(cycles.peak.size),
         height=height / max(level_nm, 1e-12),
@@ -219,6 +220,28 @@ def _fall_over_rise(c: Conditioned, smooth: Floats, parts: list[Cycles]) -> floa
         if len(ratios) > 400:
             break
     return float(np.median(ratios)) if ratios else 1.0
+
+
+def _compliance_of_rises(c: Conditioned, smooth: Floats, parts: list[Cycles], rules: ChatterRules) -> float:
+    """Torsional compliance from the steepest part of each rise, in deg per N.m, where no load was recorded; 0 without an angle.
+
+    Plates that stick load as steeply as the rig is stiff, from the fall to the next slip; what only dips climbs so but at first.
+    """
+    if c.angle_deg is None:
+        return 0.0
+    slopes: list[float] = []
+    for part in parts:
+        for a, b in zip(part.trough[:-1], part.peak[1:], strict=True):
+            step = int((b - a) * rules.steepest_share)
+            if step < 2:
+                continue
+            torque = smooth[a + step : b + 1] - smooth[a : b + 1 - step]
+            turned = c.angle_deg[a + step : b + 1] - c.angle_deg[a : b + 1 - step]
+            on = turned > c.resolution_deg
+            if on.any():
+                slopes.append(float(np.max(torque[on] / turned[on])))
+    stiffness = float(np.percentile(slopes, 90)) if slopes else 0.0
+    return 1.0 / stiffness if stiffness > 0 else 0.0
 
 
 def _trend(torque_nm: Floats, width: int) -> Floats:

@@ -6,17 +6,17 @@ Nothing here changes the stored signal: spikes are bridged and the zero is taken
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
 
 from analysis.pull.hum import HumRules, hum_at_rest
+from analysis.pull.noise import Flags, deviation, runs_of, smallest_step
+from analysis.pull.rest import RestRules, Zero, find_zero, rest_after, rest_before, zero_line
 from analysis.results import Sensor
 from analysis.trace import Floats, Trace
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -35,16 +35,8 @@ class ConditionRules:
     clip_run_s: float = 0.004  # a sensor at its limit stays exactly there for at least so long
     clip_run: int = 10  # ... and so many samples
     dead_run: int = 40  # a sensor whose last digit flickers at rest cannot stand still for so many
+    rest: RestRules = field(default_factory=RestRules)
     capacity_reach: float = 0.995  # so near to the sensor's capacity the reading is at its limit
-    rest_window_s: float = 0.2  # the first look at the zero
-    rest_least_s: float = 0.04  # less rest than this before the pull gives no zero
-    rest_noise: float = 6.0  # rest ends where the smoothed torque is off zero by so many deviations
-    rest_share: float = 0.004  # ... or by this share of the largest torque
-    loaded_share: float = 0.6  # a calm beginning above this share of the largest torque, never come back to, is no rest
-    smooth_s: float = 0.01
-    angle_moved_deg: float = 0.3  # rest ends where the lever has moved this far (or 1.5 encoder steps)
-    drift_noise: float = 5.0  # a zero that moved by less than this many deviations of its mean has not moved
-    drift_share: float = 0.05  # a rest afterwards further off than this is a hand on the lever, not drift
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,10 +44,9 @@ class Conditioned:
     """A trace made ready: torque zeroed, positive in the direction of the pull, spikes bridged; angle positive likewise.
 
     `step_s` is the usual time between samples. `noise_nm` is the deviation of one sample at rest, quantisation included;
-    `hum_nm` the peak to peak of the mains hum that was taken off; `resolution_nm` the sensor's step, `resolution_deg` the
-    encoder's. `rest_to` is the index where rest before the pull ends (0: there was none), `rest_from` where rest after it
-    begins (n: there was none). `drift_nm` is the zero after minus the zero before, None where one is missing. `spikes`, `gaps`
-    (index before the gap) and `clipped` mark trouble.
+    `hum_nm` the peak to peak of the mains hum that was taken off; `largest_nm` the torque that one sample in 200 surpasses;
+    `resolution_nm` the sensor's step, `resolution_deg` the encoder's. `zero` is what the rests before and after prove. `spikes`,
+    `gaps` (index before the gap) and `clipped` mark trouble.
     """
 
     time_s: Floats
@@ -64,17 +55,30 @@ class Conditioned:
     sign: int
     angle_reversed: bool
     step_s: float
-    zero_nm: float
+    zero: Zero
     noise_nm: float
     hum_nm: float
+    largest_nm: float
     resolution_nm: float
     resolution_deg: float
-    rest_to: int
-    rest_from: int
-    drift_nm: float | None
     spikes: NDArray[np.intp]
     gaps: NDArray[np.intp]
     clipped: Flags
+
+    @property
+    def rest_to(self) -> int:
+        """Index where the rest before the pull ends; 0: there was none."""
+        return 0 if self.zero.before is None else self.zero.before.last
+
+    @property
+    def rest_from(self) -> int:
+        """Index where the rest after it begins; the number of samples: there was none."""
+        return self.time_s.size if self.zero.after is None else self.zero.after.first
+
+    @property
+    def drift_nm(self) -> float | None:
+        """Zero after minus zero before, in the direction of the pull; None where one is missing."""
+        return None if self.zero.moved_nm is None else self.sign * self.zero.moved_nm
 
     @property
     def rate_hz(self) -> float:
@@ -89,36 +93,6 @@ class Conditioned:
         """Torque averaged over `span_s`, zero phase; the torque itself where that is less than two samples."""
         width = self.samples_in(span_s) | 1
         return self.torque_nm if width < 3 else uniform_filter1d(self.torque_nm, width, mode="nearest")
-
-
-def smallest_step(values: Floats, least: float = 1e-9) -> float:
-    """The step of a quantised signal: the smallest difference of neighbouring distinct values; 0 if none can be told."""
-    steps = np.abs(np.diff(values[:: max(1, values.size // 20_000)]))
-    steps = steps[steps > least]
-    if not steps.size:
-        return 0.0
-    step = float(np.min(steps))
-    # Floating noise of a converted unit is no step: a true one divides most differences nearly whole.
-    whole = np.abs(steps / step - np.round(steps / step))
-    return step if float(np.mean(whole < 0.05)) > 0.9 else 0.0
-
-
-def deviation(values: Floats) -> float:
-    """Robust standard deviation of white noise from second differences (trend-proof). Var of x[i-1]-2x[i]+x[i+1] is 6 s^2."""
-    if values.size < 4:
-        return 0.0
-    second = np.diff(values, 2)
-    size = np.abs(second)
-    # The mean of what is no outlier, not the median: on a coarse sensor the median is itself a step or zero.
-    usual = size[size <= max(6.0 * float(np.median(size)), float(np.percentile(size, 90)))]
-    return math.sqrt(math.pi / 2) * float(usual.mean()) / math.sqrt(6.0)
-
-
-def fine_deviation(values: Floats) -> float:
-    """The same from fourth differences (variance 70 s^2), which see less of an oscillation; 0 for fewer than 12 values."""
-    if values.size < 12:
-        return 0.0
-    return 1.4826 * float(np.median(np.abs(np.diff(values, 4)))) / math.sqrt(70.0)
 
 
 def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: ConditionRules) -> NDArray[np.intp]:
@@ -197,12 +171,6 @@ def bridge(torque_nm: Floats, spikes: NDArray[np.intp]) -> Floats:
     return np.where(good, torque_nm, np.interp(index, index[good], torque_nm[good]))
 
 
-def runs_of(flags: Flags) -> list[tuple[int, int]]:
-    """Spans in which `flags` is true."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.view(np.int8), [0]))))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
-
-
 def find_clipped(torque_nm: Floats, step_s: float, capacity_nm: float | None, rules: ConditionRules) -> Flags:
     """Samples at the sensor's limit: beyond its capacity, or stuck to the very largest value of the trace.
 
@@ -233,64 +201,11 @@ def find_clipped(torque_nm: Floats, step_s: float, capacity_nm: float | None, ru
     return clipped
 
 
-def _rest_before(
-    trace: Trace, noise_nm: float, resolution_nm: float, step_s: float, largest_nm: float, rules: ConditionRules
-) -> tuple[int, float]:
-    """Index where rest ends and its level; (0, 0.0) where the trace does not begin at rest."""
-    n = len(trace)
-    first = min(n, max(5, round(rules.rest_window_s / step_s)))
-    width = max(1, round(rules.smooth_s / step_s))
-    level = float(np.median(trace.torque_nm[: max(5, first // 2)]))
-    smooth = uniform_filter1d(trace.torque_nm, width, mode="nearest") if width > 1 else trace.torque_nm
-    slow = float(np.std(smooth[: max(5, first // 2)]))
-    threshold = max(
-        rules.rest_noise * max(noise_nm / math.sqrt(width), min(slow, 0.01 * largest_nm)),
-        rules.rest_share * largest_nm,
-        # The level is a median, so a whole step of the sensor; what it stands for lies up to half a step beside it.
-        0.5 * resolution_nm + rules.rest_noise * noise_nm / math.sqrt(width),
-    )
-    moved = np.abs(smooth - level) > threshold
-    if trace.angle_deg is not None:
-        start = float(np.median(trace.angle_deg[: max(3, first // 4)]))
-        step = max(rules.angle_moved_deg, 1.5 * smallest_step(trace.angle_deg, 1e-6))
-        moved |= np.abs(trace.angle_deg - start) > step
-    end = int(np.argmax(moved)) if moved.any() else n
-    # The foot of the ramp is below the threshold but not at rest any more.
-    end -= min(end // 4, round(0.03 / step_s)) + width // 2
-    if end * step_s < rules.rest_least_s or end < 3:
-        return 0, 0.0
-    return end, float(np.mean(trace.torque_nm[:end]))
+def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None, load_at_rest_nm: float = 0.0) -> Conditioned:
+    """Make a trace of at least ten samples ready for reading. Never changes the trace itself.
 
-
-def _under_load(torque_nm: Floats, level_nm: float, noise_nm: float, rules: ConditionRules) -> bool:
-    """Whether a calm beginning is no rest but plates held under load: near the largest torque, and not come back to."""
-    largest, span = (float(np.percentile(np.abs(torque_nm - from_nm), 98.0)) for from_nm in (0.0, level_nm))
-    tail = torque_nm[-max(5, torque_nm.size // 20) :]
-    # Within a drift's share of the pull itself: a sensor may stand far off zero.
-    came_back = float(np.median(np.abs(tail - level_nm))) < max(4 * noise_nm, rules.drift_share * span)
-    return abs(level_nm) > rules.loaded_share * largest and not came_back
-
-
-def _rest_after(torque_nm: Floats, angle_deg: Floats | None, noise_nm: float, step_s: float, largest_nm: float) -> int:
-    """Index from which the end of the trace is at rest; n where it is not."""
-    n = torque_nm.size
-    tail = min(n // 4, max(5, round(0.15 / step_s)))
-    if tail < 5:
-        return n
-    level = float(np.median(torque_nm[n - tail :]))
-    if abs(level) > 0.1 * largest_nm or float(np.std(torque_nm[n - tail :])) > max(4 * noise_nm, 0.01 * largest_nm):
-        return n
-    band = max(6 * noise_nm, 0.01 * largest_nm)
-    off = np.abs(torque_nm - level) > band
-    if angle_deg is not None:
-        off |= np.abs(angle_deg - angle_deg[-1]) > max(0.5, 2 * smallest_step(angle_deg, 1e-6))
-    begin = n - int(np.argmax(off[::-1])) if off.any() else 0
-    begin += (n - begin) // 4  # the tail of the let-go is left out
-    return begin if n - begin >= 5 else n
-
-
-def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None) -> Conditioned:
-    """Make a trace of at least ten samples ready for reading. Never changes the trace itself."""
+    `load_at_rest_nm` is what lay on the plates at rest already, signed as the trace: torque is counted from that much below rest.
+    """
     rules = rules or ConditionRules()
     steps = np.diff(trace.time_s)
     # Rounded, so that a later start of the clock, whose last digits differ, makes no window a sample wider.
@@ -298,36 +213,27 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None)
     gaps = np.flatnonzero(steps > rules.gap_factor * step_s)
     raw = trace.torque_nm
     resolution = sensor.resolution_nm or smallest_step(raw)
-    head = raw[: max(10, min(raw.size, round(rules.rest_window_s / step_s)))]
+    head = raw[: max(10, min(raw.size, round(rules.rest.window_s / step_s)))]
     quantised = resolution / math.sqrt(12.0)
     spikes = find_spikes(raw, max(deviation(head), quantised, 0.5 * deviation(raw)), step_s, rules)
     calm = Trace(trace.time_s, bridge(raw, spikes), trace.angle_deg)
     largest = float(np.percentile(np.abs(calm.torque_nm), 99.5))
     noise = max(min(deviation(head), max(deviation(raw), 0.2 * deviation(head))), quantised)
-    rest_to, zero = _rest_before(calm, noise, resolution, step_s, largest, rules)
-    if rest_to and _under_load(calm.torque_nm, zero, noise, rules):
-        rest_to, zero = 0, 0.0
-    if rest_to:
-        noise = max(deviation(calm.torque_nm[:rest_to]), quantised)
+    before = rest_before(calm, noise, resolution, step_s, largest, rules.rest)
+    if before is not None:
+        noise = max(deviation(calm.torque_nm[: before.last]), quantised)
     clipped = find_clipped(calm.torque_nm, step_s, sensor.capacity_nm, rules)
-    torque = calm.torque_nm - zero
-    rest_from = _rest_after(torque, trace.angle_deg, noise, step_s, largest)
-    hum = hum_at_rest(trace.time_s, torque, step_s, [slice(0, rest_to), slice(rest_from, len(trace))], HumRules())
+    level = 0.0 if before is None else before.level_nm
+    after = rest_after(calm.torque_nm - level, trace.angle_deg, noise, step_s, largest, rules.rest)
+    rests = [slice(0, 0 if before is None else before.last), slice(len(trace) if after is None else after.first, len(trace))]
+    hum = hum_at_rest(trace.time_s, calm.torque_nm - level, step_s, rests, HumRules())
     if hum.any():
-        torque = torque - hum
-        quiet = torque[:rest_to] if rest_to else torque[rest_from:]
-        noise = max(deviation(quiet), quantised)
-    drift = None
-    if rest_from < len(trace):
-        after = float(np.mean(torque[rest_from:]))
-        if not rest_to:
-            zero, torque = zero + after, torque - after
-        elif abs(after) <= rules.drift_share * largest:
-            drift = after
-            if abs(after) > rules.drift_noise * noise / math.sqrt(min(rest_to, len(trace) - rest_from)):
-                # Warmth moves a zero steadily; half way of it is the best guess half way between the rests.
-                middle = [float(trace.time_s[:rest_to].mean()), float(trace.time_s[rest_from:].mean())]
-                torque = torque - np.interp(trace.time_s, middle, [0.0, after])
+        calm = Trace(trace.time_s, calm.torque_nm - hum, trace.angle_deg)
+        noise = max(deviation(calm.torque_nm[rests[0] if before is not None else rests[1]]), quantised)
+    if after is not None:
+        after = replace(after, level_nm=float(np.mean(calm.torque_nm[after.first :])))
+    zero = find_zero(calm, before, after, noise, step_s, largest, rules.rest)
+    torque = calm.torque_nm - zero_line(calm, zero, noise, largest, rules.rest) + load_at_rest_nm
     # The direction is that of the greater impulse: transients at the let-go are short.
     sign = 1 if float(np.sum(torque)) >= 0 else -1
     torque = sign * torque
@@ -344,14 +250,12 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None)
         sign=sign,
         angle_reversed=reversed_angle,
         step_s=step_s,
-        zero_nm=zero,
+        zero=zero,
         noise_nm=noise,
         hum_nm=float(np.ptp(hum)),
+        largest_nm=float(np.percentile(torque, 99.5)),
         resolution_nm=resolution,
         resolution_deg=0.0 if angle is None else smallest_step(angle, 1e-6),
-        rest_to=rest_to,
-        rest_from=rest_from,
-        drift_nm=drift if drift is None else sign * drift,
         spikes=spikes,
         gaps=gaps,
         clipped=clipped,

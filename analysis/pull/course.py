@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import minimum_filter1d
 
-from analysis.pull.conditioning import Conditioned, runs_of
+from analysis.pull.conditioning import Conditioned
 from analysis.pull.first_slip import CourseRules, Span, find_first_slip
+from analysis.pull.noise import runs_of
 from analysis.results import Label, Stretch
 from analysis.trace import Floats
 

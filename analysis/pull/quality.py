@@ -23,6 +23,7 @@ class QualityRules:
     ramp_step_share: float = 0.01  # ... or the ramp climbs by more than this share of the peak between two samples
     drift_share_of_result: float = 0.01  # zero moved by more than 1 % of the result
     drift_share_of_range: float = 0.005  # ... or 0.5 % of the range
+    warmth_share: float = 0.05  # beyond this share of the pull it was not warmth that moved the zero
     coarse_share: float = 0.005  # the sensor's step is more than this share of the reading
 
 
@@ -53,7 +54,7 @@ def _quality(
     if c.gaps.size:
         yield QualityFlag(QualityCode.GAPS, float(np.max(np.diff(c.time_s)[c.gaps])))
     yield from _rate(c, course, peak_nm, rules)
-    yield from _zero(c, peak_nm, sensor, rules)
+    yield from zero_flags(c, peak_nm, sensor, rules)
     if peak_nm is not None and c.resolution_nm > rules.coarse_share * peak_nm:
         yield QualityFlag(QualityCode.COARSE, c.resolution_nm, rules.coarse_share * peak_nm)
     if course is not None and peak_nm is not None and _let_go_early(c, course):
@@ -84,14 +85,22 @@ def _rate(c: Conditioned, course: Course | None, peak_nm: float | None, rules: Q
                 yield QualityFlag(QualityCode.LOW_RATE, c.rate_hz, None)
 
 
-def _zero(c: Conditioned, peak_nm: float | None, sensor: Sensor, rules: QualityRules) -> Iterator[QualityFlag]:
-    if c.drift_nm is None or peak_nm is None:
-        return
-    limit = rules.drift_share_of_result * peak_nm
-    if sensor.capacity_nm is not None:
-        limit = min(limit, rules.drift_share_of_range * sensor.capacity_nm)
-    if abs(c.drift_nm) > max(limit, 3 * c.noise_nm / max(1.0, c.rest_to) ** 0.5):
-        yield QualityFlag(QualityCode.ZERO_DRIFT, c.drift_nm, limit)
+def zero_flags(c: Conditioned, peak_nm: float | None, sensor: Sensor, rules: QualityRules) -> Iterator[QualityFlag]:
+    """What is to be said of the zero: too little rest to prove it, moved, or a level at rest that stepped."""
+    if c.zero.unproven:
+        lasted = sum((rest.last - rest.first) * c.step_s for rest in (c.zero.before, c.zero.after) if rest is not None)
+        yield QualityFlag(QualityCode.ZERO_UNPROVEN, lasted)
+    if c.drift_nm is not None and peak_nm is not None:
+        limit = rules.drift_share_of_result * peak_nm
+        if sensor.capacity_nm is not None:
+            limit = min(limit, rules.drift_share_of_range * sensor.capacity_nm)
+        if abs(c.drift_nm) > max(limit, 3 * c.noise_nm / max(1.0, c.rest_to) ** 0.5):
+            yield QualityFlag(QualityCode.ZERO_DRIFT, c.drift_nm, limit)
+    warmth = rules.warmth_share * c.largest_nm
+    if c.zero.stepped_nm:
+        yield QualityFlag(QualityCode.REST_MOVED, c.sign * c.zero.stepped_nm, None)
+    elif c.drift_nm is not None and peak_nm is not None and abs(c.drift_nm) > max(warmth, 6 * c.noise_nm):
+        yield QualityFlag(QualityCode.REST_MOVED, c.drift_nm, warmth)
 
 
 def _let_go_early(c: Conditioned, course: Course) -> bool:

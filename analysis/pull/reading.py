@@ -12,7 +12,7 @@ from analysis.pull.chatter import ChatterRules, measure, read_chatter
 from analysis.pull.conditioning import Conditioned, ConditionRules, condition
 from analysis.pull.course import Course, detection_limit, find_course, holds_nothing, name_stretches, working_level
 from analysis.pull.first_slip import CourseRules
-from analysis.pull.quality import QualityRules, find_quality_flags
+from analysis.pull.quality import QualityRules, find_quality_flags, zero_flags
 from analysis.pull.sliding import Plateau, read_plateau
 from analysis.pull.tremor import TremorRules, peak_under_tremor, rides_on_sensor
 from analysis.results import Breakaway, BudgetLine, Chatter, PullResult, QualityCode, QualityFlag, Sensor, Sliding
@@ -20,6 +20,25 @@ from analysis.trace import Trace
 from analysis.verdict.uncertainty import calibration_line, combine
 
 UNKNOWN_SENSOR = Sensor()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class KnownOfRest:
+    """What is known of the level at rest beside the trace, signed as the trace, N.m.
+
+    load_nm     a lever that hung on: a load that the plates carry at rest, to be counted in
+    moved_nm    the level at rest stepped by so much before the pull, and nobody has said why
+    explained   a person has said why the level at rest stepped before the pull: it is no reason for doubt any more
+    stated_nm   the zero before the pull as it was stated with the trace; held against the trace's own rests, never taken for them
+    """
+
+    load_nm: float = 0.0
+    moved_nm: float = 0.0
+    explained: bool = False
+    stated_nm: float | None = None
+
+
+NOTHING_KNOWN = KnownOfRest()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -34,19 +53,27 @@ class ReadingRules:
     quality: QualityRules = field(default_factory=QualityRules)
     least_samples: int = 10
     loaded_share: float = 0.5
+    # A zero that no rest proves: what a mounted sensor may stand off it, of its range or, where that is not known, of the reading
+    # (common practice, no source). No verdict rests on it.
+    zero_share_of_range: float = 0.05
+    zero_share: float = 0.2
 
 
-def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules | None = None) -> PullResult:
-    """Read one pull: course, breakaway, sliding, chatter, doubts. Never raises on a Trace, whatever it holds.
+def read_pull(
+    trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules | None = None, known: KnownOfRest | None = None
+) -> PullResult:
+    """Read one pull: course, breakaway, sliding, chatter, quality. Never raises on a Trace, whatever it holds.
+
+    `known` is what a person or the bench knows of the level at rest and the trace cannot tell.
 
     1. Condition: zero, noise, spikes, clipping, direction.
     2. Course: where the load is taken up, where the plates let go for good, where they slide, pause, let go.
     3. Read each figure off the course, with its uncertainty.
     """
-    rules = rules or ReadingRules()
+    rules, known = rules or ReadingRules(), known or NOTHING_KNOWN
     if len(trace) < rules.least_samples or float(np.ptp(trace.torque_nm)) == 0.0:
         return _nothing(trace, None)
-    c = condition(trace, sensor, rules.condition)
+    c = condition(trace, sensor, rules.condition, known.load_nm)
     smooth = c.smooth(rules.course.smooth_s)
     level, top = working_level(c, smooth), float(smooth.max())
     if holds_nothing(c, level, top, sensor.capacity_nm, rules.course):
@@ -70,23 +97,45 @@ def read_pull(trace: Trace, sensor: Sensor = UNKNOWN_SENSOR, rules: ReadingRules
         rate_hz=c.rate_hz,
         direction=c.sign,
         stretches=name_stretches(c, course),
-        breakaway=None if began_under_load or peak.torque_nm <= 0 else _breakaway(trace, c, course, peak, sensor),
-        sliding=None if plateau is None else _sliding(c, plateau, sensor, chatter),
+        breakaway=None if began_under_load or peak.torque_nm <= 0 else _breakaway(trace, c, course, peak, sensor, rules),
+        sliding=None if plateau is None else _sliding(c, plateau, sensor, chatter, rules),
         chatter=chatter,
-        quality=find_quality_flags(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality),
-        zero_nm=c.zero_nm,
-        zero_after_nm=None if c.drift_nm is None else c.zero_nm + c.sign * c.drift_nm,
+        quality=_with_known(
+            find_quality_flags(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality), known
+        ),
+        zero_nm=None if c.zero.before is None else c.zero.before.level_nm,
+        zero_after_nm=None if c.zero.after is None else c.zero.after.level_nm,
         noise_nm=c.noise_nm,
         began_under_load=began_under_load,
         angle_reversed=c.angle_reversed,
+        stated_zero_nm=_contradicted(c, known, peak.torque_nm, rules),
         calibration=sensor.calibration,
     )
+
+
+def _with_known(quality: tuple[QualityFlag, ...], known: KnownOfRest) -> tuple[QualityFlag, ...]:
+    if known.explained:
+        quality = tuple(flag for flag in quality if flag.code is not QualityCode.REST_MOVED or flag.limit is not None)
+    if not known.moved_nm or any(flag.code is QualityCode.REST_MOVED for flag in quality):
+        return quality
+    return (*quality, QualityFlag(QualityCode.REST_MOVED, known.moved_nm))
+
+
+def _contradicted(c: Conditioned, known: KnownOfRest, peak_nm: float, rules: ReadingRules) -> float | None:
+    """A stated zero that the trace's own rest contradicts; None where there is none."""
+    if known.stated_nm is None or c.zero.before is None:
+        return None
+    limit = max(rules.quality.drift_share_of_result * peak_nm, 3 * c.noise_nm)
+    return known.stated_nm if abs(known.stated_nm - c.zero.before.level_nm) > limit else None
 
 
 def _nothing(trace: Trace, c: Conditioned | None, *, held_nothing: bool = False, detection_nm: float | None = None) -> PullResult:
     rate = c.rate_hz if c is not None else None
     if rate is None and len(trace) > 1:
         rate = 1.0 / float(np.median(np.diff(trace.time_s)))
+    flags = [] if held_nothing else [QualityFlag(QualityCode.NO_PULL)]
+    if c is not None:
+        flags += zero_flags(c, None, Sensor(), QualityRules())
     return PullResult(
         samples=len(trace),
         duration_s=trace.duration_s,
@@ -96,8 +145,9 @@ def _nothing(trace: Trace, c: Conditioned | None, *, held_nothing: bool = False,
         breakaway=None,
         sliding=None,
         chatter=Chatter(assessable=False, score=0.0, why_not="no_sliding"),
-        quality=() if held_nothing else (QualityFlag(QualityCode.NO_PULL),),
-        zero_nm=c.zero_nm if c is not None and c.rest_to else None,
+        quality=tuple(flags),
+        zero_nm=c.zero.before.level_nm if c is not None and c.zero.before is not None else None,
+        zero_after_nm=c.zero.after.level_nm if c is not None and c.zero.after is not None else None,
         noise_nm=c.noise_nm if c is not None else None,
         held_nothing=held_nothing,
         detection_nm=detection_nm,
@@ -107,29 +157,33 @@ def _nothing(trace: Trace, c: Conditioned | None, *, held_nothing: bool = False,
 def _free_or_nothing(trace: Trace, c: Conditioned, capacity_nm: float | None, rules: CourseRules) -> PullResult:
     """A lever that turned while nothing resisted is a free-spinning unit; one that did not turn is no pull."""
     turned = 0.0 if c.angle_deg is None else float(np.ptp(c.angle_deg))
-    spun = turned > max(5.0, 4 * c.resolution_deg)
+    # Without a rest a load that nobody let go of looks like nothing: that is no free unit.
+    spun = turned > max(5.0, 4 * c.resolution_deg) and not c.zero.unproven
     return _nothing(trace, c, held_nothing=spun, detection_nm=detection_limit(c, capacity_nm, rules) if spun else None)
 
 
-def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor) -> list[BudgetLine]:
+def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor, rules: ReadingRules) -> list[BudgetLine]:
     """Lines that every figure shares: calibration and zero."""
     lines = [line for line in (calibration_line(torque_nm, sensor, c.sign),) if line is not None]
-    if c.rest_to:
-        zero = c.noise_nm / math.sqrt(max(1.0, c.rest_to * min(1.0, 500.0 * c.step_s)))
+    rest = c.zero.before or c.zero.after
+    if rest is not None:
+        zero = c.noise_nm / math.sqrt(max(1.0, (rest.last - rest.first) * min(1.0, 500.0 * c.step_s)))
         lines.append(BudgetLine("zero", zero))
-    else:
-        # No rest before the pull: the zero is taken on trust, to within a share of the reading that the trade tolerates.
-        lines.append(BudgetLine("zero", 0.01 * torque_nm / math.sqrt(3)))
+    if c.zero.unproven:
+        range_nm = rules.zero_share_of_range * sensor.capacity_nm if sensor.capacity_nm else rules.zero_share * torque_nm
+        lines.append(BudgetLine("zero not proven", range_nm / math.sqrt(3)))
     if c.drift_nm is not None:
-        lines.append(BudgetLine("zero drift", abs(c.drift_nm) / math.sqrt(12)))
+        # Warmth moves a zero steadily, and half way is taken off; what else moved it may have done so at any moment.
+        steady = abs(c.drift_nm) <= rules.quality.drift_share_of_result * torque_nm
+        lines.append(BudgetLine("zero drift", abs(c.drift_nm) / math.sqrt(12 if steady else 3)))
     # JCGM 100 F.2.2.1: a step d has standard uncertainty 0.29 d; noise larger than the step averages it away.
     if c.resolution_nm > 2 * c.noise_nm:
         lines.append(BudgetLine("resolution", c.resolution_nm / math.sqrt(12)))
     return lines
 
 
-def _breakaway(trace: Trace, c: Conditioned, course: Course, peak: Peak, sensor: Sensor) -> Breakaway:
-    lines = _common_lines(c, peak.torque_nm, sensor)
+def _breakaway(trace: Trace, c: Conditioned, course: Course, peak: Peak, sensor: Sensor, rules: ReadingRules) -> Breakaway:
+    lines = _common_lines(c, peak.torque_nm, sensor, rules)
     lines += [
         BudgetLine("noise", peak.u_nm),
         BudgetLine("sampling", peak.sampling_u_nm),
@@ -141,9 +195,9 @@ def _breakaway(trace: Trace, c: Conditioned, course: Course, peak: Peak, sensor:
     return Breakaway(peak.torque_nm, peak.time_s, angle, combine(lines), step)
 
 
-def _sliding(c: Conditioned, plateau: Plateau, sensor: Sensor, chatter: Chatter) -> Sliding:
+def _sliding(c: Conditioned, plateau: Plateau, sensor: Sensor, chatter: Chatter, rules: ReadingRules) -> Sliding:
     lines = [
-        *_common_lines(c, plateau.torque_nm, sensor),
+        *_common_lines(c, plateau.torque_nm, sensor, rules),
         BudgetLine("noise", plateau.u_nm),
         BudgetLine("sliding interval", plateau.interval_u_nm),
     ]

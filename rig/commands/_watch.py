@@ -25,7 +25,7 @@ from rig.files.metadata import TraceInfo
 from rig.live.recorder import recorder_into
 from rig.live.runner import Bench
 from rig.live.session import Session
-from rig.live.terminal import Terminal, follow
+from rig.live.terminal import Keys, Terminal, follow
 from rig.live.wishes import Exercise
 from rig.settings import Settings
 from rig.words.sentences import EXERCISE, certificate_text
@@ -93,6 +93,7 @@ def live_session(
         rule=rule_of(args.rule or settings.rule),
         scatter=scatter_of(args.scatter or settings.scatter),
         recorder=recorder,
+        count_free_turns=getattr(args, "free_turns", False),
     )
     return session, unit, info
 
@@ -131,5 +132,6 @@ def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: Dev
         if args.exercise:
             bench.ask(Exercise())
             terminal.tell(EXERCISE)
-        follow(bench, terminal, clock, pulls=args.pulls, seconds=args.seconds, asked_to_end=enough)
+        keys = Keys(sys.stdin) if large else None
+        follow(bench, terminal, clock, pulls=args.pulls, seconds=args.seconds, asked_to_end=enough, keys=keys)
     return 0

@@ -17,6 +17,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="FOLDER", help="where the trace files go (or 'out' in the settings)")
     parser.add_argument("--pulls", type=positive(int), metavar="N", help="end after so many pulls")
     parser.add_argument("--seconds", type=positive(float), metavar="S", help="end after so many seconds")
+    parser.add_argument(
+        "--free-turns", action="store_true", help="count a turn in which nothing held as a pull (else it is kept and has no vote)"
+    )
     add_judging(parser)
     add_job(parser)
     add_exercise(parser)

@@ -94,6 +94,7 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
         rule=rule_of(args.rule or settings.rule),
         scatter=scatter_of(args.scatter or settings.scatter),
         calibration_flags=info.calibration_flag_codes(),
+        count_free_turns=not info.free_turn,
     )
     clock = SystemClock()
     source: Source

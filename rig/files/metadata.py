@@ -112,6 +112,9 @@ class TraceInfo:
     software     name and version of what wrote the trace
     zero_before_nm, zero_after_nm   torque at rest before and after the pull, as it was read
     exercised_nm    the torque to which the sensor was exercised before the pull, in its direction
+    rest_load_nm    what hung on the lever at rest, a load of the plates too, as a person stated; signed as the trace
+    rest_explained  a person has said why the level at rest stepped before this pull
+    rest_moved_nm   the step of the level at rest before this pull that nobody has explained, signed as the trace
     calibration_flags    what the bench had to say of the sensor, codes of `PullResult.calibration_flags` between blanks
     notes        what the reader of the file should know; made on reading, never written
     """
@@ -143,6 +146,9 @@ class TraceInfo:
     zero_before_nm: Torque | None = None
     zero_after_nm: Torque | None = None
     exercised_nm: Torque | None = None
+    rest_load_nm: Torque | None = None
+    rest_moved_nm: Torque | None = None
+    rest_explained: bool | None = None
     calibration_flags: str | None = None
     window: Window | None = None
     transducer: Transducer = Transducer()

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from analysis.pull.reading import read_pull
+from analysis.pull.reading import KnownOfRest, read_pull
 from analysis.results import PullResult, Sensor
 from analysis.sensor.correction import apply_calibration
 from analysis.trace import Trace
@@ -27,4 +27,15 @@ def read_recording(path: Path, sensor_of: Callable[[TraceInfo], Sensor], *, arm_
     """Read a file and the pull in it; `sensor_of` tells what counts of the sensor. Raises FileError or DocumentError."""
     raw, info = read_trace(path, arm_m=arm_m)
     trace, sensor = apply_calibration(raw, sensor_of(info))
-    return Recording(trace, info, replace(read_pull(trace, sensor), calibration_flags=info.calibration_flag_codes()))
+    result = read_pull(trace, sensor, known=known_of_rest(info))
+    return Recording(trace, info, replace(result, calibration_flags=info.calibration_flag_codes()))
+
+
+def known_of_rest(info: TraceInfo) -> KnownOfRest:
+    """What the metadata tells of the level at rest."""
+    return KnownOfRest(
+        load_nm=info.rest_load_nm or 0.0,
+        moved_nm=info.rest_moved_nm or 0.0,
+        explained=bool(info.rest_explained),
+        stated_nm=info.zero_before_nm,
+    )

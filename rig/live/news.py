@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.judgement import Verdict
+from analysis.pull.events import NoPullKind
 from analysis.results import PullResult
 from analysis.trace import Trace
 from drivers.source import ConnectionLost, LineUp, LineWarning
@@ -32,6 +33,50 @@ class PullJudged:
     verdict: Verdict | None
     file: Path | None
     final: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FreeTurnSeen:
+    """The unit was turned one way and nothing held; kept under its number, without a vote until a person says that it was the pull.
+
+    The bench asks: nothing held, was that the pull? `CountFreeTurn` answers; where it counts, `PullJudged` follows.
+    """
+
+    number: int
+    trace: Trace
+    result: PullResult
+    travel_deg: float
+    file: Path | None
+
+
+@dataclass(frozen=True, slots=True)
+class NotAPull:
+    """What began like a pull was none, and nothing of it is kept. `times`: so many of its kind since the line was opened."""
+
+    kind: NoPullKind
+    torque_nm: float
+    times: int
+
+
+@dataclass(frozen=True, slots=True)
+class RestLevelMoved:
+    """The level at rest stepped, and torque alone cannot tell why: the bench asks whether a lever was hung on or the zero moved.
+
+    `by_nm` 0: it is back where it was, there is nothing left to ask. Until `ExplainRest` answers, pulls are read from the new
+    level, carry `rest_moved` and decide nothing.
+    """
+
+    by_nm: float
+    from_nm: float
+    to_nm: float
+
+
+@dataclass(frozen=True, slots=True)
+class RestLevelExplained:
+    """A person said why the level at rest moved: `lever_on` a load of `by_nm` that the plates carry too, else the zero."""
+
+    by_nm: float
+    lever_on: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,5 +136,19 @@ class Ended:
 
 
 News = (
-    LineUp | ConnectionLost | LineWarning | PullBegan | PullJudged | ZeroFound | Exercised | SeriesOver | Failed | Entered | Ended
+    LineUp
+    | ConnectionLost
+    | LineWarning
+    | PullBegan
+    | PullJudged
+    | FreeTurnSeen
+    | NotAPull
+    | RestLevelMoved
+    | RestLevelExplained
+    | ZeroFound
+    | Exercised
+    | SeriesOver
+    | Failed
+    | Entered
+    | Ended
 )

@@ -17,7 +17,7 @@ from analysis.trace import Trace
 from drivers.clock import SystemClock
 from rig.errors import TraceFileError
 from rig.files.metadata import TraceInfo
-from rig.files.trace_csv import header, rows, write_info
+from rig.files.trace_csv import header, info_path, rows, write_info
 
 SYNC_EVERY_S = 0.15  # with the 20 ms of a piece and a slow disk, a power cut costs less than 0.25 s
 
@@ -43,7 +43,7 @@ class Recorder:
         self._file: io.FileIO | None = None
         self._path: Path | None = None
         self._with_angle = False
-        self._written = info
+        self._infos: dict[Path, tuple[TraceInfo, bool]] = {}  # of the files written so far, with whether they hold an angle
         self._synced_s = 0.0
         self._tail: list[tuple[int, Trace]] = []
         self.last_file: Path | None = None
@@ -58,9 +58,10 @@ class Recorder:
         self.last_file = None
         self._with_angle = so_far.angle_deg is not None
         path = self._path = _free(self.folder, f"pull_{now:%Y%m%d_%H%M%S}_{number:03d}")
-        info = self._written = replace(self.info, number=number, when=now.isoformat(timespec="milliseconds"))
+        info = replace(self.info, number=number, when=now.isoformat(timespec="milliseconds"))
         with self._guarded():
             write_info(path, info, with_angle=self._with_angle)
+            self._infos[path] = info, self._with_angle
             self._file = path.open("x+b", buffering=0)  # a piece is one write of whole lines: a killed program leaves no half line
             self._file.write(header(with_angle=self._with_angle))
             self._tail.clear()
@@ -90,13 +91,30 @@ class Recorder:
         self.last_file = self._path
         self._drop()
 
-    def amend(self, **known: Any) -> None:
-        """Add to the metadata of the pull written last what only its reading told: fields of TraceInfo by their names."""
-        if self.last_file is not None:
-            try:
-                write_info(self.last_file, replace(self._written, **known), with_angle=self._with_angle)
-            except OSError as fault:
-                raise _disk(fault, self.last_file) from fault
+    def discard(self) -> None:
+        """What is being written was no pull: take its files away again."""
+        path, self.last_file = self._path, None
+        if self._file is None or path is None:
+            return
+        self._drop()
+        self._infos.pop(path, None)
+        try:
+            path.unlink(missing_ok=True)
+            info_path(path).unlink(missing_ok=True)
+        except OSError as fault:
+            raise _disk(fault, path) from fault
+
+    def amend(self, file: Path | None = None, **known: Any) -> None:
+        """Add to the metadata of a pull (None: the one written last) what was told later: fields of TraceInfo by their names."""
+        file = file or self.last_file
+        if file is None or file not in self._infos:
+            return
+        info, with_angle = self._infos[file]
+        self._infos[file] = replace(info, **known), with_angle
+        try:
+            write_info(file, self._infos[file][0], with_angle=with_angle)
+        except OSError as fault:
+            raise _disk(fault, file) from fault
 
     def _write(self, file: io.FileIO, piece: Trace) -> None:
         self._tail = [*self._tail[-64:], (file.tell(), piece)]

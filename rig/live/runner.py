@@ -31,7 +31,7 @@ from drivers.source import ConnectionLost, LineUp, Source, SourceItem
 from rig.live.inbox import Close, Inbox
 from rig.live.news import Ended, Failed, News
 from rig.live.session import Session
-from rig.live.wishes import Describe, Exercise, SetWindow, Wish, ZeroNow
+from rig.live.wishes import WISHES, Wish
 
 T = TypeVar("T")
 
@@ -197,7 +197,7 @@ class Bench:
                 self._tell(self._session.finish())
                 self._end(item.error)
                 continue  # wishes (another window for the last pull) are still met until the bench is closed
-            if isinstance(item, SetWindow | Describe | ZeroNow | Exercise):
+            if isinstance(item, WISHES):
                 self._tell(self._session.carry_out(item))
                 self._note_session()
                 continue

@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from analysis.errors import BenchError
 from analysis.judgement import DecisionRule, Verdict
-from analysis.pull.finder import FinderRules, PullAtRest, PullEnded, PullEvent, PullFinder, PullStarted
+from analysis.pull.events import (
+    FinderRules,
+    NoPull,
+    NoPullKind,
+    PullAtRest,
+    PullEnded,
+    PullEvent,
+    PullStarted,
+    RestMoved,
+    TurnedFree,
+)
+from analysis.pull.finder import PullFinder
 from analysis.pull.reading import read_pull
 from analysis.results import PullResult, Sensor
 from analysis.sensor.correction import apply_calibration
@@ -24,9 +34,22 @@ from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.window import Window
 from drivers.source import SourceItem
 from rig.files.metadata import TraceInfo
-from rig.live.news import Exercised, Failed, News, PullBegan, PullJudged, SeriesOver, ZeroFound
+from rig.live.news import (
+    Exercised,
+    Failed,
+    FreeTurnSeen,
+    News,
+    NotAPull,
+    PullBegan,
+    PullJudged,
+    RestLevelExplained,
+    RestLevelMoved,
+    SeriesOver,
+    ZeroFound,
+)
 from rig.live.recorder import Recorder
-from rig.live.wishes import Describe, Exercise, SetWindow, Wish, ZeroNow
+from rig.live.rest_level import MOST_KEPT, ReadPull, RestLevel, amendments
+from rig.live.wishes import CountFreeTurn, Describe, Exercise, ExplainRest, SetWindow, Wish, ZeroNow
 
 # With 2.5 s before the pull in its file, a replay sees all of the rest that the finder's zero and noise come from (2 s), so it
 # finds and reads the pull exactly as the live stream did.
@@ -46,22 +69,8 @@ def kept(piece: Trace) -> Trace:
     return Trace(time_s, np.round(piece.torque_nm, _DECIMALS), angle_deg)
 
 
-@dataclass(frozen=True, slots=True)
-class _Last:
-    number: int
-    trace: Trace
-    result: PullResult
-    file: Path | None
-
-
-def _amendments(result: PullResult, exercised_nm: float) -> dict[str, Any]:
-    """What a pull's metadata says after its reading."""
-    return {
-        "zero_before_nm": result.zero_nm,
-        "zero_after_nm": result.zero_after_nm,
-        "exercised_nm": exercised_nm or None,
-        "calibration_flags": " ".join(result.calibration_flags) or None,
-    }
+def _not_read(number: int, error: Exception) -> Failed:
+    return Failed(f"pull {number} could not be read ({error})", "analysis", "its file is kept; report this with the file")
 
 
 class Session:
@@ -73,6 +82,7 @@ class Session:
     scatter    from pull to pull, as it is known of the bench
     recorder   writes each pull to a file; None: nothing is written
     calibration_flags   of a recording: what the bench said of the sensor then, in place of what this session sees of it
+    count_free_turns    a turn in which nothing held is the pull, without asking (contract, 3)
 
     Recording comes first in a step. A failing recorder or analysis becomes `Failed` news; the stream goes on and the file stays.
     """
@@ -88,6 +98,7 @@ class Session:
         rules: FinderRules = LIVE_RULES,
         first_number: int = 1,
         calibration_flags: tuple[str, ...] | None = None,
+        count_free_turns: bool = False,
     ) -> None:
         self.window = window
         self.rule = rule
@@ -110,7 +121,11 @@ class Session:
         self._from_s = 0.0
         self._not_before_s = -np.inf
         self._newest_s = -np.inf
-        self._last: _Last | None = None
+        self._last: ReadPull | None = None
+        self._count_free_turns = count_free_turns
+        self._free_turns: list[ReadPull] = []
+        self._not_pulls: Counter[NoPullKind] = Counter()
+        self._rest = RestLevel()
         self.corrected = EMPTY
         """The newest piece as it reads under the calibration: what a picture of the stream should show."""
 
@@ -163,6 +178,10 @@ class Session:
                 return self.zero_now()
             case Exercise(on):
                 return self.exercise(on)
+            case CountFreeTurn(counts, number):
+                return self._answer_free_turn(number, counts=counts)
+            case ExplainRest(lever_on):
+                return self._explain_rest(lever_on=lever_on)
 
     def set_window(self, window: Window | None, rule: DecisionRule | None = None) -> list[News]:
         """Judge from now on against `window`; the last pull is judged anew and told again under its number."""
@@ -188,6 +207,7 @@ class Session:
         self._finder = self._new_finder()
         self._pieces.clear()
         self._log.zeros_nm.clear()
+        self._rest = RestLevel()
         self._zero_due, self._zero_asked = True, True
         return []
 
@@ -236,6 +256,7 @@ class Session:
         if not self._zero_due:
             return []
         self._zero_due, zero_nm = False, self._finder.zero_nm
+        self._rest.zero_nm = zero_nm
         return [ZeroFound(zero_nm, self._zero_asked, far_off(zero_nm, self._log.capacity_nm))]
 
     def _on_exercise(self, event: PullEvent) -> list[News]:
@@ -268,6 +289,85 @@ class Session:
                 self._next_number += 1
                 self._not_before_s = event.to_s - self._rules.rest_s
                 return news
+            case TurnedFree():
+                return self._on_free_turn(event)
+            case NoPull():
+                news = self._record(lambda recorder: recorder.discard())
+                self._not_pulls[event.kind] += 1
+                # A zero that moved is asked about; it needs no word of its own.
+                quiet = event.kind is NoPullKind.REST_MOVED
+                return news if quiet else [*news, NotAPull(event.kind, event.torque_nm, self._not_pulls[event.kind])]
+            case RestMoved():
+                return self._on_rest_moved(event)
+
+    # -- questions ----------------------------------------------------------------------------------------------------------------
+
+    def _on_free_turn(self, event: TurnedFree) -> list[News]:
+        trace = self._cut(event.to_s)
+        news = self._record(lambda recorder: recorder.end(event.to_s))
+        number, file = self._next_number, self._recorder.last_file if self._recorder else None
+        self._next_number += 1
+        self._not_before_s = event.to_s - self._rules.rest_s
+        try:
+            trace, sensor = apply_calibration(trace, self._sensor)
+            turn = ReadPull(number, trace, read_pull(trace, sensor, known=self._rest.known), file, self._rest.known)
+        except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
+            return [*news, _not_read(number, error)]
+        known = amendments(turn.result, turn.known, 0.0)
+        news += self._record(lambda recorder: recorder.amend(free_turn=not self._count_free_turns or None, **known))
+        if self._count_free_turns:
+            return news + self._count(turn)
+        self._free_turns = [*self._free_turns, turn][-MOST_KEPT:]
+        return [*news, FreeTurnSeen(number, trace, turn.result, event.travel_deg, file)]
+
+    def _count(self, turn: ReadPull) -> list[News]:
+        self.pulls += 1
+        self._last = turn
+        return [PullJudged(turn.number, turn.trace, turn.result, self._verdict(turn.result), turn.file, final=True)]
+
+    def _answer_free_turn(self, number: int | None, *, counts: bool) -> list[News]:
+        asked = [turn for turn in self._free_turns if number is None or turn.number == number]
+        if not asked:
+            return [Failed("there is no free turn to answer for", "free turn", "turn the unit again, or pull")]
+        turn = asked[-1]
+        self._free_turns.remove(turn)
+        if not counts:
+            return []
+        return self._record(lambda recorder: recorder.amend(turn.file, free_turn=None)) + self._count(turn)
+
+    def _on_rest_moved(self, event: RestMoved) -> list[News]:
+        by_nm = self._rest.step(event.from_nm, event.to_nm, self._finder.told_limit_nm)
+        return [RestLevelMoved(by_nm, event.from_nm, event.to_nm)]
+
+    def _explain_rest(self, *, lever_on: bool) -> list[News]:
+        """The level at rest moved for this reason: read the pulls since then again with it."""
+        rest = self._rest
+        if not rest.moved_nm:
+            return [Failed("the level at rest has not moved", "zero", "press zero to learn it anew")]
+        self._rest = rest.explained(lever_on=lever_on)
+        self._log.zeros_nm.clear()
+        news: list[News] = [RestLevelExplained(rest.moved_nm, lever_on)]
+        for pull in rest.since:
+            news += self._read_again(pull, rest.moved_nm if lever_on else 0.0)
+        return news
+
+    def _read_again(self, pull: ReadPull, lever_nm: float) -> list[News]:
+        known = replace(pull.known, load_nm=pull.known.load_nm + lever_nm, moved_nm=0.0, explained=True)
+        # The samples kept with a pull are under the calibration already; only what else is known of the sensor is wanted here.
+        sensor = apply_calibration(EMPTY, self._sensor)[1]
+        try:
+            result = replace(read_pull(pull.trace, sensor, known=known), calibration_flags=pull.result.calibration_flags)
+        except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
+            return [_not_read(pull.number, error)]
+        again = replace(pull, result=result, known=known)
+        news = self._record(
+            lambda recorder: recorder.amend(pull.file, rest_load_nm=known.load_nm or None, rest_moved_nm=None, rest_explained=True)
+        )
+        if self._last is not None and self._last.number == pull.number:
+            self._last = again
+        return [*news, PullJudged(pull.number, pull.trace, result, self._verdict(result), pull.file, final=True)]
+
+    # -- reading ------------------------------------------------------------------------------------------------------------------
 
     def _cut(self, to_s: float) -> Trace:
         return join(self._pieces).between(self._from_s, to_s)
@@ -277,17 +377,19 @@ class Session:
         news: list[News] = []
         try:
             trace, sensor = apply_calibration(trace, self._sensor)
-            result = read_pull(trace, sensor)
+            known = self._rest.known
+            result = read_pull(trace, sensor, known=known)
             if final:
                 exercised_nm = self._log.exercised_nm(result.direction) if result.direction else 0.0
                 seen = self._log.add_pull(result)
                 result = replace(result, calibration_flags=seen if self._calibration_flags is None else self._calibration_flags)
-                news = self._record(lambda recorder: recorder.amend(**_amendments(result, exercised_nm)))
+                news = self._record(lambda recorder: recorder.amend(**amendments(result, known, exercised_nm)))
             verdict = self._verdict(result)
         except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
-            return [Failed(f"pull {number} could not be read ({error})", "analysis", "its file is kept; report this with the file")]
+            return [_not_read(number, error)]
         if final:
-            self._last = _Last(number, trace, result, file)
+            self._last = ReadPull(number, trace, result, file, known)
+            self._rest.keep(self._last)
         return [*news, PullJudged(number, trace, result, verdict, file, final)]
 
     def _verdict(self, result: PullResult) -> Verdict | None:

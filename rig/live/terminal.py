@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -10,12 +11,31 @@ from typing import TextIO
 from analysis.judgement import Verdict
 from drivers.clock import Clock
 from drivers.source import ConnectionLost, LineUp, LineWarning
-from rig.live.news import Ended, Entered, Exercised, Failed, News, PullBegan, PullJudged, SeriesOver, ZeroFound
+from rig.live.news import (
+    Ended,
+    Entered,
+    Exercised,
+    Failed,
+    FreeTurnSeen,
+    News,
+    NotAPull,
+    PullBegan,
+    PullJudged,
+    RestLevelExplained,
+    RestLevelMoved,
+    SeriesOver,
+    ZeroFound,
+)
 from rig.live.runner import Bench
+from rig.live.wishes import CountFreeTurn, ExplainRest, Wish
 from rig.words import sentences as wording
+from rig.words.bench import free_turn_text, not_a_pull_text, rest_explained_text, rest_moved_text
 from rig.words.verdicts import verdict_text
 
 LOOK_EVERY_S = 0.1
+PULL, LEVER, ZERO = "p", "l", "z"
+ANSWERS: dict[str, Wish] = {PULL: CountFreeTurn(), LEVER: ExplainRest(lever_on=True), ZERO: ExplainRest(lever_on=False)}
+"""What a person may type, and what it wishes."""
 LAST_PULLS = 5
 _RULER = "=" * 78
 
@@ -54,6 +74,15 @@ class Terminal:
             case PullJudged():
                 if self.large:  # at once for the person at the lever; the pull may still go on
                     self._say(wording.pull_line(item.number, item.result, item.verdict, self.unit) + " (first reading)")
+            case FreeTurnSeen():
+                self._free_turn(item)
+            case NotAPull(kind=kind, times=times):
+                self.note(not_a_pull_text(kind, times))
+            case RestLevelMoved(by_nm):
+                self._say(rest_moved_text(by_nm, self.unit))
+                self._hint(by_nm != 0.0, f"{LEVER} + Enter: lever hung on; {ZERO} + Enter: zero moved")
+            case RestLevelExplained(by_nm, lever_on):
+                self._say(rest_explained_text(by_nm, lever_on=lever_on, unit=self.unit))
             case ZeroFound(zero_nm, asked, far_off):
                 self.note(wording.zero_text(zero_nm, asked=asked, far_off=far_off, unit=self.unit))
             case Exercised(direction, torque_nm, times, over):
@@ -70,6 +99,15 @@ class Terminal:
     def tell(self, line: str) -> None:
         """A line to the person who pulls."""
         self._say(line)
+
+    def _free_turn(self, item: FreeTurnSeen) -> None:
+        self._say(free_turn_text(item.number, item.travel_deg))
+        self._say(*([f"    kept in {item.file}"] if item.file is not None else []))
+        self._hint(True, f"{PULL} + Enter: yes, that was the pull")
+
+    def _hint(self, due: bool, keys: str) -> None:
+        if due and self.large:  # a person watches; without one, nobody presses a key
+            self._say(f"    {keys}")
 
     def _judged(self, item: PullJudged) -> None:
         line = wording.pull_line(item.number, item.result, item.verdict, self.unit)
@@ -100,10 +138,40 @@ def _banner(verdict: Verdict | None, unit: str) -> str:
     return f"    {word}      {value}      ({wording.window(verdict.low_nm, verdict.high_nm, unit)})"
 
 
+class Keys:
+    """Lines that a person types while the bench runs; without a keyboard there are none."""
+
+    def __init__(self, typed: TextIO) -> None:
+        self._lines: deque[str] = deque(maxlen=16)
+        if typed.isatty():
+            # Reading blocks, and no system reads a terminal with a time limit alike: a thread that ends with the program does it.
+            threading.Thread(target=self._read, args=(typed,), name="platepull keys", daemon=True).start()
+
+    def _read(self, typed: TextIO) -> None:
+        for line in typed:
+            self._lines.append(line)
+
+    def wishes(self) -> list[Wish]:
+        """What was wished since the last call."""
+        typed = []
+        while self._lines:
+            typed.append(self._lines.popleft().strip().lower())
+        return [ANSWERS[line] for line in typed if line in ANSWERS]
+
+
 def follow(
-    bench: Bench, terminal: Terminal, clock: Clock, *, pulls: int | None, seconds: float | None, asked_to_end: Callable[[], bool]
+    bench: Bench,
+    terminal: Terminal,
+    clock: Clock,
+    *,
+    pulls: int | None,
+    seconds: float | None,
+    asked_to_end: Callable[[], bool],
+    keys: Keys | None = None,
 ) -> None:
     """Show what the bench tells until so many pulls are over, so many seconds have passed, the source ends or it is asked to end.
+
+    `keys`: what a person types answers the bench's questions.
 
     Raises what ended the source, if that was an error.
     """
@@ -115,6 +183,8 @@ def follow(
         and (pulls is None or bench.status.pulls < pulls)
         and (end_s is None or clock.now() < end_s)
     ):
+        for wish in keys.wishes() if keys is not None else ():
+            bench.ask(wish)
         for item in bench.wait_for_news(LOOK_EVERY_S):
             terminal.show(item)
             ended |= isinstance(item, Ended)

@@ -36,4 +36,25 @@ class Exercise:
     on: bool = True
 
 
-Wish = SetWindow | Describe | ZeroNow | Exercise
+@dataclass(frozen=True, slots=True)
+class CountFreeTurn:
+    """The answer to `FreeTurnSeen`: that was the pull (it is judged and told under its number), or it was none."""
+
+    counts: bool = True
+    number: int | None = None
+    """Which one; None: the last that was asked about."""
+
+
+@dataclass(frozen=True, slots=True)
+class ExplainRest:
+    """The answer to `RestLevelMoved`: a lever hung on (or taken off) that loads the plates, or the sensor's zero that moved.
+
+    Pulls since the level moved are read again with it and told again under their numbers.
+    """
+
+    lever_on: bool
+
+
+Wish = SetWindow | Describe | ZeroNow | Exercise | CountFreeTurn | ExplainRest
+WISHES = (SetWindow, Describe, ZeroNow, Exercise, CountFreeTurn, ExplainRest)
+"""The same, to tell a wish from what a line brings."""

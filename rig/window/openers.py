@@ -83,6 +83,7 @@ class Benches:
             scatter=self.scatter,
             first_number=first_number,
             calibration_flags=info.calibration_flag_codes(),
+            count_free_turns=not info.free_turn,
         )
         return Opened(Bench(replay, session, patient=True), replay, None, None, info, RawTap())
 

@@ -79,6 +79,15 @@ _DOUBT = {
     QualityCode.ZERO_DRIFT: ("the zero moved between before and after the pull", " (by {} N.m)"),
     QualityCode.COARSE: ("the sensor's steps are coarse for this torque", " (steps of {} N.m)"),
     QualityCode.LET_GO: ("the lever was let go before the plates slid", ""),
+    QualityCode.ZERO_UNPROVEN: ("there is too little rest before and after to prove the zero", " ({} s of it)"),
+    QualityCode.REST_MOVED: (
+        "the level at rest stepped, and nobody has said whether a lever was hung on or the zero moved",
+        " ({} N.m)",
+    ),
+    QualityCode.SLOW_SENSOR: ("the sensor is too slow for such a pull", " (it follows to {} Hz)"),
+    QualityCode.BURST: ("interference was bridged", " (for {} s)"),
+    QualityCode.RIPPLE: ("the torque swings with the turning angle", " (by {} N.m)"),
+    QualityCode.ANGLE_DOUBTFUL: ("the angle jumped or stood still, and was set right or left out", ""),
 }
 
 
@@ -108,6 +117,9 @@ def reading_notes(result: PullResult) -> tuple[str, ...]:
         notes.append("the trace begins under load: its breakaway was not recorded")
     if result.angle_reversed:
         notes.append("the angle runs against the torque: check the sensor's signs; the figures do not depend on them")
+    if result.stated_zero_nm is not None:
+        stated = f"a zero of {figure(result.stated_zero_nm)} N.m is stated with the trace, its own rest says otherwise and counts"
+        notes.append(stated)
     return tuple(notes)
 
 

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.pullset import SimPull, simulate_cached
 
-from analysis.pull.finder import PullEnded, PullFinder, find_pulls
+from analysis.pull.events import PullEnded
+from analysis.pull.finder import PullFinder, find_pulls
 from analysis.pull.reading import read_pull
 from analysis.results import Label, PullResult, QualityCode, Sensor
 from analysis.trace import Trace

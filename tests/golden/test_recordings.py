@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 from support.made import MOMENT
 
-from analysis.pull.finder import find_pulls
+from analysis.pull.events import PullEnded, TurnedFree
+from analysis.pull.finder import PullFinder
 from analysis.pull.reading import read_pull
 from analysis.results import PullResult, QualityCode
 from rig.files.trace_csv import read_trace
@@ -53,7 +54,9 @@ def test_it_is_marked_invented_and_complete(name):
 def test_it_holds_one_pull_in_the_stated_direction(name):
     trace, info = read_trace(RECORDINGS / f"{name}.csv")
     result, expected = read(name)
-    assert len(find_pulls(trace, info.transducer.capacity_nm)) == 1
+    finder = PullFinder(info.transducer.capacity_nm)
+    ends = [event for event in [*finder.feed(trace), *finder.finish()] if isinstance(event, PullEnded | TurnedFree)]
+    assert [type(event) for event in ends] == [TurnedFree if name == "spins_free" else PullEnded]
     assert result.direction == expected["direction"]
 
 

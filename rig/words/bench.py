@@ -1,0 +1,44 @@
+"""What the bench tells and asks between pulls: free turns, knocks, a level at rest that moved."""
+
+from __future__ import annotations
+
+from analysis.pull.events import NoPullKind
+from rig.words.sentences import figure, torque
+
+CHECK_FIRST = "the held side engaged, the ratchet, case and other output not both free, the sensor awake"
+"""What makes a unit look free that is none (trade notes 2.6)."""
+
+_NOT_A_PULL = {
+    NoPullKind.KNOCK: ("knock", "knocks"),
+    NoPullKind.ANGLE_JUMP: ("jump of the angle", "jumps of the angle"),
+    NoPullKind.CARRIED: ("time the sensor was moved about", "times the sensor was moved about"),
+    NoPullKind.LEANED_ON: ("touch of the lever", "touches of the lever"),
+    NoPullKind.REST_MOVED: ("step of the level at rest", "steps of the level at rest"),
+}
+
+
+def free_turn_text(number: int, travel_deg: float) -> str:
+    """The question after a free turn."""
+    return f"pull {number}: nothing held over {figure(travel_deg)} deg: was that the pull? Check first: {CHECK_FIRST}."
+
+
+def not_a_pull_text(kind: NoPullKind, times: int) -> str:
+    """What was thrown away, told small."""
+    one, many = _NOT_A_PULL[kind]
+    return f"{times} {one if times == 1 else many}, no pull"
+
+
+def rest_moved_text(by_nm: float, unit: str = "N.m") -> str:
+    """The question after the level at rest has stepped; what is to be said when it is back."""
+    if not by_nm:
+        return "rest level back where it was"
+    moved = f"rest level moved by {'+' if by_nm > 0 else '-'}{torque(abs(by_nm), unit)}"
+    return f"{moved}: lever hung on, or zero moved? Until it is answered no pull decides anything."
+
+
+def rest_explained_text(by_nm: float, *, lever_on: bool, unit: str = "N.m") -> str:
+    """What follows from the answer."""
+    size = torque(abs(by_nm), unit)
+    return (
+        f"{size} at rest count as a load on the plates" if lever_on else f"zero moved by {size}: torque counts from the new level"
+    )
