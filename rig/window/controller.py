@@ -93,6 +93,7 @@ class Controller:
             self._tell(fault)
             return
         self.opened = opened
+        self.model.line.capacity_nm = None if opened is None else opened.info.transducer.capacity_nm
         if opened is not None and (due := calibration(opened.info, self.means.today())).amiss:
             self.model.tell(f"{due.name}: {due.value}", profile.name, say("calibrate the sensor: platepull calibrate"))
 

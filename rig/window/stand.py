@@ -60,6 +60,7 @@ class Stand:
     lacks: tuple[str, ...] = ()
     unit: str = "N.m"
     own_window: Window | None = None
+    capacity_nm: float | None = None
     judged: list[Pull] = field(default_factory=list)
     _told: set[int] = field(default_factory=set)
     _highest: int = 0

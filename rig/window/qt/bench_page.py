@@ -10,9 +10,10 @@ from rig.window.qt.curves import CurvePlot
 from rig.window.qt.series_row import SeriesRow
 from rig.window.qt.theme import DARK, Theme
 from rig.window.qt.verdict_panel import StateBand, VerdictPanel
+from rig.window.views.panel import near_capacity, panel_of, source_mark
 from rig.window.views.pull import picture_of
 from rig.window.views.series import card_of, summary_of, together
-from rig.window.views.verdict import live_view, scale_of, view_of, window_text
+from rig.window.views.verdict import live_view, window_text
 from rig.words.language import say
 from rig.words.numbers import unit_name
 
@@ -52,8 +53,8 @@ class BenchPage(QWidget):
         right.addWidget(self.over_time, 3)
         right.addWidget(self.over_angle, 2)
         middle = QHBoxLayout()
-        middle.addWidget(self.panel, 3)
-        middle.addLayout(right, 2)
+        middle.addWidget(self.panel, 9)
+        middle.addLayout(right, 5)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(8, 8, 8, 8)
         layout.addWidget(self.band)
@@ -81,7 +82,7 @@ class BenchPage(QWidget):
         """Show what the model holds now."""
         model = self._model
         shown = model.shown
-        self.band.show_state(model.state, window_text(model.window, model.unit))
+        self.band.show_state(model.state, window_text(model.window, model.unit), source_mark(model.series.source))
         self._show_panel(shown, changed)
         if Changed.PULLS in changed:
             self._show_series()
@@ -96,9 +97,10 @@ class BenchPage(QWidget):
         if shown is None or model.state in (BenchState.PULLING, BenchState.EXERCISING):
             if changed == Changed.SCOPE and self._ticks % DIGITS_EVERY:
                 return
-            self.panel.show_live(live_view(model.now_nm, model.peak_nm, model.state, model.unit, model.exercised))
+            stop = near_capacity(model.peak_nm, model.stand.capacity_nm) and model.state is BenchState.PULLING
+            self.panel.show_live(live_view(model.now_nm, model.peak_nm, model.state, model.unit, model.exercised, stop=stop))
         else:
-            self.panel.show_verdict(view_of(shown, model.unit), scale_of(shown, model.unit))
+            self.panel.show_verdict(panel_of(model, shown))
 
     def _show_series(self) -> None:
         model = self._model

@@ -174,11 +174,11 @@ class SeriesRow(QWidget):
 
     def sizeHint(self) -> QSize:  # noqa: N802  Qt's name
         """Qt asks."""
-        return QSize(600, 150)
+        return QSize(600, 132)
 
     def show_series(self, theme: Theme, scale: float, summary: Summary, cards: Sequence[Card], selected: int | None) -> None:
         """Show the series; `selected` is the pull looked at, None the newest."""
-        self.setFixedHeight(round(150 * scale))
+        self.setFixedHeight(round(132 * scale))
         self.summary.setFixedWidth(round(330 * scale))
         self.summary.show_summary(theme, summary)
         newest = cards[-1].number if cards else None

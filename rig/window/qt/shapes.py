@@ -10,15 +10,25 @@ from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPainterPath, 
 from rig.window.model import BenchState
 from rig.window.views.verdict import Tone
 
+NARROWEST = 72
+"""Letters may be squeezed to this per cent of their width before they are made smaller: height is what is read from afar."""
 
-def fitted(text: str, width: float, cap_height: float, *, bold: bool = True) -> QFont:
-    """A font whose capitals are `cap_height` high, or less where the text would be wider than `width`."""
+
+def fitted(text: str, width: float, cap_height: float, *, bold: bool = True, squeeze: bool = False) -> QFont:
+    """A font whose capitals are `cap_height` high, or less where the text would be wider than `width`.
+
+    With `squeeze` the letters become narrower first.
+    """
     font = QFont()
     font.setBold(bold)
     font.setPixelSize(100)
     metrics = QFontMetricsF(font)
     by_height = 100 * cap_height / metrics.capHeight()
     by_width = 100 * width / max(1.0, metrics.horizontalAdvance(text))
+    if squeeze and by_width < by_height:
+        stretch = max(NARROWEST, int(100 * by_width / by_height))
+        font.setStretch(stretch)
+        by_width = 100 * width / max(1.0, QFontMetricsF(font).horizontalAdvance(text))
     font.setPixelSize(max(9, int(min(by_height, by_width))))
     return font
 

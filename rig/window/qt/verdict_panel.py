@@ -9,7 +9,11 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 from rig.window.model import BenchState
 from rig.window.qt.shapes import fitted, paint_state, paint_tone, put_text
 from rig.window.qt.theme import DARK, Paint, Theme
-from rig.window.views.verdict import LiveView, Scale, VerdictView, state_hint, state_word
+from rig.window.views.panel import PanelView
+from rig.window.views.verdict import LiveView, Scale, state_hint, state_word
+
+CAP_SHARE = 0.82
+"""Height of the capitals in a row, as a share of the row."""
 
 
 class VerdictPanel(QWidget):
@@ -20,8 +24,7 @@ class VerdictPanel(QWidget):
         self.setObjectName("verdict")
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self._theme = DARK
-        self._verdict: VerdictView | None = None
-        self._scale: Scale | None = None
+        self._view: PanelView | None = None
         self._live = LiveView("", "", "", "")
         self.cap_heights: dict[str, float] = {}
         """Height in pixels of the capitals last painted, by what was written: what a reader at three metres depends on."""
@@ -39,17 +42,17 @@ class VerdictPanel(QWidget):
         self._theme = theme
         self.update()
 
-    def show_verdict(self, view: VerdictView, scale: Scale | None) -> None:
-        """Show a verdict and where its value stands."""
-        if (view, scale) != (self._verdict, self._scale):
-            self._verdict, self._scale = view, scale
+    def show_verdict(self, view: PanelView) -> None:
+        """Show a verdict."""
+        if view != self._view:
+            self._view = view
             self.setAccessibleName(view.spoken())
             self.update()
 
     def show_live(self, view: LiveView) -> None:
         """Show the torque now."""
-        if self._verdict is not None or view != self._live:
-            self._verdict, self._live = None, view
+        if self._view is not None or view != self._live:
+            self._view, self._live = None, view
             self.setAccessibleName(f"{view.word} {view.value} {view.unit} {view.note}")
             self.update()
 
@@ -58,42 +61,81 @@ class VerdictPanel(QWidget):
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         box = QRectF(self.rect())
-        if self._verdict is None:
+        self.cap_heights = {}
+        if self._view is None:
             self._paint_live(painter, box)
         else:
-            self._paint_verdict(painter, box, self._verdict, self._theme.tones[self._verdict.tone])
+            self._paint_verdict(painter, box, self._view, self._theme.tones[self._view.tone])
         painter.end()
 
     def _write(
-        self, painter: QPainter, name: str, text: str, left: float, base: float, width: float, cap: float, ink: str
+        self,
+        painter: QPainter,
+        name: str,
+        text: str,
+        left: float,
+        base: float,
+        width: float,
+        cap: float,
+        ink: str,
+        *,
+        bold: bool = True,
     ) -> float:
-        font = fitted(text, width, cap, bold=name not in ("note", "more", "margin", "spread"))
+        font = fitted(text, width, cap, bold=bold, squeeze=bold)
         end = put_text(painter, text, left, base, font, ink)
         self.cap_heights[name] = painter.fontMetrics().capHeight()
         return end
 
-    def _paint_verdict(self, painter: QPainter, box: QRectF, view: VerdictView, paint: Paint) -> None:
-        width, height = box.width(), box.height()
+    def _paint_verdict(self, painter: QPainter, box: QRectF, view: PanelView, paint: Paint) -> None:
         painter.setPen(QPen(QColor(paint.edge), 3))
         painter.setBrush(QColor(paint.fill))
         painter.drawRoundedRect(box.adjusted(2, 2, -2, -2), 8, 8)
-        left, right = 0.035 * width, 0.965 * width
-        self._write(painter, "word", view.word, left, 0.23 * height, right - left, 0.17 * height, paint.ink)
-        side = min(0.28 * height, 0.25 * width)
-        paint_tone(painter, view.tone, QRectF(left, 0.295 * height, side, side), paint.ink, paint.fill)
-        value_left = left + side + 0.035 * width
-        value_end = self._write(painter, "value", view.value, value_left, 0.56 * height, 0.47 * width, 0.235 * height, paint.ink)
-        unit_left = value_end + 0.02 * width
-        self._write(painter, "unit", view.unit, unit_left, 0.56 * height, right - unit_left, 0.1 * height, paint.ink)
+        left, right = 0.03 * box.width(), 0.97 * box.width()
+        weights = {"word": 1.0, "value": 1.5, "scale": 0.45, "margin": 1.0, "spoiler": 1.04, "guide": 1.04, "about": 0.32}
+        texts = {"margin": view.margin, "spoiler": view.spoiler, "guide": view.guide}
+        rows = [name for name in weights if texts.get(name, "-") and (name != "scale" or view.scale is not None)]
+        unit_height = 0.97 * box.height() / sum(weights[name] for name in rows)
+        top = 0.012 * box.height()
+        for name in rows:
+            height = weights[name] * unit_height
+            row = QRectF(left, top, right - left, height)
+            if name == "value":
+                self._paint_value(painter, row, view, paint)
+            elif name == "scale" and view.scale is not None:
+                self._paint_scale(painter, row, view.scale, paint)
+            elif name == "about":
+                small = " · ".join([view.about, *view.notes[:1]])
+                self._write(painter, name, small, left, top + 0.75 * height, right - left, 0.5 * height, paint.ink, bold=False)
+            else:
+                text = view.word if name == "word" else texts[name]
+                base = top + 0.5 * (1 + CAP_SHARE) * height
+                cap, inset, ink = CAP_SHARE * height, 0.0, paint.ink
+                if name in ("spoiler", "guide"):
+                    self._paint_badge(painter, row, paint, filled=name == "spoiler")
+                    cap, inset = 0.78 * height, 0.2 * height
+                    base = top + 0.5 * (height + cap)
+                    ink = paint.fill if name == "spoiler" else paint.ink
+                self._write(painter, name, text, left + inset, base, right - left - 2 * inset, cap, ink)
+            top += height
+
+    def _paint_badge(self, painter: QPainter, row: QRectF, paint: Paint, *, filled: bool) -> None:
+        """A spoiler stands in a filled bar, the guide in a framed one: told apart without colour."""
+        bar = row.adjusted(0, 0.03 * row.height(), 0, -0.03 * row.height())
+        painter.setPen(QPen(QColor(paint.ink), 3))
+        painter.setBrush(QColor(paint.ink) if filled else Qt.BrushStyle.NoBrush)
+        painter.drawRoundedRect(bar, 6, 6)
+
+    def _paint_value(self, painter: QPainter, row: QRectF, view: PanelView, paint: Paint) -> None:
+        side = 0.86 * row.height()
+        paint_tone(painter, view.tone, QRectF(row.left(), row.top() + 0.07 * row.height(), side, side), paint.ink, paint.fill)
+        left, base = row.left() + side + 0.03 * row.width(), row.top() + 0.88 * row.height()
+        end = self._write(painter, "value", view.value, left, base, 0.5 * row.width(), CAP_SHARE * row.height(), paint.ink)
+        beside = end + 0.02 * row.width()
+        room = row.right() - beside
+        self._write(painter, "unit", view.unit, beside, base, 0.5 * room, 0.3 * row.height(), paint.ink)
+        self._write(painter, "spread", view.spread, beside, row.top() + 0.45 * row.height(), room, 0.3 * row.height(), paint.ink)
         if view.second:
-            self._write(painter, "second", view.second, unit_left, 0.4 * height, right - unit_left, 0.07 * height, paint.ink)
-        self._write(painter, "margin", view.margin, left, 0.68 * height, right - left, 0.064 * height, paint.ink)
-        self._write(painter, "spread", view.uncertainty, left, 0.77 * height, right - left, 0.064 * height, paint.ink)
-        if self._scale is not None and self._scale.value is not None:
-            self._paint_scale(painter, QRectF(left, 0.795 * height, right - left, 0.11 * height), self._scale, paint)
-        # The most important note has a line of its own, so that what follows does not make it small.
-        for name, words, base in zip(("note", "more"), (view.notes[:1], view.notes[1:3]), (0.943, 0.985), strict=True):
-            self._write(painter, name, " · ".join(words), left, base * height, right - left, 0.03 * height, paint.ink)
+            self._write(painter, "second", view.second, beside + 0.53 * room, base, 0.47 * room, 0.2 * row.height(), paint.ink)
 
     def _paint_scale(self, painter: QPainter, box: QRectF, scale: Scale, paint: Paint) -> None:
         ink = QColor(paint.ink)
@@ -129,16 +171,20 @@ class VerdictPanel(QWidget):
     def _paint_live(self, painter: QPainter, box: QRectF) -> None:
         theme, view = self._theme, self._live
         width, height = box.width(), box.height()
-        painter.setPen(QPen(QColor(theme.line), 2))
-        painter.setBrush(QColor(theme.panel))
+        fill, ink, soft = (
+            (theme.alarm.fill, theme.alarm.ink, theme.alarm.ink) if view.alarm else (theme.panel, theme.ink, theme.soft)
+        )
+        painter.setPen(QPen(QColor(theme.alarm.edge if view.alarm else theme.line), 2))
+        painter.setBrush(QColor(fill))
         painter.drawRoundedRect(box.adjusted(2, 2, -2, -2), 8, 8)
         left, right = 0.035 * width, 0.965 * width
-        self._write(painter, "word", view.word, left, 0.22 * height, right - left, 0.12 * height, theme.soft)
-        end = self._write(painter, "value", view.value, left, 0.62 * height, 0.7 * width, 0.3 * height, theme.ink)
-        self._write(
-            painter, "unit", view.unit, end + 0.02 * width, 0.62 * height, right - end - 0.02 * width, 0.1 * height, theme.ink
-        )
-        self._write(painter, "margin", view.note, left, 0.8 * height, right - left, 0.06 * height, theme.soft)
+        self._write(painter, "word", view.word, left, 0.24 * height, right - left, (0.2 if view.alarm else 0.14) * height, soft)
+        end = self._write(painter, "value", view.value, left, 0.66 * height, 0.7 * width, 0.3 * height, ink)
+        self._write(painter, "unit", view.unit, end + 0.02 * width, 0.66 * height, right - end - 0.02 * width, 0.1 * height, ink)
+        if view.stale:
+            painter.setPen(QPen(QColor(ink), max(4.0, 0.02 * height)))
+            painter.drawLine(QPointF(left, 0.62 * height), QPointF(end, 0.4 * height))
+        self._write(painter, "margin", view.note, left, 0.84 * height, right - left, 0.07 * height, soft, bold=False)
 
 
 class StateBand(QWidget):
@@ -150,21 +196,21 @@ class StateBand(QWidget):
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self._theme = DARK
         self._state = BenchState.NO_LINE
-        self._right = ""
+        self._right = self._mark = ""
         self.cap_height = 0.0
 
     def set_theme(self, theme: Theme, scale: float) -> None:
         """Use these colours; `scale` 1 is a window 800 pixels high."""
         self._theme = theme
-        self.setFixedHeight(round(92 * scale))
+        self.setFixedHeight(round(98 * scale))
         self.update()
 
-    def show_state(self, state: BenchState, right: str) -> None:
-        """Show a state; `right` is a short finished text, such as the window."""
-        if (state, right) != (self._state, self._right):
-            self._state, self._right = state, right
+    def show_state(self, state: BenchState, right: str, mark: str = "") -> None:
+        """Show a state; `right` is a short finished text, such as the window; `mark` says large what is not the bench."""
+        if (state, right, mark) != (self._state, self._right, self._mark):
+            self._state, self._right, self._mark = state, right, mark
             self.update()
-        self.setAccessibleName(f"{state_word(state)}. {state_hint(state)} {right}")
+        self.setAccessibleName(f"{mark} {state_word(state)}. {state_hint(state)} {right}".strip())
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802  Qt's name
         """Qt asks."""
@@ -183,12 +229,12 @@ class StateBand(QWidget):
         paint_state(painter, self._state, QRectF(0.2 * height, 0.17 * height, side, side), ink)
         left = 0.2 * height + side + 0.2 * height
         right_width = 0.3 * box.width()
-        word = state_word(self._state)
-        font = fitted(word, 0.58 * box.width(), 0.57 * height)
-        put_text(painter, word, left, 0.62 * height, font, ink)
+        word = (f"{self._mark}: " if self._mark else "") + state_word(self._state)
+        font = fitted(word, 0.58 * box.width(), 0.61 * height, squeeze=True)
+        put_text(painter, word, left, 0.68 * height, font, ink)
         self.cap_height = painter.fontMetrics().capHeight()
         hint = fitted(state_hint(self._state), box.width() - left - right_width, 0.135 * height, bold=False)
-        put_text(painter, state_hint(self._state), left, 0.88 * height, hint, ink)
+        put_text(painter, state_hint(self._state), left, 0.92 * height, hint, ink)
         if self._right:
             lines = self._right.split("\n")
             longest = max(lines, key=len)

@@ -78,12 +78,17 @@ class Scale:
 
 @dataclass(frozen=True, slots=True)
 class LiveView:
-    """What the panel shows while there is no verdict to show: the torque now."""
+    """What the panel shows while there is no verdict to show: the torque now.
+
+    `alarm`: the hand should stop; `stale`: the line is lost, the value is the last one that came and is struck through.
+    """
 
     word: str
     value: str
     unit: str
     note: str
+    alarm: bool = False
+    stale: bool = False
 
 
 def window_text(window: Window | None, unit: UnitChoice) -> str:
@@ -301,9 +306,8 @@ def chatter_text(result: PullResult, unit: UnitChoice) -> str:
     return ", ".join(part for part in (rate, height) if part) or say("yes")
 
 
-def scale_of(pull: Pull, unit: UnitChoice) -> Scale | None:
+def scale_of_verdict(verdict: Verdict | None, unit: UnitChoice) -> Scale | None:
     """Where the value stands against the window, in the first unit; None where nothing was judged."""
-    verdict = pull.verdict
     if verdict is None or verdict.value_nm is None:
         return None
     per_nm = unit.per_nm
@@ -315,9 +319,18 @@ def scale_of(pull: Pull, unit: UnitChoice) -> Scale | None:
 
 
 def live_view(
-    now_nm: float | None, peak_nm: float | None, state: BenchState, unit: UnitChoice, exercised: Exercised | None = None
+    now_nm: float | None,
+    peak_nm: float | None,
+    state: BenchState,
+    unit: UnitChoice,
+    exercised: Exercised | None = None,
+    *,
+    stop: bool = False,
 ) -> LiveView:
-    """The torque now; while pulling with the highest so far, while exercising with the last load."""
+    """The torque now; while pulling with the highest so far, while exercising with the last load.
+
+    `stop`: the sensor's end is near.
+    """
     word = say("TORQUE NOW") if state in (BenchState.PULLING, BenchState.EXERCISING) else say("NO PULL YET")
     value = None if now_nm is None else in_unit(abs(now_nm), unit.first)
     shown = "–" if value is None else number(value, digits(unit.first, value))
@@ -329,4 +342,7 @@ def live_view(
         note = say("{way} {torque}: too low to count", way=way, torque=load)
         if exercised.times:
             note = say("{way} {torque}: load {times} of {all}", way=way, torque=load, times=exercised.times, all=EXERCISE_LOADS)
-    return LiveView(word, shown, unit_name(unit.first), note)
+    if stop:
+        word, note = say("STOP"), say("the sensor's end is near: ease off the lever")
+    stale = state in (BenchState.LOST, BenchState.ENDED) and value is not None
+    return LiveView(word, shown, unit_name(unit.first), note, alarm=stop, stale=stale)

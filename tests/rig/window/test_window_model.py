@@ -10,7 +10,7 @@ from rig.live.news import Ended, Failed
 from rig.window.axes import calm, torque_range
 from rig.window.model import BenchModel, BenchState, Changed
 from rig.window.series import DECIMATED_POINTS
-from rig.window.views.verdict import Tone, live_view, scale_of, view_of, window_text
+from rig.window.views.verdict import Tone, live_view, scale_of_verdict, view_of, window_text
 from rig.words.units import UnitChoice
 
 WINDOW = Window.parse("35..70 N.m")
@@ -71,7 +71,7 @@ def test_the_verdict_comes_up_by_itself_with_value_margin_and_uncertainty(bench,
     assert float(view.value) == pytest.approx(60.0, abs=0.6)
     assert view.margin.endswith("below upper limit")
     assert view.uncertainty.startswith("± ")
-    scale = scale_of(model.shown, model.unit)
+    scale = scale_of_verdict(model.shown.verdict, model.unit)
     assert scale.low == 35
     assert scale.value + scale.spread < scale.end
 
@@ -94,7 +94,7 @@ def test_without_a_window_the_reading_is_shown_and_what_it_lacks():
     assert (view.tone, view.word) == (Tone.NONE, "NO WINDOW")
     assert float(view.value) == pytest.approx(60.0, abs=0.6)
     assert "no window set" in view.notes[0]
-    assert scale_of(model.last, model.unit) is None
+    assert scale_of_verdict(model.last.verdict, model.unit) is None
 
 
 def test_another_window_judges_every_pull_of_the_series_anew(bench, model):

@@ -162,20 +162,20 @@ def test_every_page_fits_the_window_and_paints_in_both_themes(opened, size, them
 
 
 # Height of capitals that is read at three metres: 20 minutes of arc (ISO 9241-303:2011 wants 16, prefers 20 to 22; from memory)
-# at 3 m is 17.5 mm. The pixel is that of a usual screen of the size: 15.4 inch at 1280 x 800, 24 inch at 1920 x 1080.
-@pytest.mark.parametrize(("size", "inches"), [((1280, 800), 15.4), ((1920, 1080), 24.0)])
-@pytest.mark.parametrize("peak_nm", [60.0, 20.0, 95.0])
-def test_word_and_value_are_readable_from_three_metres(stage, size, inches, peak_nm):
+# at 3 m is 17.5 mm, wished for word and value; 15 minutes, 13 mm, is what the workshop asked for of all that decides.
+@pytest.mark.parametrize(("size", "inches"), [((1280, 800), 13.0), ((1920, 1080), 24.0)])
+@pytest.mark.parametrize("peaks", [(60.0,), (20.0,), (95.0,), (47.0, 48.0, 46.5), (47.0, 48.0, 46.5, -47.0, -48.0, -46.0), (69.0,)])
+def test_all_that_decides_is_readable_from_three_metres(stage, size, inches, peaks):
     stage.window.resize(*size)
-    stage.pull(peak_nm)
+    stage.pull(*peaks)
     stage.window.grab()
     pixel_mm = inches * 25.4 / (size[0] ** 2 + size[1] ** 2) ** 0.5
     heights_mm = {name: height * pixel_mm for name, height in stage.window.bench.panel.cap_heights.items()}
-    assert heights_mm["word"] >= 17.45
     assert heights_mm["value"] >= 17.45
-    # What is looked at second, from two steps nearer: 16 minutes at 1.5 m.
-    assert min(heights_mm["margin"], heights_mm["spread"]) >= 6.98
-    assert stage.window.bench.band.cap_height * pixel_mm >= 0.7 * 17.45
+    decides = {name: height for name, height in heights_mm.items() if name in ("word", "value", "margin", "spoiler", "guide")}
+    assert len(decides) >= 3
+    assert min(decides.values()) >= 13.0, decides
+    assert stage.window.bench.band.cap_height * pixel_mm >= 13.0
 
 
 def test_the_panel_says_word_value_margin_and_uncertainty(stage):
@@ -183,7 +183,7 @@ def test_the_panel_says_word_value_margin_and_uncertainty(stage):
     said = stage.window.bench.panel.accessibleName()
     assert said.startswith("BELOW. 20.")
     assert "lbf·ft" in said
-    assert "short by 15." in said
+    assert "15.0 SHORT" in said
     assert "±" in said
     assert "READY" in stage.window.bench.band.accessibleName()
 
@@ -349,7 +349,8 @@ def test_a_certificate_that_ran_out_is_said_on_the_verdict_and_large_enough(stag
     panel = stage.window.bench.panel
     assert "calibration is out of date" in panel.accessibleName()
     stage.window.grab()
-    assert panel.cap_heights["note"] > 0.4 * panel.cap_heights["margin"]
+    assert "OUT OF DATE" in panel.accessibleName()
+    assert panel.cap_heights["spoiler"] > 0.8 * panel.cap_heights["margin"]
 
 
 def test_everything_that_can_be_pressed_has_a_tooltip_and_can_be_reached_by_keyboard(opened):

@@ -13,6 +13,7 @@ from rig.window.keys import rows
 from rig.window.qt.conditions_page import CHOICES
 from rig.window.qt.pull_page import REASONS
 from rig.window.qt.sides_page import HEADINGS
+from rig.window.views.panel import LACKS, SPOILERS
 from rig.window.views.verdict import QUALITY_WORDS
 from rig.words.language import LANGUAGES, catalogue, number, read_po, say, speak
 from rig.words.sentences import CAUTIONS, STATE_WORD
@@ -43,7 +44,7 @@ def in_tables():
     """Texts that stand in tables and are said from there."""
     choices = {words for pairs in CHOICES.values() for _, words in pairs if words}
     arrangements = {text for one in ARRANGEMENTS for text in (one.what, one.factor)}
-    keys = {words for _, words in rows()}
+    keys = {words for _, words in rows()} | {words for _, words in (*SPOILERS, *LACKS)}
     tables = (
         CAUTIONS,
         MISSING.values(),

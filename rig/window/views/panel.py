@@ -1,0 +1,241 @@
+"""What the big panel shows: the verdict of a pull, or of the series once its pulls are there, in words read at three metres.
+
+Rows, most important first: word, value, margin, what spoils it, what to do next. Everything longer stands in the notes. No Qt.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analysis.judgement import Missing, SettlingCode, Verdict, VerdictState
+from analysis.results import PullResult, QualityCode
+from analysis.units import in_unit
+from analysis.verdict.series import PULLS_EACH_WAY
+from rig.window.model import BenchModel, Pull
+from rig.window.series import Source
+from rig.window.views.series import together
+from rig.window.views.verdict import Scale, Tone, chatter_text, scale_of_verdict, spread_text, tone_of, view_of, word_of
+from rig.words.language import number, say
+from rig.words.numbers import digits, unit_name, way_mark
+from rig.words.units import UnitChoice
+from rig.words.verdicts import settling_text
+
+STOP_SHARE = 0.8
+"""From this share of the sensor's capacity on panel and tone say stop (common practice, no source: a fifth is kept in hand)."""
+
+
+@dataclass(frozen=True, slots=True)
+class PanelView:
+    """Finished words for the panel. "" leaves a row out.
+
+    about     which pull, or how many pulls of the series
+    spread    the expanded uncertainty beside the value
+    margin    to the nearer limit, in `unit`
+    spoiler   what spoils the verdict
+    guide     what to do next
+    notes     the rest, in full sentences, for the small print
+    """
+
+    about: str
+    tone: Tone
+    word: str
+    value: str
+    unit: str
+    second: str
+    spread: str
+    margin: str
+    spoiler: str
+    guide: str
+    notes: tuple[str, ...]
+    scale: Scale | None
+
+    def spoken(self) -> str:
+        """All of it in one line, for screen readers and tests."""
+        parts = (self.word, f"{self.value} {self.unit}".strip(), self.second, self.spread, self.margin, self.spoiler, self.guide)
+        return ". ".join(part for part in (*parts, self.about, *self.notes) if part)
+
+
+def panel_of(model: BenchModel, pull: Pull) -> PanelView:
+    """The panel for the pull looked at: the newest of a series whose pulls are there shows the series, any other one itself."""
+    if pull is model.last:
+        series = _series_panel(model)
+        if series is not None:
+            return series
+    return _pull_panel(model, pull)
+
+
+def _pull_panel(model: BenchModel, pull: Pull) -> PanelView:
+    unit, view, verdict = model.unit, view_of(pull, model.unit), pull.verdict
+    chatters = pull.result.chatter.present is True
+    return PanelView(
+        about=say("pull {number} of {all}", number=pull.number, all=model.pulls[-1].number),
+        tone=view.tone,
+        word=view.word,
+        value=view.value,
+        unit=view.unit,
+        second=view.second,
+        spread=_spread(verdict, unit),
+        margin="" if verdict is None else margin_text(verdict, unit),
+        spoiler=spoiler_of(pull),
+        guide="" if verdict is None else guide_text(verdict, pull.result.direction),
+        notes=(*([_chatter_words(pull.result, unit)] if chatters else []), *view.notes),
+        scale=scale_of_verdict(verdict, unit),
+    )
+
+
+def _series_panel(model: BenchModel) -> PanelView | None:
+    if model.window is None or model.replay is not None:
+        return None
+    series = together(model.pulls, model.window, model.rule, model.scatter, basis=model.window.basis)
+    verdict, figure = series.verdict, series.figure(model.window.basis)
+    if verdict is None or figure is None or max(way.n for _, way in figure.ways) < PULLS_EACH_WAY:
+        return None
+    unit = model.unit
+    deciding = verdict.deciding
+    value_nm = verdict.value_nm if deciding is None or deciding.value_nm is None else deciding.value_nm
+    chatters = series.chattering > 0
+    word, tone = _word_and_tone(verdict, chatters=chatters)
+    shown = "–" if value_nm is None else number(in_unit(value_nm, unit.first), digits(unit.first, in_unit(value_nm, unit.first)))
+    spoiler = say("CHATTERS {n} OF {all}", n=series.chattering, all=series.assessable) if chatters else ""
+    if not spoiler and not series.assessable:
+        spoiler = say("CHATTER: ?")
+    direction = model.pulls[-1].result.direction
+    after = settling_text(verdict)
+    return PanelView(
+        about=say("series: {counted} of {all} pulls counted", counted=len(series.counted), all=series.n),
+        tone=tone,
+        word=word,
+        value=shown,
+        unit=unit_name(unit.first),
+        second=""
+        if value_nm is None or not unit.second
+        else f"{number(in_unit(value_nm, unit.second), 1)} {unit_name(unit.second)}",
+        spread=_spread(verdict, unit),
+        margin=margin_text(verdict, unit),
+        spoiler=spoiler or _lack(verdict),
+        guide=guide_text(verdict, direction),
+        notes=(after,) if after else (),
+        scale=scale_of_verdict(verdict, unit),
+    )
+
+
+def _word_and_tone(verdict: Verdict, *, chatters: bool) -> tuple[str, Tone]:
+    return word_of(verdict, chatters=chatters), tone_of(verdict, chatters=chatters)
+
+
+def _chatter_words(result: PullResult, unit: UnitChoice) -> str:
+    return f"{say('chatter')}: {chatter_text(result, unit)}"
+
+
+def _spread(verdict: Verdict | None, unit: UnitChoice) -> str:
+    if verdict is None or verdict.expanded_u_nm is None:
+        return ""
+    if verdict.value_nm is None or verdict.held_nothing:
+        return "< " + number(in_unit(verdict.expanded_u_nm, unit.first), 1)
+    return spread_text(verdict.value_nm, verdict.expanded_u_nm, unit).removesuffix(f" {unit_name(unit.first)}")
+
+
+def margin_text(verdict: Verdict, unit: UnitChoice) -> str:
+    """How far from the nearer limit, in a few characters: the unit stands beside the value."""
+    deciding = verdict.deciding
+    value = verdict.value_nm if deciding is None or deciding.value_nm is None else deciding.value_nm
+    low, high = verdict.low_nm, verdict.high_nm
+    if value is None:
+        return ""
+    if Missing.LOWER_BOUND in verdict.missing:
+        return say("AT LEAST")
+
+    def shown(torque_nm: float) -> str:
+        return number(in_unit(torque_nm, unit.first), 1)
+
+    if low is not None and value < low:
+        return say("{torque} SHORT", torque=shown(low - value))
+    if high is not None and value > high:
+        return say("{torque} OVER", torque=shown(value - high))
+    to_low, to_high = (None if low is None else value - low), (None if high is None else high - value)
+    if to_high is None or (to_low is not None and to_low <= to_high):
+        return say("{torque} ABOVE LOW", torque=shown(to_low or 0.0))
+    return say("{torque} BELOW TOP", torque=shown(to_high))
+
+
+SPOILERS = (
+    (QualityCode.OVERLOAD, "OVERLOAD"),
+    (QualityCode.GAPS, "INTERRUPTED"),
+    (QualityCode.NO_PULL, "NO PULL IN IT"),
+    (QualityCode.TOO_FAST, "TOO FAST"),
+    (QualityCode.SHORT_TRAVEL, "TOO SHORT"),
+)
+"""What spoils a pull, in large, the worst first; everything else of its quality stands in the notes."""
+
+LACKS = (
+    (Missing.LOWER_BOUND, "OVERLOAD"),
+    (Missing.HELD_AT_TIMES, "HELD AT TIMES"),
+    (Missing.SENSOR, "SENSOR UNKNOWN"),
+    (Missing.ZERO, "ZERO MOVED"),
+    (Missing.CERTIFICATE_EXPIRED, "OUT OF DATE"),
+    (Missing.BEYOND_RANGE, "BEYOND RANGE"),
+    (Missing.ARRANGEMENT, "ARRANGEMENT?"),
+)
+"""What a verdict lacks, in large, the worst first."""
+
+
+def spoiler_of(pull: Pull) -> str:
+    """The worst of what spoils a pull; "" where nothing does."""
+    if pull.excluded is not None:
+        return say("SET ASIDE")
+    if not pull.final:
+        return say("FIRST READING")
+    codes = {flag.code for flag in pull.result.quality}
+    for code, words in SPOILERS:
+        if code in codes:
+            return say(words)
+    chatter = pull.result.chatter
+    if chatter.present and (pull.verdict is None or pull.verdict.state is not VerdictState.IN_WINDOW):
+        return say("CHATTERS")
+    lack = "" if pull.verdict is None else _lack(pull.verdict)
+    if lack:
+        return lack
+    return say("CHATTER: ?") if chatter.present is None and pull.result.sliding is not None else ""
+
+
+def _lack(verdict: Verdict) -> str:
+    return next((say(words) for code, words in LACKS if code in verdict.missing), "")
+
+
+def guide_text(verdict: Verdict, direction: int | None) -> str:
+    """What to do next, in a few characters. 'The other way' is: move the lever over and pull, never push."""
+    settling = verdict.settling
+    if settling is None:
+        return ""
+    way, other = way_mark(direction), way_mark(-direction if direction else None)
+    match settling.code:
+        case SettlingCode.MORE_PULLS if settling.so_far < PULLS_EACH_WAY and settling.ways == 1:
+            return say("PULL {next} OF {all} {way}", next=settling.so_far + 1, all=PULLS_EACH_WAY, way=way)
+        case SettlingCode.MORE_PULLS:
+            return say("ABOUT {n} MORE", n=settling.pulls or "?")
+        case SettlingCode.OTHER_WAY if settling.so_far < PULLS_EACH_WAY:
+            return say("PULL {next} OF {all} {way}", next=settling.so_far + 1, all=PULLS_EACH_WAY, way=way)
+        case SettlingCode.OTHER_WAY:
+            return say("LEVER OVER {way}", way=other)
+        case SettlingCode.BETTER_SENSOR:
+            return say("OTHER SENSOR")
+        case SettlingCode.KNOWN_WEIGHTS:
+            return say("KNOWN WEIGHTS")
+        case SettlingCode.ANSWER_NEEDED:
+            return say("ANSWER FIRST")
+        case SettlingCode.PULL_AGAIN:
+            return say("PULL AGAIN")
+        case SettlingCode.STOP_AND_LOOK:
+            return say("STOP, LOOK")
+        case SettlingCode.TOO_NARROW:
+            return say("TOO NARROW")
+
+
+def source_mark(source: Source) -> str:
+    """What is not the bench is marked large."""
+    return {Source.BENCH: "", Source.SIMULATED: say("SIMULATED"), Source.REPLAY: say("REPLAY")}[source]
+
+
+def near_capacity(peak_nm: float | None, capacity_nm: float | None) -> bool:
+    """Whether the torque is so near the sensor's end that the hand should stop."""
+    return peak_nm is not None and capacity_nm is not None and peak_nm >= STOP_SHARE * capacity_nm
