@@ -25,7 +25,7 @@ OILS = {
     "strong": (0.088, 0.99),
     "spent": (0.140, 1.18),
 }  # friction, breakaway over sliding
-WIDTHS = {0.08: 0.14, 0.12: 0.18, 0.18: 0.25, 0.25: 0.24, 0.33: 0.19}  # half width of the window, how often
+WIDTHS = {0.08: 0.10, 0.12: 0.14, 0.18: 0.23, 0.25: 0.28, 0.33: 0.25}  # half width of the window, how often
 SOLID_SHARE = 0.98  # a spring counts as solid from here
 FREE_NM = 1.0
 SERIES = 8  # series a unit is given random numbers for

@@ -360,6 +360,7 @@ def test_spec_and_shelf_can_be_given(run: Run, tmp_path: Path) -> None:
         (set_to("PACK", "left.plates.2", "L33"), "plate_missing"),
         (set_to("PACK", "left.springs", ["SX9"]), "spring_missing"),
         (set_to("SPEC", "window.also_printed", "36.1..59.0 lbf.ft"), "window_misprint"),
+        (set_to("SHELF", "shims", []), "shelf_empty"),
         (set_to("PACK", "pack.oil", "dry"), "dry"),
     ],
 )
@@ -801,6 +802,7 @@ def test_a_mistaken_arrangement_is_found_out_by_the_next_series(ask: Callable[..
         ([set_to("PACK", "springs.0.free_height", "3.15 mm"), set_to("PACK", "springs.1.free_height", "3.15 mm")], "springs_set"),
         ([readings(13.0, 13.4, 12.8)], "friction_low"),
         ([readings(76.0, 77.1, 75.5)], "friction_high"),
+        ([set_to("PACK", "left.springs", []), set_to("PACK", "left.stack", "")], "spring_missing"),
     ],
 )
 def test_hints_with_evidence_and_confidence(
@@ -879,8 +881,224 @@ def test_pulls_of_a_block_are_not_converted(ask: Callable[..., Any]) -> None:
     assert "arrangement_not_converted" in codes(ask(block, set_to("PACK", "history.0.arrangement", "B"))["problems"])
 
 
+# ---------------------------------------------------------------- a cover, flats, renewed parts
+def cover(trees: Trees) -> None:
+    """One nested pair under a cover on the left; a thicker spacer makes room. 3.35 mm of room for 2.9 mm of flat springs."""
+    pack, spec = trees["PACK"], trees["SPEC"]
+    spring = {"outer_diameter": "100 mm", "inner_diameter": "65 mm", "thickness": "1.45 mm", "free_height": "2.85 mm"}
+    pack["springs"] = [{"id": "S1", **spring}, {"id": "S2", **spring}]
+    pack["left"] |= {"springs": ["S1", "S2"], "stack": "((", "shims": ["0.6 mm"]}
+    pack["right"] = {"plates": pack["right"]["plates"], "shims": []}
+    pack["space"] = {"form": "cover", "measured_with_shims": ["0.6 mm"], "edge_to_plate": "6.85 mm", "cover_boss": "3.50 mm"}
+    pack["history"][0] |= {"left": {"shims": ["0.6 mm"]}, "right": {"shims": []}}
+    spec["build"] |= {"layout": "through", "thicker_shim": "less preload", "shim_sides": ["left"]}
+    spec["springs"] = {"per_side": 2, "stack": "((", **spring}
+    spec["limits"] = {"clearance": "0.10..0.40 mm", "share_of_flat": "90 %"}
+    spec["window"] |= {"torque": "42..75 N.m"}
+    spec["window"].pop("also_printed")
+
+
+def test_under_a_cover_a_thicker_spacer_is_less(ask: Callable[..., Any]) -> None:
+    said = ask(cover)
+    assert said["play_now_mm"]["left"] == pytest.approx(0.45, abs=0.01)
+    assert [r["code"] for r in said["limits"]] == ["clearance"]
+    assert said["springs_now"]["right"] is None
+    assert with_totals(said, (0.5, 0))["torque_median_nm"] > with_totals(said, (0.7, 0))["torque_median_nm"]
+    assert said["sensitivity_nm_per_mm"]["median"] < 0
+    assert all(c["right"]["shims_mm"] == [] for c in said["candidates"])
+    assert totals(said["candidates"][0])[0] < 0.6
+
+
+def test_the_spacer_the_room_was_measured_with_counts(ask: Callable[..., Any]) -> None:
+    """0.2 mm less spacer when the room was measured, and 0.2 mm less room: the same unit."""
+
+    def other(trees: Trees) -> None:
+        trees["PACK"]["space"] |= {"measured_with_shims": ["0.4 mm"], "edge_to_plate": "6.65 mm"}
+
+    one, two = ask(cover), ask(cover, other)
+    for pair in ((0.3, 0), (0.4, 0), (0.5, 0)):
+        assert with_totals(one, pair)["torque_median_nm"] == pytest.approx(with_totals(two, pair)["torque_median_nm"], rel=0.01)
+
+
+def test_contact_flats_are_reckoned_by_their_own_law(ask: Callable[..., Any]) -> None:
+    """Flats shorten the lever: at one deflection the load is above the thinner disc's, and below the thick one's."""
+    unpulled = drop("PACK", "history")
+    flats = ask(unpulled, *(set_to("PACK", f"springs.{i}.thickness_before_flats", "2.55 mm") for i in (0, 1)))
+    thin = ask(unpulled)
+    ratio = flats["springs_now"]["left"]["load_n"] / thin["springs_now"]["left"]["load_n"]
+    assert 1.0 < ratio < (2.55 / 2.4) ** 3
+
+
+def renewed(trees: Trees) -> None:
+    """The same springs and plates under new names: a new set, a new lot, and nothing of it pulled yet."""
+    pack = trees["PACK"]
+    spring = {k: v for k, v in pack["springs"][0].items() if k != "id"}
+    old = {side: {"plates": list(pack[side]["plates"]), "springs": list(pack[side]["springs"])} for side in SIDES}
+    pack["springs"] += [{"id": "NL", **spring}, {"id": "NR", **spring}]
+    pack["plates"] += [{**row, "id": row["id"] + "n"} for row in list(pack["plates"])]
+    for side in SIDES:
+        pack["history"][0][side] |= old[side]
+        pack[side]["plates"] = [name + "n" for name in old[side]["plates"]]
+        pack[side]["springs"] = [f"N{side[0].upper()}"]
+
+
+def test_renewed_parts_open_what_was_learnt_and_keep_the_rest(ask: Callable[..., Any]) -> None:
+    pulled, fresh, unpulled = ask(), ask(renewed), ask(drop("PACK", "history"))
+    pair = (0.8, 0.8)
+    assert width(with_totals(pulled, pair)) < width(with_totals(fresh, pair)) <= width(with_totals(unpulled, pair)) * 1.05
+    assert fresh["leave_alone"] is False
+
+
+def test_new_plates_open_by_the_share_of_inner_plates(ask: Callable[..., Any]) -> None:
+    """Friction learnt from a low reading fades towards the oil's with the share of the inner plates that is new."""
+
+    def inner(count: int) -> Edit:
+        def edit(trees: Trees) -> None:
+            pack = trees["PACK"]
+            for side in SIDES:
+                names = list(pack[side]["plates"])
+                pack["history"][0][side]["plates"] = list(names)
+                for place in (1, 3, 5)[:count]:
+                    row = next(r for r in pack["plates"] if r["id"] == names[place])
+                    pack["plates"].append({**row, "id": names[place] + "n"})
+                    names[place] += "n"
+                pack[side]["plates"] = names
+
+        return edit
+
+    low = readings(33.0, 33.8, 32.7)
+    friction = [ask(low, inner(n))["friction"]["median"] for n in range(4)]
+    assert friction == sorted(friction)
+    assert friction[0] < 0.085 < friction[3]
+    outer = ask(low, _swap_outer)["friction"]["median"]
+    assert outer == pytest.approx(friction[0], rel=0.02)
+
+
+def _swap_outer(trees: Trees) -> None:
+    pack = trees["PACK"]
+    for side in SIDES:
+        names = list(pack[side]["plates"])
+        pack["history"][0][side]["plates"] = list(names)
+        row = next(r for r in pack["plates"] if r["id"] == names[2])
+        pack["plates"].append({**row, "id": names[2] + "n"})
+        names[2] += "n"
+        pack[side]["plates"] = names
+
+
+def test_other_parts_are_offered_where_shims_will_not_do(ask: Callable[..., Any]) -> None:
+    def set_springs(trees: Trees) -> None:
+        for spring in trees["PACK"]["springs"]:
+            spring["free_height"] = "3.05 mm"
+        trees["PACK"]["space"]["left"]["case_depth"] = "45.92 mm"
+        trees["PACK"]["space"]["right"]["case_depth"] = "43.92 mm"
+
+    said = ask(set_springs, readings(25.0, 25.6, 24.8))
+    assert said["feasible"] is False
+    assert "springs" in said["why_not"]
+    assert "springs_set" in codes(said["hints"])
+    assert said["parts_choices"]
+    best = said["parts_choices"][0]
+    assert set(best) >= CANDIDATE_KEYS | {"why"}
+    assert "springs" in best["left"] or "springs" in best["right"]
+    assert best["probability_lands"] > said["candidates"][0]["probability_lands"]
+
+
+def test_reversed_springs_are_seen(ask: Callable[..., Any]) -> None:
+    def pair(trees: Trees) -> None:
+        pack, spec = trees["PACK"], trees["SPEC"]
+        spring = {k: v for k, v in pack["springs"][0].items() if k != "id"}
+        pack["springs"] = [{"id": f"S{side}{i}", **spring} for side in "LR" for i in (1, 2)]
+        pack["left"] |= {"springs": ["SL1", "SL2"], "stack": "(("}
+        pack["right"] |= {"springs": ["SR1", "SR2"], "stack": "()"}
+        spec["springs"] |= {"per_side": 2, "stack": "()"}
+        for side in SIDES:
+            pack["space"][side]["case_depth"] = f"{float(pack['space'][side]['case_depth'].split()[0]) + 3.0:.2f} mm"
+
+    hints = ask(pair)["hints"]
+    assert "springs_reversed" in codes(hints)
+
+
+def test_springs_pressed_solid_are_seen(ask: Callable[..., Any]) -> None:
+    def tight(trees: Trees) -> None:
+        for side in SIDES:
+            depth = trees["PACK"]["space"][side]["case_depth"]
+            trees["PACK"]["space"][side]["case_depth"] = f"{float(depth.split()[0]) - 0.75:.2f} mm"
+
+    said = ask(tight, readings(140.0, 143.0, 139.0))
+    assert "springs_solid" in codes(said["hints"])
+    assert "share_of_flat" in codes(said["limits"])
+    assert totals(said["candidates"][0])[0] < 0.5
+
+
+def test_one_side_of_the_springs_gone_is_seen(ask: Callable[..., Any]) -> None:
+    assert "one_sided" in codes(ask(set_to("PACK", "springs.0.free_height", "3.05 mm"), readings(26.0, 26.7, 25.6))["hints"])
+
+
+def test_plates_that_run_in_are_seen(ask: Callable[..., Any]) -> None:
+    new = (set_to("PACK", "pack.plate_state", "new"), set_to("SPEC", "window.plate_state", "new"))
+    said = ask(*new, readings(60.0, 57.5, 55.8, 54.0, 52.6, 51.5), entry(0.5, 50.9, 50.1, 49.6, 49.2))
+    assert "runs_in" in codes(said["hints"])
+
+
+def test_a_card_with_both_windows_is_judged_by_breakaway(ask: Callable[..., Any]) -> None:
+    one = {"torque": "49..73 N.m", "basis": "breakaway", "arrangement": "A", "plate_state": "used"}
+    two = {"torque": "20..30 N.m", "basis": "sliding", "arrangement": "A", "plate_state": "used"}
+    assert ask(set_to("SPEC", "window", [two, one]))["candidates"][0]["torque_median_nm"] > 45
+
+
+def test_sliding_may_judge_and_breakaway_may_be_all_there_is(ask: Callable[..., Any]) -> None:
+    one = ask(set_to("SPEC", "window.basis", "sliding"))
+    two = ask(set_to("SPEC", "window.basis", "sliding"), drop("PACK", "history.0.sliding"))
+    pair = (0.8, 0.8)
+    assert with_totals(one, pair)["torque_median_nm"] < with_totals(ask(), pair)["torque_median_nm"]
+    assert with_totals(two, pair)["torque_median_nm"] == pytest.approx(with_totals(one, pair)["torque_median_nm"], rel=0.05)
+    assert width(with_totals(two, pair)) > width(with_totals(one, pair))
+
+
+def test_without_a_shelf_there_is_only_what_is_fitted(run: Run, tmp_path: Path) -> None:
+    status, out, _ = run(write_trees(tmp_path, edited(drop("PACK", "pack.shelf"))), "--json")
+    assert status in (0, 4)
+    said = json.loads(out)[0]
+    assert status == 0 or "shelf_empty" in codes(said["problems"])
+
+
+def test_a_unit_never_pulled_is_answered_for_five_pulls(ask: Callable[..., Any]) -> None:
+    """Five are taken: as wide as after nothing learnt from a series of five that tells nothing."""
+    said = ask(drop("PACK", "history"))
+    nothing = ask(set_to("PACK", "history.0.arrangement", "F"), readings(41.0, 41.1, 41.2, 41.3, 41.4))
+    pair = totals(said["candidates"][0])
+    assert width(with_totals(said, pair)) == pytest.approx(width(with_totals(nothing, pair)), rel=0.03)
+
+
+def test_a_series_converted_reads_right_at_the_middle_of_the_factor(ask: Callable[..., Any]) -> None:
+    held = set_to("PACK", "history.0.arrangement", "B")
+    inside = readings(126.0, 127.5, 125.2, 126.6, 126.2, 125.7)
+    said = ask(held, inside, set_to("PACK", "pack.arrangement", "B"))
+    assert totals(said["candidates"][0]) == (0.5, 0.5)
+    assert said["candidates"][0]["moves"] == 0
+
+
+def test_traces_count_as_pulls(ask: Callable[..., Any], run: Run, tmp_path: Path) -> None:
+    """A series given as recordings says about what its readings would say typed in."""
+    recording = Path(__file__).resolve().parents[2] / "recordings" / "as_found_low.csv"
+
+    def traces(trees: Trees) -> None:
+        row = trees["PACK"]["history"][0]
+        row.pop("breakaway")
+        row.pop("sliding")
+        row["traces"] = [str(recording)]
+
+    path = write_trees(tmp_path / "traced", edited(traces))
+    status, out, err = run(path, "--json")
+    assert status == 0, err
+    torque = json.loads(recording.with_suffix(".expected.json").read_text(encoding="utf-8"))["breakaway"]["torque_nm"]
+    assert json.loads(out)[0]["friction"]["median"] == pytest.approx(
+        ask(readings(round(torque, 1)))["friction"]["median"], rel=0.05
+    )
+
+
 # ---------------------------------------------------------------- templates and many sheets
-@pytest.mark.parametrize("what", ["spec", "shelf"])
+@pytest.mark.parametrize("what", ["pack", "spec", "shelf"])
 def test_there_is_a_template_of_each(what: str, run: Run) -> None:
     import tomllib
 
