@@ -97,6 +97,7 @@ class Step:
     """What was found at one load, magnitudes in N.m; None: the points do not show it.
 
     residual_nm        reference torque minus fitted torque, the mean
+    largest_residual_nm    the single one that is farthest from zero
     reversibility_nm   falling minus rising indication, the largest of all series
     repeatability_nm   spread of rising indications of series in one mounting, the largest
     reproducibility_nm spread of rising indications of all series, where there are several mountings
@@ -106,6 +107,7 @@ class Step:
     torque_nm: float
     indication_nm: float
     residual_nm: float
+    largest_residual_nm: float
     u_nm: float
     reversibility_nm: float | None = None
     repeatability_nm: float | None = None
@@ -118,6 +120,7 @@ class Findings:
 
     deviations_nm   residual standard deviation by degree of the polynomial, for those the points allow
     zero_return_nm  the largest zero left after a series, as indicated; None: not read
+    singles         reference torque and residual of every load, magnitudes in N.m
     """
 
     function: CalibrationFunction
@@ -125,6 +128,7 @@ class Findings:
     steps: tuple[Step, ...]
     deviations_nm: tuple[tuple[int, float], ...]
     zero_return_nm: float | None
+    singles: tuple[tuple[float, float], ...] = ()
 
 
 def examine(points: Sequence[Point], *, degree: int = 1, u_relative: float = 0.0) -> Findings:
@@ -152,7 +156,8 @@ def examine(points: Sequence[Point], *, degree: int = 1, u_relative: float = 0.0
     if not (slope > 0).all():
         raise ValueError("the fitted torque does not rise with the indication")
     steps = _steps(loads, fit, function)
-    return Findings(function, fit, steps, tuple((each, found) for each, found in tried if found is not None), zero_return)
+    deviations = tuple((each, found) for each, found in tried if found is not None)
+    return Findings(function, fit, steps, deviations, zero_return, tuple(zip(y, fit.residuals, strict=True)))
 
 
 def _try(x: Sequence[float], y: Sequence[float], degree: int) -> float | None:
@@ -210,6 +215,7 @@ def _step(group: Sequence[Point], residuals: Sequence[float], function: Calibrat
         torque_nm=torque_nm,
         indication_nm=float(np.mean([point.indication_nm for point in group])),
         residual_nm=float(np.mean(residuals)),
+        largest_residual_nm=float(max(residuals, key=abs)),
         u_nm=calibration_u(function, torque_nm).u_nm,
         reversibility_nm=max(back) if back else None,
         repeatability_nm=max(again) if again else None,
@@ -219,19 +225,29 @@ def _step(group: Sequence[Point], residuals: Sequence[float], function: Calibrat
 
 # -- class ------------------------------------------------------------------------------------------------------------------------
 
-SCHEME = "EURAMET cg-14 / DIN 51309"
-_PER_CLASS = {"reproducibility": 1.0, "repeatability": 0.5, "interpolation": 0.5, "zero return": 0.25, "reversibility": 1.25}
-"""Largest relative figures in units of the class, in percent; the zero of the range. From memory, not held against the text."""
+SCHEME = "workshop class of platepull, version 1"
+LIMITS_PER_CLASS = {"reproducibility": 1.0, "repeatability": 0.5, "interpolation": 0.5, "zero return": 0.25, "reversibility": 1.25}
+"""Largest relative figures in units of the class, in percent; the zero of the range. Our own choice, shaped like the usual schemes
+from memory; a published class needs the published table, and none is claimed."""
 CLASSES = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
 
 
 @dataclass(frozen=True, slots=True)
 class Classed:
-    """The class after the scheme, or None and why not. `figures` are the largest relative figures found, in percent."""
+    """The class after the scheme, or None. `lacks` names what the points do not show; `figures` are the largest, relative, in percent."""
 
     best: float | None
-    why: str
+    lacks: tuple[str, ...]
     figures: tuple[tuple[str, float], ...]
+
+    @property
+    def why(self) -> str:
+        """Why there is no class; empty where there is one."""
+        if self.best is not None:
+            return ""
+        if self.lacks:
+            return "the points do not show " + ", ".join(self.lacks)
+        return f"a figure exceeds the limits of class {CLASSES[-1]:g}"
 
 
 def classify(findings: Findings) -> Classed:
@@ -239,7 +255,7 @@ def classify(findings: Findings) -> Classed:
 
     The scheme wants at least five loads, two series in one mounting, another mounting, unloading, and the zero after it.
     """
-    found: dict[str, list[float]] = {name: [] for name in _PER_CLASS}
+    found: dict[str, list[float]] = {name: [] for name in LIMITS_PER_CLASS}
     for step in findings.steps:
         percent = 100 / step.indication_nm
         found["interpolation"].append(100 * abs(step.residual_nm) / step.torque_nm)
@@ -256,11 +272,11 @@ def classify(findings: Findings) -> Classed:
     if len(findings.steps) < 5:
         lacks.insert(0, "five loads")
     if lacks:
-        return Classed(None, "the points do not show " + ", ".join(lacks), figures)
+        return Classed(None, tuple(lacks), figures)
     for best in CLASSES:
-        if all(value <= _PER_CLASS[name] * best for name, value in figures):
-            return Classed(best, "", figures)
-    return Classed(None, f"a figure exceeds the limits of class {CLASSES[-1]:g}", figures)
+        if all(value <= LIMITS_PER_CLASS[name] * best for name, value in figures):
+            return Classed(best, (), figures)
+    return Classed(None, (), figures)
 
 
 # -- at the bench -----------------------------------------------------------------------------------------------------------------

@@ -1,36 +1,159 @@
-"""The certificate to read: rows for the terminal, and one page of HTML for the printed sheet."""
+"""A calibration certificate to read: a printed page, and rows for the terminal made of the same texts.
+
+Every uncertainty on it is expanded, with its coverage factor, as a reader of a certificate expects (JCGM 100, 7.2.3). The class is the
+workshop's own: its limits are printed beside it, and no published class is claimed.
+"""
 
 from __future__ import annotations
 
-import html
 from collections.abc import Iterator
 
-from analysis.sensor.calibration import SCHEME, Classed, Findings, Step
+from analysis.sensor.calibration import LIMITS_PER_CLASS, Classed, Findings, Step
 from rig.files.certificate import Certificate, classed_by_direction
-from rig.words.sentences import figure
+from rig.sheets import drawings
+from rig.sheets.blocks import Block, Columns, Drawing, Facts, Heading, Label, Line, Page, Signature, Statement, Table, Text
+from rig.sheets.phrases import Phrases
+from rig.sheets.said import PAGE_OF, joined
 
-WAY = {"forward": "first direction", "back": "other direction"}
+COVERAGE_FACTOR = 2.0
+"""k of the uncertainties on the page: about 95 % where the degrees of freedom are many (JCGM 100, 6.3.3)."""
+WAY = {"forward": "first direction", "back": "other way"}
 STANDING = (
     "Made in the workshop, with its own weights or reference; it is no certificate of an accredited laboratory. Readings taken "
     "later carry its uncertainty. Calibrate anew by the due date, and at once after an overload, a drop or a repair. "
     "The maker's manual, local rules and qualified persons decide."
 )
-_COLUMNS = ("torque", "indicated", "residual", "u", "reversibility", "repeatability", "reproducibility")
+NOT_STATED = "not stated"
+FIGURE_NAMES = {
+    "five loads": "five loads",
+    "reproducibility": "reproducibility",
+    "repeatability": "repeatability",
+    "interpolation": "residual, mean of a load",
+    "zero return": "zero left",
+    "reversibility": "reversibility",
+}
 
 
-def facts(certificate: Certificate) -> list[tuple[str, str]]:
-    """What is known of the whole, as names and values."""
-    known = (
-        ("number", certificate.number),
-        ("sensor", certificate.sensor + (f", serial {certificate.serial}" if certificate.serial else "")),
-        ("capacity", None if certificate.capacity_nm is None else f"{certificate.capacity_nm:g} N.m"),
-        ("made", certificate.made.isoformat() + (f" by {certificate.by}" if certificate.by else "")),
-        ("due", certificate.due.isoformat()),
-        ("temperature", None if certificate.temperature_c is None else f"{certificate.temperature_c:g} degC"),
-        ("reference", certificate.method),
-        ("reference's u", f"{100 * certificate.u_relative:.2g} % (standard uncertainty)"),
+def certificate_page(certificate: Certificate, phrases: Phrases, *, software: str | None = None) -> Page:
+    """The certificate as a page. The day it was made is the day that stands on it, whenever it is printed."""
+    say = phrases.say
+    by_direction = classed_by_direction(certificate)
+    blocks: list[Block] = [
+        Facts(tuple(facts(certificate, phrases))),
+        Statement("plain", say("WORKSHOP CALIBRATION"), say(STANDING)),
+    ]
+    for name, (findings, classed) in by_direction.items():
+        heads, rows = table_of(findings, phrases)
+        blocks += [
+            Heading(f"{say(WAY[name])}, {range_text(findings, phrases)}"),
+            Columns(
+                (
+                    (Table(heads, tuple(rows), "r" * len(heads), small=True),),
+                    (_residuals(findings, phrases, say(WAY[name])),),
+                ),
+                (1.62, 1.0),
+            ),
+            *(Text(line, small=True) for line in remarks(findings, classed, phrases)),
+        ]
+    blocks += [Text(line, small=True) for line in _legend(phrases)]
+    blocks.append(Signature((say("day, by whom"), say("checked by"))))
+    return Page(
+        title=say("Calibration of a torque sensor"),
+        subtitle=_sensor(certificate, phrases),
+        right=joined(
+            certificate.workshop or say("workshop not stated"),
+            say("certificate {number}", number=certificate.number),
+            say("made {day}", day=certificate.made.isoformat()),
+            say("due {day}", day=certificate.due.isoformat()),
+        ),
+        blocks=tuple(blocks),
+        foot=say("Workshop calibration, no certificate of an accredited laboratory.") + (f" {software}" if software else ""),
+        page_of=say(PAGE_OF),
     )
-    return [(name, value) for name, value in known if value is not None]
+
+
+def sheet_lines(certificate: Certificate, phrases: Phrases | None = None) -> Iterator[str]:
+    """The certificate as rows to print on a terminal."""
+    phrases = phrases or Phrases()
+    say = phrases.say
+    named = [(say("certificate"), certificate.number), (say("made"), certificate.made.isoformat())]
+    rows = [*named, (say("due"), certificate.due.isoformat()), *facts(certificate, phrases)]
+    width = max(len(name) for name, _ in rows) + 2
+    for name, value in rows:
+        yield f"{name:<{width}}{value}"
+    for name, (findings, classed) in classed_by_direction(certificate).items():
+        yield ""
+        yield f"{say(WAY[name])}, {range_text(findings, phrases)}; {phrases.torque_unit()}"
+        heads, cells = table_of(findings, phrases)
+        widths = [max(map(len, column)) + 2 for column in zip(heads, *cells, strict=True)]
+        for row in (heads, *cells):
+            yield "".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True))
+        yield from (f"  {line}" for line in remarks(findings, classed, phrases))
+
+
+# -- the texts --------------------------------------------------------------------------------------------------------------------
+
+
+def _sensor(certificate: Certificate, phrases: Phrases) -> str:
+    serial = certificate.serial
+    return certificate.sensor + (f", {phrases.say('no. {serial}', serial=serial)}" if serial else "")
+
+
+def facts(certificate: Certificate, phrases: Phrases) -> list[tuple[str, str]]:
+    """What is known of the whole, as names and values; what a reader needs and nobody stated is said to be missing."""
+    say = phrases.say
+    relative = phrases.number(100 * COVERAGE_FACTOR * certificate.u_relative, 2)
+    capacity = None if certificate.capacity_nm is None else phrases.torque(certificate.capacity_nm)
+    temperature = None if certificate.temperature_c is None else phrases.temperature(certificate.temperature_c)
+    measured = certificate.measured or certificate.made
+    return [
+        (say("sensor"), _sensor(certificate, phrases)),
+        (say("measured on"), measured.isoformat()),
+        (say("capacity"), capacity or say(NOT_STATED)),
+        (say("temperature"), temperature or say(NOT_STATED)),
+        (say("reference"), certificate.method),
+        (say("weights or reference no."), certificate.identity or say(NOT_STATED)),
+        (say("U of the reference torque"), say("{share} % of it (k = 2)", share=relative)),
+        (say("by"), certificate.by or say(NOT_STATED)),
+    ]
+
+
+def range_text(findings: Findings, phrases: Phrases) -> str:
+    """The calibrated range, in words."""
+    low, high = (phrases.torque(end) for end in (findings.function.low_nm, findings.function.high_nm))
+    return phrases.say("calibrated from {low} to {high}", low=low, high=high)
+
+
+def table_of(findings: Findings, phrases: Phrases) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Heads and rows of one direction: a row a load."""
+    say = phrases.say
+    heads = (
+        say("torque"),
+        say("indicated"),
+        say("residual, mean"),
+        say("largest single"),
+        "U (k = 2)",
+        say("reversibility"),
+        say("repeatability"),
+        say("reproducibility"),
+    )
+    return heads, [_cells(step, phrases) for step in findings.steps]
+
+
+def _cells(step: Step, phrases: Phrases) -> tuple[str, ...]:
+    def figure(value_nm: float | None) -> str:
+        return "–" if value_nm is None else phrases.number(value_nm * phrases.torque_scale(), 3)
+
+    return (
+        figure(step.torque_nm),
+        figure(step.indication_nm),
+        figure(step.residual_nm),
+        figure(step.largest_residual_nm),
+        figure(COVERAGE_FACTOR * step.u_nm),
+        figure(step.reversibility_nm),
+        figure(step.repeatability_nm),
+        figure(step.reproducibility_nm),
+    )
 
 
 def function_text(findings: Findings) -> str:
@@ -41,64 +164,95 @@ def function_text(findings: Findings) -> str:
     return "T = " + " + ".join(terms).replace("+ -", "- ")
 
 
-def class_text(classed: Classed) -> str:
-    """The class, or why there is none."""
+def class_text(classed: Classed, phrases: Phrases) -> str:
+    """The workshop's class with its limits, or why there is none."""
+    say = phrases.say
     if classed.best is None:
-        return f"no class: {classed.why}"
-    return f"class {classed.best:g} after {SCHEME} (indicative: by limits kept from memory)"
+        lacks = ", ".join(say(FIGURE_NAMES[name]) for name in classed.lacks)
+        return (
+            say("no workshop class: the points do not show {lacks}", lacks=lacks) if lacks else say("no workshop class: too coarse")
+        )
+    limits = ", ".join(
+        f"{say(FIGURE_NAMES[name])} {phrases.number(share * classed.best, 3)} %" for name, share in LIMITS_PER_CLASS.items()
+    )
+    best = phrases.number(classed.best, 2)
+    return say("workshop class {best} (ours, no published one): none beyond {limits}", best=best, limits=limits)
 
 
-def remarks(findings: Findings, classed: Classed) -> list[str]:
+def remarks(findings: Findings, classed: Classed, phrases: Phrases) -> list[str]:
     """What stands under the table of one direction."""
-    tried = ", ".join(f"{degree}: {figure(deviation)} N.m" for degree, deviation in findings.deviations_nm)
-    zero = "" if findings.zero_return_nm is None else f"; zero left after a series: {figure(findings.zero_return_nm)} N.m"
+    say = phrases.say
+    unit, scale = phrases.torque_unit(), phrases.torque_scale()
+
+    def figure(value_nm: float) -> str:
+        return f"{phrases.number(value_nm * scale, 3)} {unit}"
+
+    tried = ", ".join(f"{degree}: {figure(deviation)}" for degree, deviation in findings.deviations_nm)
+    zero = (
+        "" if findings.zero_return_nm is None else say("; zero left after a series: {zero}", zero=figure(findings.zero_return_nm))
+    )
+    largest = figure(max((abs(residual) for residual in findings.fit.residuals), default=0.0))
+    scatter = say(
+        "scatter about it {scatter} (standard deviation, {n} degrees of freedom), largest single residual {largest}",
+        scatter=figure(findings.fit.deviation),
+        n=findings.fit.degrees_of_freedom,
+        largest=largest,
+    )
     return [
-        f"{function_text(findings)}, x the indication in N.m counted from rest, both as magnitudes",
-        f"scatter about it {figure(findings.fit.deviation)} N.m, {findings.fit.degrees_of_freedom} degrees of freedom{zero}",
-        f"scatter by degree of the polynomial, {tried}",
-        class_text(classed),
+        say("{function}, x the indication in N.m counted from rest, both as magnitudes", function=function_text(findings)),
+        scatter + zero,
+        say("scatter by degree of the polynomial, {tried}", tried=tried),
+        class_text(classed, phrases),
     ]
 
 
-def _cells(step: Step) -> tuple[str, ...]:
-    found = (step.torque_nm, step.indication_nm, step.residual_nm, step.u_nm)
-    spreads = (step.reversibility_nm, step.repeatability_nm, step.reproducibility_nm)
-    return tuple(f"{round(value, 3) + 0.0:.3f}" for value in found) + tuple(
-        "-" if value is None else f"{value:.3f}" for value in spreads
+def _legend(phrases: Phrases) -> list[str]:
+    say = phrases.say
+    return [
+        say(
+            "Torques in {unit}. U (k = 2): expanded uncertainty of a later reading at that torque, about 95 %; it holds the reference, "
+            "the fit, reversibility, repeatability and the zero. Residual: reference less fitted torque. Spreads are the largest found.",
+            unit=phrases.torque_unit(),
+        ),
+        say("Outside the calibrated range, and in a direction without a table, nothing is calibrated: readings there say so."),
+    ]
+
+
+# -- the residuals as a picture ---------------------------------------------------------------------------------------------------
+
+MARK_MM = 0.9
+"""Half the length of a cross."""
+HEAD_ROOM = 1.25
+"""The axis ends this much beyond the largest residual and U."""
+
+
+def _residuals(findings: Findings, phrases: Phrases, way: str) -> Drawing:
+    """Every single residual as a cross, with U (k = 2) as a band: what a mean would hide is seen."""
+    say, scale = phrases.say, phrases.torque_scale()
+    steps = findings.steps
+    band = [COVERAGE_FACTOR * step.u_nm * scale for step in steps]
+    singles = [(torque * scale, residual * scale) for torque, residual in findings.singles]
+    most = max([*band, *(abs(residual) for _, residual in singles)], default=1.0) * HEAD_ROOM or 1.0
+    frame = drawings.Frame(62.0, 40.0, (0.0, findings.function.high_nm * scale * 1.05), (-most, most), left_mm=12.0)
+    title = say("residuals, {way}", way=way)
+    empty = drawings.plot(
+        frame,
+        [],
+        title=title,
+        x_label=say("torque [{unit}]", unit=phrases.torque_unit()),
+        y_label=say("residual [{unit}]", unit=phrases.torque_unit()),
+        band=None,
+        tick_text={tick: phrases.number(tick, 3 if most < 0.1 else 2) for tick in drawings.nice_ticks(-most, most)},
+        alt=say("Residuals of every point against torque, with U as a band."),
     )
-
-
-def sheet_lines(certificate: Certificate) -> Iterator[str]:
-    """The certificate as rows to print."""
-    for name, value in facts(certificate):
-        yield f"{name:<14}{value}"
-    for name, (findings, classed) in classed_by_direction(certificate).items():
-        yield ""
-        yield f"{WAY[name]}, N.m"
-        yield "".join(f"{column:>17}" if i > 3 else f"{column:>11}" for i, column in enumerate(_COLUMNS))
-        for step in findings.steps:
-            yield "".join(f"{cell:>17}" if i > 3 else f"{cell:>11}" for i, cell in enumerate(_cells(step)))
-        yield from (f"  {line}" for line in remarks(findings, classed))
-
-
-_TABLE = "<table border='1' style='border-collapse: collapse; border-color: #999999' cellpadding='5' width='100%'>"
-
-
-def sheet_html(certificate: Certificate) -> str:
-    """One page of HTML, of the kind a text document of Qt lays out."""
-    named = (f"<tr><td><b>{html.escape(name)}</b></td><td>{html.escape(value)}</td></tr>" for name, value in facts(certificate))
-    parts = ["<h2>Calibration of a torque sensor</h2><table cellpadding='4'>", *named, "</table>"]
-    for name, (findings, classed) in classed_by_direction(certificate).items():
-        heads = "".join(f"<th align='right'>{column}</th>" for column in _COLUMNS)
-        rows = ("".join(f"<td align='right'>{cell}</td>" for cell in _cells(step)) for step in findings.steps)
-        lines = "<br>".join(html.escape(line) for line in remarks(findings, classed))
-        parts += [
-            f"<h3>{WAY[name]}</h3>",
-            _TABLE,
-            f"<tr>{heads}</tr>",
-            *(f"<tr>{row}</tr>" for row in rows),
-            f"</table><p>{lines}</p>",
+    corners = [frame.at(step.torque_nm * scale, u) for step, u in zip(steps, band, strict=True)]
+    corners += [frame.at(step.torque_nm * scale, -u) for step, u in reversed(list(zip(steps, band, strict=True)))]
+    shapes: list[Line | Label] = [Line(tuple(corners), width_pt=0, fill="band")] if len(steps) > 1 else []
+    shapes += empty.shapes
+    for torque, residual in singles:
+        x, y = frame.at(torque, residual)
+        shapes += [
+            Line(((x - MARK_MM, y - MARK_MM), (x + MARK_MM, y + MARK_MM)), width_pt=0.6, ink="first"),
+            Line(((x - MARK_MM, y + MARK_MM), (x + MARK_MM, y - MARK_MM)), width_pt=0.6, ink="first"),
         ]
-    parts.append("<p>All in N.m; u: standard uncertainty of a later reading at that torque; spreads are the largest found.</p>")
-    parts.append(f"<p>{html.escape(STANDING)}</p><p><br>Date and signature: ______________________________</p>")
-    return "<html><body>" + "".join(parts) + "</body></html>"
+    return Drawing(empty.width_mm, empty.height_mm, empty.alt, tuple(shapes))

@@ -63,8 +63,8 @@ class Phrases:
         if not expanded_u:
             return self.number(value, 2)
         spread = rounded_up(expanded_u)
-        places = max(0, -int(Decimal(spread).as_tuple().exponent))
-        return f"{self.number(value, places)} ± {self._marked(spread)}"
+        places = 1 - Decimal(spread).adjusted()
+        return f"{self.number(round(value, places), max(0, places))} ± {self._marked(spread)}"
 
     # -- quantities ---------------------------------------------------------------------------------------------------------------
 
@@ -79,9 +79,10 @@ class Phrases:
         value = from_si(torque_nm, self.unit, "torque")
         if not expanded_u_nm:
             return self.number(value, 1 if abs(value) < 200 else 0)
-        return self.with_u(value, expanded_u_nm * self._torque_scale())
+        return self.with_u(value, expanded_u_nm * self.torque_scale())
 
-    def _torque_scale(self) -> float:
+    def torque_scale(self) -> float:
+        """What turns N.m into the printed unit."""
         return 1 / scale_to_si(self.unit, "torque").factor
 
     def torque(self, torque_nm: float | None, expanded_u_nm: float | None = None) -> str:
