@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from analysis.judgement import Verdict
 from rig.book.book import JobLine
 from rig.book.events import Kind
 from rig.book.gates import Gate, gate, last_change, plate_state
@@ -159,6 +160,20 @@ def _series(series: JobSeries) -> dict[str, Any]:
         "chatter_assessable": sum(pull.chattering is not None for pull in series.pulls),
         "verdict": None if verdict is None else str(verdict.state),
         "probability_in_window": None if verdict is None else verdict.probability_in_window,
+        **_verdict(verdict),
+    }
+
+
+def _verdict(verdict: Verdict | None) -> dict[str, Any]:
+    """What a sheet says beside the state of a verdict."""
+    deciding = None if verdict is None else verdict.deciding
+    return {
+        "value_nm": None if verdict is None else verdict.value_nm,
+        "verdict_u_nm": None if verdict is None else verdict.expanded_u_nm,
+        "coverage_factor": None if verdict is None else verdict.coverage_factor,
+        "deciding": None if deciding is None else asdict(deciding),
+        "held_nothing": verdict is not None and verdict.held_nothing,
+        "missing": [] if verdict is None else [str(code) for code in verdict.missing],
     }
 
 

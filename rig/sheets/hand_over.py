@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.judgement import Missing
 from analysis.units import in_unit
 from analysis.window import Basis, Window
 from rig.files.pull_file import Recording
@@ -31,6 +32,7 @@ from rig.sheets.blocks import (
 )
 from rig.sheets.phrases import Phrases
 from rig.sheets.said import ARRANGEMENT, CAUTIONS, FOOT, PAGE_OF, STANDING, STATE, TONE, additive_of, day_of, joined, known
+from rig.words.verdicts import MISSING
 
 AS_FOUND = "as found"
 """The phase of the pulls before anything was changed, as the metadata have it."""
@@ -131,6 +133,8 @@ def _head(job: Mapping[str, Any], phrases: Phrases) -> Facts:
 
 def value_of(series: Mapping[str, Any]) -> float | None:
     """The torque a series is judged by; None where none was read."""
+    if series.get("value_nm") is not None:
+        return float(series["value_nm"])
     value = series.get("sliding_nm" if series.get("basis") == Basis.SLIDING else "breakaway_nm")
     return None if value is None else float(value)
 
@@ -143,30 +147,60 @@ def _outcome(final: Mapping[str, Any] | None, window: Window | None, job: Mappin
         return [Statement("open", say("NO FINAL PULL"), nothing)]
     state = str(final.get("verdict") or "no_window")
     name = say("Pack sliding torque") if final.get("basis") == Basis.SLIDING else say("Pack breakaway torque")
-    value, expanded_u, u = value_of(final), final.get("expanded_u_nm"), final.get("u_nm")
-    sentences = [
-        say("{name} {torque}, mean of {n} pulls.", name=name, torque=phrases.torque(value, expanded_u), n=final.get("n", 0))
-    ]
+    torque = torque_text(final, phrases)
+    sentences = [say("{name} {torque}, mean of {n} pulls.", name=name, torque=torque, n=final.get("n", 0))]
     if window is not None:
         page = _page_of_card(job)
         limits = phrases.window(window.low_nm, window.high_nm, "torque")
         against = say("Window {limits}", limits=limits) + (f" ({page})." if page else ".")
         sentences.append(against)
+    sentences += _deciding(final, phrases)
     probability = final.get("probability_in_window")
     if probability is not None:
         sentences.append(say("Probability in the window: {share}.", share=phrases.percent(float(probability))))
     if state == "undecided" and probability is not None and float(probability) >= SETTLED:
         sentences.append(say("It reads in the window; the limit lies within the uncertainty."))
     blocks: list[Block] = [Statement(_tone(state), say(STATE.get(state, state)), " ".join(sentences))]
-    if expanded_u and u:
-        k = phrases.number(float(expanded_u) / float(u), 2)
+    missing = [f"{say(MISSING[Missing(code)])}." for code in final.get("missing") or () if code in set(Missing)]
+    if missing:
+        blocks.append(Text(" ".join(text[0].upper() + text[1:] for text in missing)))
+    k = _coverage_factor(final)
+    if k is not None:
         rule = say(
             "± is the expanded uncertainty of the unit's mean, k = {k}, about 95 %; it holds scatter from pull to pull and sensor. "
             "Decision rule: guarded acceptance, in the window only where the whole of ± lies in it (JCGM 106, 8.3).",
-            k=k,
+            k=phrases.number(k, 2),
         )
         blocks.append(Text(rule, small=True))
     return blocks
+
+
+def torque_text(series: Mapping[str, Any], phrases: Phrases) -> str:
+    """The torque of a series as it was judged, with its uncertainty; in words where nothing held or the sensor ended."""
+    say = phrases.say
+    if series.get("held_nothing"):
+        return say("none: the unit turned freely")
+    torque = phrases.torque(value_of(series), series.get("verdict_u_nm") or series.get("expanded_u_nm"))
+    at_least = Missing.LOWER_BOUND in (series.get("missing") or ())
+    return say("at least {torque}", torque=torque) if at_least else torque
+
+
+def _deciding(series: Mapping[str, Any], phrases: Phrases) -> list[str]:
+    """The direction that stands worse, where it is not the mean that decides."""
+    deciding = series.get("deciding") or {}
+    value = deciding.get("value_nm")
+    if value is None or value == series.get("value_nm"):
+        return []
+    way = phrases.say("first direction") if deciding.get("direction") == 1 else phrases.say("other way")
+    torque = phrases.torque(value, deciding.get("expanded_u_nm"))
+    return [phrases.say("The direction that stands worse decides: {way}, {torque}.", way=way, torque=torque)]
+
+
+def _coverage_factor(series: Mapping[str, Any]) -> float | None:
+    expanded_u, u = series.get("expanded_u_nm"), series.get("u_nm")
+    if series.get("coverage_factor"):
+        return float(series["coverage_factor"])
+    return float(expanded_u) / float(u) if expanded_u and u else None
 
 
 def _tone(state: str) -> Tone:

@@ -8,7 +8,7 @@ from typing import Any
 from analysis.window import Window
 from rig.sheets.annex import shims_of
 from rig.sheets.blocks import Facts, Page, Statement
-from rig.sheets.hand_over import as_found_and_final, oil_filled, value_of
+from rig.sheets.hand_over import as_found_and_final, oil_filled, torque_text
 from rig.sheets.phrases import Phrases
 from rig.sheets.said import STATE, TONE, day_of, joined, known
 
@@ -23,7 +23,7 @@ def label(job: Mapping[str, Any], phrases: Phrases, *, window: Window | None, pr
     state = "no_window" if final is None else str(final.get("verdict") or "no_window")
     sentence = say("There is no pull of the unit as it goes out; nothing is said of it here.")
     if final is not None:
-        torque = phrases.torque(value_of(final), final.get("expanded_u_nm"))
+        torque = torque_text(final, phrases)
         sentence = say("{torque}, arrangement {code}", torque=torque, code=final.get("arrangement") or "–")
         if window is not None:
             sentence += "; " + say("window {limits}", limits=phrases.window(window.low_nm, window.high_nm, "torque"))
