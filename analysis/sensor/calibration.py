@@ -234,7 +234,10 @@ CLASSES = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
 
 @dataclass(frozen=True, slots=True)
 class Classed:
-    """The class after the scheme, or None. `lacks` names what the points do not show; `figures` are the largest, relative, in percent."""
+    """The class after the scheme, or None.
+
+    `lacks` names what the points do not show; `figures` are the largest, relative, in percent.
+    """
 
     best: float | None
     lacks: tuple[str, ...]

@@ -14,6 +14,7 @@ from typing import Annotated, Final, Literal, Self
 from analysis.errors import quoted
 from analysis.sensor.dead_weight import NORMAL_GRAVITY_U, Arm, normal_gravity
 from analysis.units import split_quantity, to_si
+from rig.errors import CertificateError
 from rig.files.certificate import Certificate
 from rig.files.document import read_document
 from rig.files.fields import (
@@ -30,7 +31,6 @@ from rig.files.fields import (
     Share,
     TemperatureC,
     TorqueNm,
-    Words,
     between,
     built_in,
     says,
@@ -47,26 +47,30 @@ GRAVITY_ON_EARTH: Final = (9.7, 9.9)
 _LOADS = 'a rising list of loads in quotes, such as ["{}"]; zero is always taken'
 
 TEMPLATE = """\
-# A calibration of the torque sensor. Fill in, take the points, then:  platepull calibrate THIS.toml
+# A calibration of the torque sensor. Fill in what is empty, take the points, then:  platepull calibrate THIS.toml
 # With  --device PROFILE.toml  the points are taken at the bench, one load after the other.
 [certificate]
-number = "2026-1"
-sensor = "bench 1"
-serial = "0042"                # as on its plate
-capacity = "200 N.m"
-by = "T.W."
-temperature = "21 degC"
+number = ""                    # such as "2026-1"
+workshop = ""                  # such as "Quillfen Gearworks"
+sensor = ""                    # such as "bench 1"
+serial = ""                    # such as "0042"
+capacity = ""                  # such as "200 N.m"
+by = ""                        # such as "T.W."
+temperature = ""               # such as "21 degC"
 points = "points.csv"          # beside this file; columns: mass [kg] (or torque [N.m]), indication [N.m]
+# measured = 2026-11-24        # the day of the points, where it is not that of the certificate
 # made = 2026-11-25            # else the day of the certificate
 # months = 12                  # until the next one
 # degree = 1                   # 1: a straight line through zero; 2 or 3 where its residuals show a bend
 
-[weights]                      # dead weights on a level arm; or a section [reference] with  name  and  expanded_u = "0.2%"
-arm = "500 mm"                 # from the sensor's axis to where the weight hangs
-arm_within = "0.5 mm"          # limits either way, every value between them as likely
-level_within = "2 deg"
-masses_within = "0.1%"
-latitude = "52 deg"            # north or south; with height = "60 m"; or instead of both  gravity = "9.8125 m/s^2"
+[weights]                      # dead weights on a level arm; or [reference] with  name, identity, expanded_u = "0.2%"
+identity = ""                  # such as "set 3, discs 1 to 5, weighed 2025-11"
+arm = ""                       # such as "500 mm"
+arm_within = ""                # such as "0.5 mm"
+level_within = ""              # such as "2 deg"
+masses_within = ""             # such as "0.1%"
+latitude = ""                  # such as "52 deg"
+# height = "60 m"              # above the sea; or instead of latitude and height  gravity = "9.8125 m/s^2"
 loads = ["2 kg", "4 kg", "6 kg", "8 kg", "10 kg"]
 
 [run]                          # used with --device: each series goes from zero up, down, and back to zero
@@ -74,6 +78,7 @@ directions = "both"            # or "first", "other"
 mountings = 1                  # in so many positions of the sensor
 series = 2                     # in each position
 """
+"""What only the workshop knows is empty, so that nobody's template becomes a certificate: an empty key is refused by its name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,18 +182,21 @@ class ReferenceU(FromText):
 
 class _Head(Closed, frozen=True, kw_only=True):
     number: Annotated[Name, says("the certificate's number, in quotes")]
+    workshop: Annotated[Name, says("whose calibration it is, name and place")] | None = None
     sensor: Annotated[Name, says("the sensor's name")]
-    serial: Annotated[Words, says("a text, as on the sensor's plate")] | None = None
+    serial: Annotated[Name, says("a text, as on the sensor's plate")] | None = None
     capacity: CapacityNm | None = None
     by: Annotated[Name, says("initials")] | None = None
     temperature: TemperatureC | None = None
     points: Annotated[Name, says('the file of the points, such as "points.csv"')] = Name("points.csv")
+    measured: Day | None = None
     made: Day | None = None
     months: Annotated[int, between(1, 60)] = MONTHS
     degree: Annotated[int, between(1, 3)] = 1
 
 
 class _Weights(Closed, frozen=True, kw_only=True):
+    identity: Annotated[Name, says("which weights: their numbers, where and when they were weighed")] | None = None
     arm: LengthM
     arm_within: WithinM
     level_within: WithinDeg
@@ -228,6 +236,7 @@ class _Weights(Closed, frozen=True, kw_only=True):
 
 class _Reference(Closed, frozen=True, kw_only=True):
     name: Annotated[Name, says("the reference sensor's name and certificate")]
+    identity: Annotated[Name, says("the reference's number and certificate")] | None = None
     expanded_u: ReferenceU
     loads: Annotated[tuple[ReferenceTorqueNm, ...], says(_LOADS.format("20 N.m"))] = ()
 
@@ -271,12 +280,20 @@ def _must_rise(loads: Sequence[float], example: str) -> None:
 
 
 def load_plan(path: Path, today: date) -> Plan:
-    """Read a plan; `today` is the day of the certificate where the plan names none. Raises FileError or DocumentError."""
+    """Read a plan; `today` is the day of the certificate where the plan names none.
+
+    Raises
+    ------
+    FileError, DocumentError, CertificateError
+    """
     missing = "check the path; 'platepull calibrate --template' prints a plan to fill in"
     plan = read_document(path, _Plan, "plan", if_missing=missing).value
     head, source = plan.certificate, plan.weights or plan.reference
     assert source is not None
     reference, made = source.reference(), head.made or today
+    if head.measured is not None and head.measured > made:
+        what = f"the points are of {head.measured}, after the certificate of {made}"
+        raise CertificateError(what, where=str(path), remedy="correct the days, or leave 'made' out")
     draft = Certificate(
         number=built_in(head.number),
         made=built_in(made),
@@ -287,6 +304,9 @@ def load_plan(path: Path, today: date) -> Plan:
         degree=head.degree,
         points=(),
         serial=built_in(head.serial),
+        workshop=built_in(head.workshop),
+        identity=built_in(source.identity),
+        measured=built_in(head.measured),
         capacity_nm=built_in(head.capacity),
         by=built_in(head.by),
         temperature_c=built_in(head.temperature),

@@ -75,13 +75,19 @@ def _file_name(number: str) -> str:
 
 def _print_sheet(path: Path, certificate: Certificate) -> None:
     """The certificate is made with or without its sheet: what is missing for it is said, and how to get it."""
-    from rig.sheets.certificate import sheet_html
+    from importlib.metadata import version
 
+    from rig.settings import load_settings
+    from rig.sheets.certificate import certificate_page
+    from rig.sheets.phrases import Phrases
+    from rig.sheets.printing import write_pdf
+
+    settings = load_settings()
+    phrases = Phrases(settings.language or "en")
     try:
-        from rig.window.qt.sheet import write_pdf
-
-        write_pdf(path, f"Calibration {certificate.number}", sheet_html(certificate))
-    except (ImportError, BenchError) as fault:
+        page = certificate_page(certificate, phrases, software=f"platepull {version('platepull')}")
+        write_pdf(path, page, language=phrases.language, day=certificate.made)
+    except BenchError as fault:
         print(f"no printed sheet: {fault}", file=sys.stderr)
     else:
         print(f"written: {path}")

@@ -40,6 +40,7 @@ class Certificate:
     degree             of the polynomial through zero
     points             as they were taken, both directions
     forward, back      the functions in use
+    workshop, identity, measured   whose it is, which weights or which reference, the day of the points (else that it was made)
     """
 
     number: str
@@ -56,6 +57,9 @@ class Certificate:
     capacity_nm: float | None = None
     by: str | None = None
     temperature_c: float | None = None
+    workshop: str | None = None
+    identity: str | None = None
+    measured: date | None = None
 
     def on(self, day: date) -> Calibration:
         """The certificate as it counts for a pull of that day."""
@@ -157,6 +161,9 @@ class _Certificate(Closed, frozen=True, kw_only=True):
     capacity_nm: Annotated[float, between(bounds.CAPACITY_LEAST_NM, bounds.TORQUE_MOST_NM)] | None = None
     by: Words | None = None
     temperature_c: Annotated[float, between(*bounds.TEMPERATURE_C)] | None = None
+    workshop: Words | None = None
+    identity: Words | None = None
+    measured: Day | None = None
     forward: FunctionTerms | None = None
     back: FunctionTerms | None = None
     findings: Any = None
@@ -184,6 +191,9 @@ class _Certificate(Closed, frozen=True, kw_only=True):
             capacity_nm=self.capacity_nm,
             by=built_in(self.by),
             temperature_c=self.temperature_c,
+            workshop=built_in(self.workshop),
+            identity=built_in(self.identity),
+            measured=built_in(self.measured),
         )
 
 
@@ -200,9 +210,10 @@ def to_document(certificate: Certificate) -> dict[str, Any]:
     return {
         "kind": KIND,
         "version": VERSION,
-        **{name: value for name, value in own.items() if name not in ("points", "made", "due", *WAYS)},
+        **{name: value for name, value in own.items() if name not in ("points", "made", "due", "measured", *WAYS)},
         "made": certificate.made.isoformat(),
         "due": certificate.due.isoformat(),
+        "measured": None if certificate.measured is None else certificate.measured.isoformat(),
         **{name: None if function is None else function_document(function) for name, function in functions.items()},
         "findings": {
             name: _findings_document(findings, classed) for name, (findings, classed) in classed_by_direction(certificate).items()

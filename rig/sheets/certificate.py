@@ -1,7 +1,7 @@
 """A calibration certificate to read: a printed page, and rows for the terminal made of the same texts.
 
-Every uncertainty on it is expanded, with its coverage factor, as a reader of a certificate expects (JCGM 100, 7.2.3). The class is the
-workshop's own: its limits are printed beside it, and no published class is claimed.
+Every uncertainty on it is expanded, with its coverage factor, as a reader of a certificate expects (JCGM 100, 7.2.3). The class is
+the workshop's own: its limits are printed beside it, and no published class is claimed.
 """
 
 from __future__ import annotations
@@ -46,14 +46,14 @@ def certificate_page(certificate: Certificate, phrases: Phrases, *, software: st
         heads, rows = table_of(findings, phrases)
         blocks += [
             Heading(f"{say(WAY[name])}, {range_text(findings, phrases)}"),
+            Table(heads, tuple(rows), "r" * len(heads), small=True),
             Columns(
                 (
-                    (Table(heads, tuple(rows), "r" * len(heads), small=True),),
+                    tuple(Text(line, small=True) for line in remarks(findings, classed, phrases)),
                     (_residuals(findings, phrases, say(WAY[name])),),
                 ),
                 (1.62, 1.0),
             ),
-            *(Text(line, small=True) for line in remarks(findings, classed, phrases)),
         ]
     blocks += [Text(line, small=True) for line in _legend(phrases)]
     blocks.append(Signature((say("day, by whom"), say("checked by"))))
@@ -156,12 +156,12 @@ def _cells(step: Step, phrases: Phrases) -> tuple[str, ...]:
     )
 
 
-def function_text(findings: Findings) -> str:
+def function_text(findings: Findings, phrases: Phrases) -> str:
     """The function in use, as it is applied."""
     terms = [
         f"{value:.6g} x" + ("" if power == 1 else f"^{power}") for power, value in enumerate(findings.function.coefficients, 1)
     ]
-    return "T = " + " + ".join(terms).replace("+ -", "- ")
+    return "T = " + phrases.marked(" + ".join(terms).replace("+ -", "- "))
 
 
 def class_text(classed: Classed, phrases: Phrases) -> str:
@@ -173,9 +173,9 @@ def class_text(classed: Classed, phrases: Phrases) -> str:
             say("no workshop class: the points do not show {lacks}", lacks=lacks) if lacks else say("no workshop class: too coarse")
         )
     limits = ", ".join(
-        f"{say(FIGURE_NAMES[name])} {phrases.number(share * classed.best, 3)} %" for name, share in LIMITS_PER_CLASS.items()
+        f"{say(FIGURE_NAMES[name])} {phrases.marked(f'{share * classed.best:g}')} %" for name, share in LIMITS_PER_CLASS.items()
     )
-    best = phrases.number(classed.best, 2)
+    best = phrases.marked(f"{classed.best:g}")
     return say("workshop class {best} (ours, no published one): none beyond {limits}", best=best, limits=limits)
 
 
@@ -199,7 +199,7 @@ def remarks(findings: Findings, classed: Classed, phrases: Phrases) -> list[str]
         largest=largest,
     )
     return [
-        say("{function}, x the indication in N.m counted from rest, both as magnitudes", function=function_text(findings)),
+        say("{function}, x the indication in N.m counted from rest, both as magnitudes", function=function_text(findings, phrases)),
         scatter + zero,
         say("scatter by degree of the polynomial, {tried}", tried=tried),
         class_text(classed, phrases),
@@ -210,8 +210,9 @@ def _legend(phrases: Phrases) -> list[str]:
     say = phrases.say
     return [
         say(
-            "Torques in {unit}. U (k = 2): expanded uncertainty of a later reading at that torque, about 95 %; it holds the reference, "
-            "the fit, reversibility, repeatability and the zero. Residual: reference less fitted torque. Spreads are the largest found.",
+            "Torques in {unit}. U (k = 2): expanded uncertainty of a later reading at that torque, about 95 %; it holds the "
+            "reference, the fit, reversibility, repeatability and the zero. Residual: reference less fitted torque. Spreads are "
+            "the largest found.",
             unit=phrases.torque_unit(),
         ),
         say("Outside the calibrated range, and in a direction without a table, nothing is calibrated: readings there say so."),

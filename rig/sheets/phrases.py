@@ -52,9 +52,10 @@ class Phrases:
         text = f"{value:{'+' if sign else ''}.{digits}f}"
         if float(text) == 0:
             text = f"{0:.{digits}f}"
-        return self._marked(text)
+        return self.marked(text)
 
-    def _marked(self, text: str) -> str:
+    def marked(self, text: str) -> str:
+        """A number's text with the language's decimal mark and a true minus."""
         text = text.replace("-", "−")
         return text.replace(".", ",") if self.language == "de" else text
 
@@ -64,7 +65,7 @@ class Phrases:
             return self.number(value, 2)
         spread = rounded_up(expanded_u)
         places = 1 - Decimal(spread).adjusted()
-        return f"{self.number(round(value, places), max(0, places))} ± {self._marked(spread)}"
+        return f"{self.number(round(value, places), max(0, places))} ± {self.marked(spread)}"
 
     # -- quantities ---------------------------------------------------------------------------------------------------------------
 

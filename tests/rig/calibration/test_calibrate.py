@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 import unicodedata
 from dataclasses import replace
 from datetime import date, timedelta
@@ -21,16 +22,18 @@ from rig.calibration.point_taker import PointTaker, Stopped
 from rig.calibration.points import points_header, points_row, read_points
 from rig.cli import main
 from rig.errors import CertificateError, DocumentError, SheetError
-from rig.files.certificate import read_certificate
-from rig.sheets.certificate import sheet_html, sheet_lines
-from rig.window.qt.sheet import write_pdf
-
-pytestmark = pytest.mark.usefixtures("qapp")  # a sheet needs fonts, and windows of other tests an application of their own kind
+from rig.files.certificate import certified, read_certificate, to_document
+from rig.sheets.blocks import plain
+from rig.sheets.certificate import certificate_page, sheet_lines
+from rig.sheets.phrases import Phrases
+from rig.sheets.printing import set_pdf
 
 DAY = date(2026, 11, 25)
 DEMO = Path(__file__).resolve().parents[3] / "recordings" / "calibration"
+FILLED = re.sub(r'^(\w+) = "" +# such as ("[^"]*")$', r"\1 = \2", TEMPLATE, flags=re.MULTILINE)
+"""The template with its own examples in what is empty."""
 BY_REFERENCE = (
-    TEMPLATE[: TEMPLATE.index("[weights]")]
+    FILLED[: FILLED.index("[weights]")]
     + """
 [reference]
 name = "master 7, certificate M-1"
@@ -45,7 +48,7 @@ series = 1
 
 @pytest.fixture
 def folder(tmp_path):
-    (tmp_path / "plan.toml").write_text(TEMPLATE)
+    (tmp_path / "plan.toml").write_text(FILLED)
     return tmp_path
 
 
@@ -56,7 +59,8 @@ def plan_with(folder, text, day=DAY):
 
 def test_the_template_is_a_plan_and_its_torques_are_weight_times_arm(folder, capsys):
     assert main(["calibrate", "--template"]) == 0
-    plan = plan_with(folder, capsys.readouterr().out)
+    assert capsys.readouterr().out == TEMPLATE
+    plan = plan_with(folder, FILLED)
     # Definition of torque, normal gravity at 52 degrees 9.8125 m/s2 (GRS80; its own check stands in tests/outside).
     assert plan.reference.torque_nm(10.0) == pytest.approx(10 * 0.5 * 9.8127, rel=5e-5)
     assert (plan.draft.made, plan.draft.due) == (DAY, date(2027, 11, 25))
@@ -98,9 +102,9 @@ def test_months_later_is_the_same_day_or_the_month_s_last(day, months):
     ],
 )
 def test_an_odd_plan_is_refused_with_its_key(folder, old, new, said):
-    assert old in TEMPLATE
+    assert old in FILLED
     with pytest.raises(DocumentError, match=said) as caught:
-        plan_with(folder, TEMPLATE.replace(old, new, 1))
+        plan_with(folder, FILLED.replace(old, new, 1))
     assert caught.value.remedy
 
 
@@ -182,24 +186,110 @@ def test_the_demo_makes_a_certificate_and_its_sheet_and_never_over_another(tmp_p
 
 
 def test_a_sheet_that_cannot_be_made_is_said_and_the_certificate_stands(tmp_path, capsys, monkeypatch):
-    def fails(*_):
-        raise SheetError("there is no font on this computer", where="c.pdf", remedy="install one")
+    def fails(*_, **__):
+        raise SheetError("printed sheets need the library typst", remedy="install it")
 
-    monkeypatch.setattr("rig.window.qt.sheet.write_pdf", fails)
+    monkeypatch.setattr("rig.sheets.printing.write_pdf", fails)
     assert main(["calibrate", str(DEMO / "plan.toml"), "--out", str(tmp_path / "c.json")]) == 0
-    assert "no font" in capsys.readouterr().err
+    assert "typst" in capsys.readouterr().err
     assert read_certificate(tmp_path / "c.json").number == "QG-C-7"
 
 
-def test_a_sheet_where_nothing_may_be_written(tmp_path):
-    with pytest.raises(SheetError, match="cannot be written"):
-        write_pdf(tmp_path / "none" / "c.pdf", "x", "<p>x</p>")
+# -- the page ---------------------------------------------------------------------------------------------------------------------
+
+
+def text_of(page):
+    return " ".join(texts(plain((page.title, page.subtitle, page.right, page.blocks, page.foot))))
+
+
+def texts(value):
+    if isinstance(value, str):
+        return [value]
+    inside = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    return [text for each in inside for text in texts(each)]
+
+
+def test_the_unedited_template_is_no_plan(tmp_path):
+    with pytest.raises(DocumentError, match="'number' is empty"):
+        plan_with(tmp_path, TEMPLATE)
+
+
+@pytest.mark.parametrize("key", re.findall(r'^(\w+) = ""', TEMPLATE, flags=re.MULTILINE))
+def test_what_is_left_empty_in_the_template_is_refused_by_name(tmp_path, key):
+    left = re.sub(rf'^{key} = "[^"]*"$', f'{key} = ""', FILLED, flags=re.MULTILINE)
+    assert left != FILLED
+    with pytest.raises(DocumentError, match=f"'{key}'"):
+        plan_with(tmp_path, left)
+
+
+def test_points_taken_after_the_certificate_are_refused(tmp_path):
+    days = "[certificate]\nmade = 2026-11-25\nmeasured = 2026-11-26\n"
+    with pytest.raises(CertificateError, match="after the certificate"):
+        plan_with(tmp_path, FILLED.replace("[certificate]\n", days, 1))
+
+
+def test_the_page_says_whose_when_with_what_and_how_sure():
+    certificate = replace(
+        made_certificate(), workshop="Quillfen Gearworks", identity="set 3, discs 1 to 6", measured=date(2026, 1, 11), serial="0042"
+    )
+    step = certificate.findings()[1].steps[-1]
+    text = text_of(certificate_page(certificate, Phrases()))
+    for words in (
+        "Quillfen Gearworks",
+        "set 3, discs 1 to 6",
+        "2026-01-11",
+        "no. 0042",
+        "U (k = 2)",
+        f"{2 * step.u_nm:.3f}",
+        f"{step.largest_residual_nm:.3f}".replace("-", "−"),
+        "calibrated from",
+        "no certificate of an accredited laboratory",
+        "page {page} of {pages}",
+    ):
+        assert words in text + " " + certificate_page(certificate, Phrases()).page_of, words
+    for claim in ("DIN", "EURAMET", "ISO 6789", "BS 7882"):
+        assert claim not in text
+
+
+def test_what_nobody_stated_is_said_to_be_missing():
+    text = text_of(certificate_page(made_certificate(), Phrases()))
+    assert "workshop not stated" in text
+    assert text.count("not stated") >= 3
+
+
+def test_one_bad_point_is_seen_though_the_mean_hides_it():
+    # Two opposite errors at one load: their mean is nothing, and each is many times U of the others.
+    certificate = made_certificate()
+    loads = [at for at, point in enumerate(certificate.points) if point.torque_nm == max(p.torque_nm for p in certificate.points)]
+    points = list(certificate.points)
+    for at, error in zip(loads[:2], (0.5, -0.5), strict=True):
+        points[at] = replace(points[at], indication_nm=points[at].indication_nm + error)
+    step = certified(replace(certificate, points=tuple(points))).findings()[1].steps[-1]
+    assert abs(step.largest_residual_nm) > 0.3
+    assert abs(step.residual_nm) < 0.5 * abs(step.largest_residual_nm)
+
+
+def test_the_class_is_the_workshops_own_and_its_limits_stand_beside_it():
+    certificate = made_certificate()
+    text = text_of(certificate_page(certificate, Phrases()))
+    assert "workshop class" in text
+    assert "class_scheme" in json.dumps(to_document(certificate))
+    assert "workshop" in to_document(certificate)["findings"]["forward"]["class_scheme"]
+
+
+def test_a_page_in_german_and_the_same_bytes():
+    certificate = made_certificate()
+    page = certificate_page(certificate, Phrases("de"))
+    assert "Restabweichung" in text_of(page)
+    pdf = set_pdf(page, language="de", day=certificate.made)
+    assert pdf == set_pdf(page, language="de", day=certificate.made)
 
 
 def test_what_is_typed_into_a_plan_stands_on_the_sheet_as_it_was_typed():
-    odd = replace(made_certificate(), sensor="<b>bench & 1</b>")
-    assert "&lt;b&gt;bench &amp; 1&lt;/b&gt;" in sheet_html(odd)
+    odd = replace(made_certificate(), sensor="<b>bench & 1</b> #panic()")
+    assert "<b>bench & 1</b> #panic()" in text_of(certificate_page(odd, Phrases()))
     assert any("<b>bench & 1</b>" in line for line in sheet_lines(odd))
+    assert set_pdf(certificate_page(odd, Phrases()), language="en", day=DAY)
 
 
 # -- at the bench -----------------------------------------------------------------------------------------------------------------
