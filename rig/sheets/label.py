@@ -8,7 +8,8 @@ from typing import Any
 from analysis.window import Window
 from rig.sheets.annex import shims_of
 from rig.sheets.blocks import Facts, Page, Statement
-from rig.sheets.hand_over import as_found_and_final, oil_filled, torque_text
+from rig.sheets.hand_over import oil_filled
+from rig.sheets.outcome import as_found_and_final, torque_text
 from rig.sheets.phrases import Phrases
 from rig.sheets.said import STATE, TONE, day_of, joined, known
 

@@ -24,8 +24,9 @@ from rig.refit import answer
 from rig.sheets import said
 from rig.sheets.blocks import NewPage, plain
 from rig.sheets.drawings import arrangement, decimated, nice_ticks
-from rig.sheets.hand_over import as_found_and_final, hand_over
+from rig.sheets.hand_over import hand_over
 from rig.sheets.label import label
+from rig.sheets.outcome import as_found_and_final
 from rig.sheets.phrases import Phrases
 from rig.sheets.printing import set_pdf, write_pdf
 from rig.words.arrangements import SCENES
