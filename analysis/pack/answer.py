@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
 
+from analysis.judgement import VerdictState
 from analysis.pack.arrangement import conversion_to_mean
 from analysis.pack.diagnosis import Hint, hints_of, present_context, present_loads, why_not
 from analysis.pack.end_play import end_play_to_read
@@ -20,15 +20,12 @@ from analysis.pack.parts_choice import PartsChoice, parts_choices
 from analysis.pack.plausible import Problem, problems_of
 from analysis.pack.shim_choice import Choice, Choices, choose, sensitivity_nm_per_mm
 from analysis.pack.unit import Unit
+from analysis.verdict.series import read_series
+from analysis.verdict.votes import Pull
 from analysis.window import Basis, Window
 
 FEASIBLE_FROM = 0.5
 """PACK.md 4."""
-MOST_PULLS = 20
-"""More pulls than this nobody makes: then the window is too narrow for the scatter."""
-STATED_SCATTER = 0.04
-STATED_FREEDOM = 4
-"""Scatter from pull to pull that is pooled with the series' own (CONTRACT.md 3)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,36 +222,33 @@ def _standing(unit: Unit, window: Window, arrangement: str) -> Standing:
     values = last.breakaway_nm if window.basis is Basis.BREAKAWAY else last.sliding_nm
     if not values or is_free(last) or not _same_build(last, unit):
         return Standing()
-    own = conversion_to_mean(last.arrangement, unit.card.layout, ramps_deg=unit.card.ramps_deg, ratio=unit.card.ratio)
-    target = conversion_to_mean(arrangement, unit.card.layout, ramps_deg=unit.card.ramps_deg, ratio=unit.card.ratio)
     factor, u_factor = 1.0, 0.0
     if last.arrangement != arrangement:
+        card = unit.card
+        own, target = (
+            conversion_to_mean(code, card.layout, ramps_deg=card.ramps_deg, ratio=card.ratio)
+            for code in (last.arrangement, arrangement)
+        )
         if own is None or target is None:
             return Standing()
         factor = target.factor * (1.0 + 0.5 * target.excess_max) / (own.factor * (1.0 + 0.5 * own.excess_max))
         u_factor = math.hypot(target.excess_max, own.excess_max) / math.sqrt(12.0)
-    mean = factor * sum(values) / len(values)
-    low, high = window.low_nm or 0.0, window.high_nm or math.inf
-    if not low <= mean <= high:
+    u_relative = math.hypot(unit.pack.uncertainty.torque, u_factor)
+    read = [factor * value for value in values]
+    pulls = [
+        Pull.of(value, u_relative=u_relative)
+        if window.basis is Basis.BREAKAWAY
+        else Pull.of(sliding_nm=value, u_relative=u_relative)
+        for value in read
+    ]
+    verdict = read_series(pulls, window).verdict
+    mean = sum(read) / len(read)
+    if verdict is None or not (window.low_nm or 0.0) <= mean <= (window.high_nm or math.inf):
         return Standing()
-    return _decided(values, mean, low, high, math.hypot(unit.pack.uncertainty.torque, u_factor))
-
-
-def _decided(values: Sequence[float], mean: float, low: float, high: float, u_relative: float) -> Standing:
-    """Guarded: in the window where it is so with the expanded uncertainty taken off both ends."""
-    average = sum(values) / len(values)
-    freedom = len(values) - 1
-    squares = sum((value - average) ** 2 for value in values) / average**2
-    pooled = math.sqrt((squares + STATED_FREEDOM * STATED_SCATTER**2) / (freedom + STATED_FREEDOM))
-    margin = min(mean - low, high - mean) / mean
-    for more in range(MOST_PULLS + 1):
-        u_scatter = pooled / math.sqrt(len(values) + more)
-        degrees = freedom + more + STATED_FREEDOM
-        u = math.hypot(u_scatter, u_relative)
-        effective = degrees * (u / u_scatter) ** 4
-        if float(stdtrit(effective, 0.975)) * u < margin:
-            return Standing(reads_in_window=True, leave_alone=more == 0, pull_more=more)
-    return Standing(reads_in_window=True, too_narrow=True)
+    if verdict.state is VerdictState.IN_WINDOW:
+        return Standing(reads_in_window=True, leave_alone=True)
+    more = None if verdict.settling is None else verdict.settling.pulls
+    return Standing(reads_in_window=True, pull_more=more or 0, too_narrow=not more)
 
 
 def _nothing_first(choices: Choices, standing: Standing) -> Choices:
