@@ -94,6 +94,16 @@ class ScatterUsed:
 
 
 @dataclass(frozen=True, slots=True)
+class Converted:
+    """How a reading in one arrangement becomes one in another: times `factor`, known to `u_relative` (standard, a share of it)."""
+
+    was: str
+    into: str
+    factor: float
+    u_relative: float
+
+
+@dataclass(frozen=True, slots=True)
 class Deciding:
     """Of a series: the direction that stands worse. `direction` 1 or -1; the state of the verdict is its."""
 
@@ -130,6 +140,8 @@ class Verdict:
     deciding: Deciding | None = None
     budget: Budget | None = None
     scatter: ScatterUsed | None = None
+    converted: Converted | None = None
+    """How readings came from another arrangement than the window's."""
     window_text: str = ""
     window_unit: str = "N.m"
     """The limits as they were typed, '' where they were not, and their unit."""

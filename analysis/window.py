@@ -27,6 +27,7 @@ class Window:
 
     basis        the quantity the limits apply to
     arrangement  who is held and who turns where the limits apply, as a code; None: as the pulls have it
+    plate_state  of the plates that the limits are for; None: any
     unit, text   as a person typed them; answers come in that unit
     """
 
@@ -34,6 +35,7 @@ class Window:
     high_nm: float | None
     basis: Basis = Basis.BREAKAWAY
     arrangement: str | None = None
+    plate_state: str | None = None
     unit: str = field(default="N.m", compare=False)
     text: str = field(default="", compare=False)
 
@@ -55,8 +57,9 @@ class Window:
 
         Raises WindowError or UnitError.
 
-        >>> Window.parse("25 to 45 Nm")
-        Window(low_nm=25.0, high_nm=45.0, basis=<Basis.BREAKAWAY: 'breakaway'>, arrangement=None, unit='Nm', text='25 to 45 Nm')
+        >>> window = Window.parse("25 to 45 Nm")
+        >>> window.low_nm, window.high_nm, window.unit, window.text
+        (25.0, 45.0, 'Nm', '25 to 45 Nm')
         """
         try:
             limits = parse_range(text, "torque")
@@ -66,7 +69,7 @@ class Window:
         if basis not in list(Basis):
             raise WindowError(f"{quoted(str(basis))} is not what a window applies to", remedy="use breakaway or sliding")
         try:
-            return cls(limits.low, limits.high, Basis(basis), arrangement, limits.unit, limits.text)
+            return cls(limits.low, limits.high, Basis(basis), arrangement, unit=limits.unit, text=limits.text)
         except WindowError as fault:
             raise WindowError(f"{quoted(text)}: {fault.what}", remedy=fault.remedy) from None
 

@@ -7,8 +7,11 @@ their sum. E is D through the pinion.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
+
+from analysis.judgement import Converted
 
 
 class Layout(StrEnum):
@@ -75,3 +78,29 @@ def conversion_to_mean(arrangement: str, layout: Layout, *, ramps_deg: float | N
     if arrangement == "E":
         return None if ratio is None else Conversion(SUM_OVER_MEAN / ratio, RAMP_EXCESS_MAX)
     return Conversion(SUM_OVER_MEAN, RAMP_EXCESS_MAX)
+
+
+@dataclass(frozen=True, slots=True)
+class Conversions:
+    """How readings of a unit of that build become readings in another arrangement (contract, PACK.md 2): from or to A alone."""
+
+    layout: Layout
+    ramps_deg: float | None = None
+    ratio: float | None = None
+
+    def __call__(self, was: str, into: str) -> Converted | None:
+        """The factor, at the middle of what is possible, and its standard uncertainty; None where it is not converted.
+
+        >>> found = Conversions(Layout.EACH)("B", "A")
+        >>> round(found.factor, 4), round(found.u_relative, 4)
+        (0.4762, 0.0275)
+        """
+        if "A" not in (was, into):
+            return None
+        own = conversion_to_mean(was, self.layout, ramps_deg=self.ramps_deg, ratio=self.ratio)
+        target = conversion_to_mean(into, self.layout, ramps_deg=self.ramps_deg, ratio=self.ratio)
+        if own is None or target is None:
+            return None
+        middle = {one: one.factor * (1 + one.excess_max / 2) for one in (own, target)}
+        excess = max(own.excess_max, target.excess_max)
+        return Converted(was, into, middle[target] / middle[own], excess / math.sqrt(12) / (1 + excess / 2))

@@ -61,7 +61,7 @@ def problems_of(pack: Pack, card: SpecCard, shelf: Shelf) -> list[Problem]:
     """Everything that cannot be right, in the order of the sheet."""
     found = [*_oils(pack), *_fitted(pack, card)]
     missing = any(one.code in ("plate_missing", "spring_missing") for one in found)
-    found += [*_plates(pack, card), *_stacks(pack), *_springs(pack, card), *_shims(pack, shelf), *_windows(card)]
+    found += [*_plates(pack, card), *_stacks(pack), *_springs(pack, card), *_shims(pack, shelf), *window_misprints(card)]
     if not missing and not any(one.severity == "stop" for one in found):
         found += _space(Unit(pack, card))
     return found
@@ -258,7 +258,8 @@ def _shims(pack: Pack, shelf: Shelf) -> Iterator[Problem]:
         yield _stop("shelf_empty", "shelf.shims", "no shim on the shelf: enter what is in stock")
 
 
-def _windows(card: SpecCard) -> Iterator[Problem]:
+def window_misprints(card: SpecCard) -> Iterator[Problem]:
+    """Windows of the card whose two printed units disagree."""
     for one in card.windows:
         if one.also_printed_nm is None:
             continue

@@ -9,20 +9,28 @@ from analysis.results import PullResult
 from analysis.verdict.apart import Scatter
 from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.verdict.series import read_series
-from analysis.verdict.votes import Pull, pull_of
+from analysis.verdict.votes import Convert, Pull, not_converted, pull_of
 from analysis.window import Window
 
 
 def judge(
     result: PullResult, window: Window, rule: DecisionRule = DecisionRule.GUARDED, *, known: Scatter = USUAL_SCATTER
 ) -> Verdict:
-    """Verdict on the unit from one pull of it; the scatter from pull to pull is what is `known` of the bench."""
+    """Verdict on the unit from one pull of which nothing else is stated; `known` is the scatter from pull to pull."""
     return judge_pull(pull_of(result), window, rule, known=known)
 
 
-def judge_pull(pull: Pull, window: Window, rule: DecisionRule = DecisionRule.GUARDED, *, known: Scatter = USUAL_SCATTER) -> Verdict:
+def judge_pull(
+    pull: Pull,
+    window: Window,
+    rule: DecisionRule = DecisionRule.GUARDED,
+    *,
+    known: Scatter = USUAL_SCATTER,
+    convert: Convert = not_converted,
+) -> Verdict:
     """The same from a pull as the rule sees it. What only a series can lack (the other direction) is not said of one pull."""
-    verdict = read_series([replace(pull, excluded=None)], window, rule=rule, known=known).verdict
+    alone = replace(pull, excluded=None, has_vote=True)
+    verdict = read_series([alone], window, rule=rule, known=known, convert=convert).verdict
     assert verdict is not None
     settling = verdict.settling
     if settling is not None and settling.code is SettlingCode.OTHER_WAY:

@@ -37,7 +37,7 @@ from analysis.verdict.decide import judge_value, standing
 from analysis.verdict.scatter import USUAL_SCATTER, OwnScatter, pool
 from analysis.verdict.settling import outlook
 from analysis.verdict.uncertainty import CONFIDENCE, combine
-from analysis.verdict.votes import Pull, Reading
+from analysis.verdict.votes import Convert, Pull, Reading, held_against, not_converted
 from analysis.window import Basis, Window
 
 PULLS_EACH_WAY = 3
@@ -62,6 +62,7 @@ def read_series(
     rule: DecisionRule = DecisionRule.GUARDED,
     known: Scatter = USUAL_SCATTER,
     missing: Sequence[Missing] = (),
+    convert: Convert = not_converted,
 ) -> SeriesResult:
     """Take pulls together and judge them; the one rule behind every verdict.
 
@@ -75,6 +76,8 @@ def read_series(
         Scatter from pull to pull that is known of the bench, pooled with that of the pulls.
     missing
         What else the verdict lacks, beyond what the pulls say of themselves.
+    convert
+        How a pull in another arrangement than the window's is converted, where it is.
 
     Notes
     -----
@@ -83,6 +86,8 @@ def read_series(
     - A clipped pull makes the mean a lower bound. Some pulls free and some not: undecided. All free: the value is 0.
     """
     basis = basis if window is None else window.basis
+    if window is not None:
+        pulls = [held_against(pull, window, convert) for pull in pulls]
     excluded = tuple((index, pull.excluded) for index, pull in enumerate(pulls) if pull.excluded is not None)
     standing_in = [index for index, pull in enumerate(pulls) if pull.excluded is None]
     apart = _apart(pulls, standing_in, basis, known)
@@ -159,7 +164,7 @@ def _figure(pulls: Sequence[Pull], basis: Basis, known: Scatter) -> SeriesFigure
     ways = tuple((way, _mean_of(mine, scatter)) for way, mine in readings.items())
     mean_nm = math.fsum(way.mean_nm for _, way in ways) / len(ways)
     lines = _mean_lines([way.budget.lines for _, way in ways], own_sources=(*_OF_ONE_PULL, REPEATABILITY))
-    return SeriesFigure(mean_nm, combine(lines, each_by_its_own_t=not scatter.pooled), ways, scatter)
+    return SeriesFigure(mean_nm, combine(lines, each_by_its_own_t=True), ways, scatter)
 
 
 def _mean_of(readings: Sequence[Reading], scatter: ScatterUsed) -> DirectionMean:
@@ -168,7 +173,7 @@ def _mean_of(readings: Sequence[Reading], scatter: ScatterUsed) -> DirectionMean
     lines = _mean_lines([reading.lines for reading in readings], own_sources=_OF_ONE_PULL)
     lines.append(BudgetLine(REPEATABILITY, scatter.relative * mean_nm / math.sqrt(n), scatter.degrees_of_freedom))
     at_least = any(reading.at_least for reading in readings)
-    return DirectionMean(n, mean_nm, combine(lines, each_by_its_own_t=not scatter.pooled), at_least)
+    return DirectionMean(n, mean_nm, combine(lines, each_by_its_own_t=True), at_least)
 
 
 def _mean_lines(of_each: Sequence[Sequence[BudgetLine]], own_sources: Sequence[str]) -> list[BudgetLine]:
@@ -220,6 +225,7 @@ def _judge(series: SeriesResult, kept: Sequence[Pull], window: Window, rule: Dec
         probability_in_window=deciding.probability_in_window,
         deciding=deciding,
         scatter=figure.scatter,
+        converted=next((pull.converted for pull in kept if pull.converted is not None), None),
     )
     waits = next((pull.unsettled for pull in kept if pull.unsettled is not None), None)
     if waits is not None:

@@ -2,12 +2,36 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
-from analysis.judgement import Missing, SettlingCode
+from analysis.judgement import Converted, Missing, SettlingCode
 from analysis.results import Breakaway, BudgetLine, PullResult, QualityCode, Sliding
 from analysis.verdict.ground import ground_of
-from analysis.window import Basis
+from analysis.window import Basis, Window
+
+Convert = Callable[[str, str], Converted | None]
+"""From a pull's arrangement to the window's, by their codes; None where that is not converted."""
+
+
+def not_converted(was: str, into: str) -> Converted | None:
+    """No conversion: where the layout of the springs is not known, the ramps may add to the torque by any amount."""
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """What is stated of a pull beside its samples; None: nothing.
+
+    excluded    why a person has it not count
+    has_vote    False: a free turn of which nobody has said that it was the pull
+    """
+
+    arrangement: str | None = None
+    plate_state: str | None = None
+    rest_s: float | None = None
+    excluded: str | None = None
+    has_vote: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +57,9 @@ class Pull:
     rest_s         how long the unit rested before; None: not known
     excluded       why a person has it not count; None: it counts
     chatters       None: not assessable
+    arrangement    who was held and who turned, as a code; None: not stated
+    plate_state    new, run in, used; None: not stated
+    converted      how the readings came from another arrangement
     zeros_nm       torque at rest before and after, as far as it is known
     """
 
@@ -48,6 +75,9 @@ class Pull:
     excluded: str | None = None
     chatters: bool | None = None
     missing: tuple[Missing, ...] = ()
+    arrangement: str | None = None
+    plate_state: str | None = None
+    converted: Converted | None = None
     zeros_nm: tuple[float | None, ...] = ()
 
     @classmethod
@@ -59,6 +89,7 @@ class Pull:
         direction: int = 1,
         u_relative: float = 0.005,
         rest_s: float | None = None,
+        arrangement: str | None = None,
     ) -> Pull:
         """A pull from plain values, N.m; `u_relative` is the sensor's, the same in every pull. Without a value it turned freely."""
 
@@ -73,6 +104,7 @@ class Pull:
             free=free,
             detection_nm=0.0 if free else None,
             rest_s=rest_s,
+            arrangement=arrangement,
         )
 
     def reading(self, basis: Basis) -> Reading | None:
@@ -80,7 +112,10 @@ class Pull:
         return self.breakaway if basis is Basis.BREAKAWAY else self.sliding
 
 
-def pull_of(result: PullResult, *, rest_s: float | None = None, excluded: str | None = None, has_vote: bool = True) -> Pull:
+NOTHING_STATED = Stated()
+
+
+def pull_of(result: PullResult, stated: Stated = NOTHING_STATED) -> Pull:
     """A pull of a series from its reading, with what only its metadata or a person says."""
     codes = [flag.code for flag in result.quality]
     clipped = QualityCode.OVERLOAD in codes
@@ -104,11 +139,67 @@ def pull_of(result: PullResult, *, rest_s: float | None = None, excluded: str | 
         sliding=reading(result.sliding),
         free=result.held_nothing,
         detection_nm=result.detection_nm,
-        has_vote=has_vote,
+        has_vote=stated.has_vote,
         stuck=stuck,
         unsettled=unsettled,
-        rest_s=rest_s,
-        excluded=excluded,
+        rest_s=stated.rest_s,
+        excluded=stated.excluded,
+        arrangement=stated.arrangement,
+        plate_state=stated.plate_state,
         chatters=result.chatter.present,
         zeros_nm=(result.zero_nm, result.zero_after_nm),
     )
+
+
+CANNOT_TURN = "C"
+"""The arrangement in which the bevel gears lock: case and other output both held (trade notes 2.1)."""
+
+
+def held_against(pull: Pull, window: Window, convert: Convert = not_converted) -> Pull:
+    """The pull as it counts for this window: its readings in the window's arrangement, with what that leaves missing.
+
+    A pull in another arrangement that is not converted decides nothing; one of which nothing is stated counts as it is, and
+    that is said.
+    """
+    was, into = _code(pull.arrangement), _code(window.arrangement)
+    missing = pull.missing
+    if window.plate_state is not None and _state(pull.plate_state) != _state(window.plate_state):
+        missing = (*missing, Missing.PLATE_STATE)
+    if was == CANNOT_TURN:
+        return replace(pull, stuck=True, unsettled=SettlingCode.STOP_AND_LOOK, missing=(*missing, Missing.ARRANGEMENT))
+    if into is None or was == into:
+        return replace(pull, missing=missing)
+    if was is None:
+        return replace(pull, missing=(*missing, Missing.ARRANGEMENT))
+    converted = convert(was, into)
+    if converted is None:
+        return replace(pull, unsettled=SettlingCode.PULL_AGAIN, missing=(*missing, Missing.ARRANGEMENT))
+    detection_nm = None if pull.detection_nm is None else pull.detection_nm * converted.factor
+    return replace(
+        pull,
+        breakaway=_in_other(pull.breakaway, converted),
+        sliding=_in_other(pull.sliding, converted),
+        detection_nm=detection_nm,
+        converted=converted,
+        missing=missing,
+    )
+
+
+def _state(text: str | None) -> str:
+    """A state of plates as it is compared: plates that have run in are used ones with no wear."""
+    plain = (text or "").strip().lower().replace(" ", "_")
+    return "used" if plain == "run_in" else plain
+
+
+def _code(text: str | None) -> str | None:
+    plain = (text or "").strip().upper()
+    return plain or None
+
+
+def _in_other(reading: Reading | None, converted: Converted) -> Reading | None:
+    if reading is None:
+        return None
+    torque_nm = reading.torque_nm * converted.factor
+    lines = [replace(line, u_nm=line.u_nm * converted.factor) for line in reading.lines]
+    lines.append(BudgetLine("arrangement converted", torque_nm * converted.u_relative))
+    return replace(reading, torque_nm=torque_nm, lines=tuple(lines))

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from analysis.errors import BenchError
-from analysis.judgement import DecisionRule, Missing, SeriesResult, Verdict, VerdictState
+from analysis.judgement import DecisionRule, Missing, SeriesResult, Verdict
 from analysis.verdict.apart import Scatter
-from analysis.verdict.judge import judge
+from analysis.verdict.judge import judge_pull
 from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.verdict.series import read_series
-from analysis.verdict.votes import pull_of
+from analysis.verdict.votes import Stated, pull_of
 from analysis.window import Basis, Window
 from rig.book.reading import result_of
 from rig.book.record import Pull
@@ -114,40 +114,26 @@ def series_of(pulls: Sequence[Pull], card: CardWindow | None, known: Scatter = U
 def judged(pulls: Sequence[Pull], card: CardWindow | None, known: Scatter = USUAL_SCATTER) -> JobSeries:
     """The pulls as one series, judged under the guarded rule; `known` is the scatter that is known of the bench."""
     ordered = in_time(pulls)
-    votes = [pull_of(result_of(pull.reading), rest_s=pull.rest_s) for pull in ordered]
-    window = None if card is None else card.window
-    missing = () if card is None else _beside(ordered, card)
+    window = None if card is None else _stated_window(card)
+    votes = [pull_of(result_of(pull.reading), _stated(pull)) for pull in ordered]
+    missing = () if card is None or card.plates_fit else (Missing.PLATE_STATE,)
     series = read_series(votes, window, rule=DecisionRule.GUARDED, known=known, missing=missing)
-    verdict = series.verdict
-    if card is not None and verdict is not None and _elsewhere(ordered, card):
-        verdict = _not_comparable(verdict)
     basis = Basis.BREAKAWAY if window is None else window.basis
     common = {name: ordered[0].term(name) for name in ALIKE}
-    return JobSeries(common=common, pulls=tuple(ordered), basis=basis, result=series, verdict=verdict)
+    return JobSeries(common=common, pulls=tuple(ordered), basis=basis, result=series, verdict=series.verdict)
 
 
 def judged_pull(pull: Pull, card: CardWindow, known: Scatter = USUAL_SCATTER) -> Verdict:
     """The verdict on the unit from one pull, under the guarded rule."""
-    verdict = judge(result_of(pull.reading), card.window, DecisionRule.GUARDED, known=known)
-    verdict = replace(verdict, missing=(*verdict.missing, *_beside([pull], card)))
-    return _not_comparable(verdict) if _elsewhere([pull], card) else verdict
+    vote = pull_of(result_of(pull.reading), _stated(pull))
+    verdict = judge_pull(vote, _stated_window(card), DecisionRule.GUARDED, known=known)
+    return verdict if card.plates_fit else replace(verdict, missing=(*verdict.missing, Missing.PLATE_STATE))
 
 
-def _beside(pulls: Sequence[Pull], card: CardWindow) -> tuple[Missing, ...]:
-    """What is missing because the card's window is stated for something else, or nobody says."""
-    unstated = card.arrangement is not None and any(pull.term("arrangement") is None for pull in pulls)
-    other = _elsewhere(pulls, card)
-    return (*((Missing.ARRANGEMENT,) if unstated or other else ()), *(() if card.plates_fit else (Missing.PLATE_STATE,)))
+def _stated(pull: Pull) -> Stated:
+    return Stated(arrangement=pull.term("arrangement"), rest_s=pull.rest_s)
 
 
-def _elsewhere(pulls: Sequence[Pull], card: CardWindow) -> bool:
-    """Whether the pulls say that they are in another arrangement than the card's."""
-    stated = {folded(pull.term("arrangement")) for pull in pulls} - {""}
-    return card.arrangement is not None and bool(stated - {folded(card.arrangement)})
-
-
-def _not_comparable(verdict: Verdict) -> Verdict:
-    """A reading in one arrangement says nothing of a window in another."""
-    if verdict.state is VerdictState.NO_READING:
-        return verdict
-    return replace(verdict, state=VerdictState.UNDECIDED, probability_in_window=None, deciding=None, settling=None)
+def _stated_window(card: CardWindow) -> Window:
+    """The card's window with its arrangement; whether it fits the plates' state is the card's own answer."""
+    return replace(card.window, arrangement=card.arrangement, plate_state=None)

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import argparse
 import math
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
+from analysis.bounds import REST_MOST_S, TEMPERATURE_C
+from analysis.errors import UnitError, quoted
 from rig.commands._book import add_book
 from rig.errors import ArgumentError
+from rig.words.arrangements import ARRANGEMENTS
 
 if TYPE_CHECKING:  # these pull in numpy and pint, which `platepull --help` can do without
     from analysis.judgement import DecisionRule
+    from analysis.units import Quantity
     from analysis.verdict.apart import Scatter
     from analysis.window import Window
     from rig.settings import Settings
@@ -22,6 +25,7 @@ if TYPE_CHECKING:  # these pull in numpy and pint, which `platepull --help` can 
 def add_judging(parser: argparse.ArgumentParser) -> None:
     """The options that say what a pull is held against, and in what unit it is told."""
     parser.add_argument("--window", metavar="W", help="what to judge against, such as '25..45 lbf.ft', '10.. N.m', '..25 N.m'")
+    parser.add_argument("--spec", metavar="SPEC.toml", help="spec card of the unit: its window, arrangement and plate state")
     parser.add_argument("--basis", choices=("breakaway", "sliding"), help="the torque the window applies to (breakaway)")
     parser.add_argument(
         "--u",
@@ -51,15 +55,6 @@ def window_of(text: str | None, basis: str | None) -> Window | None:
     from analysis.window import Basis, Window
 
     return None if text is None else Window.parse(text, Basis(basis or Basis.BREAKAWAY))
-
-
-def chosen_window(args: argparse.Namespace, settings: Settings, own: Window | None = None) -> Window | None:
-    """The window of the options, else the trace's `own`, else that of the settings."""
-    from analysis.window import Basis
-
-    if args.window is None and own is not None:
-        return replace(own, basis=Basis(args.basis or own.basis))
-    return window_of(args.window or settings.window, args.basis or (settings.basis if args.window is None else None))
 
 
 def arm_of(text: str | None) -> float | None:
@@ -117,27 +112,76 @@ def profile_path(text: str) -> Path:
     return kept if text == given.name and not given.exists() and kept.exists() else given
 
 
+_SENTENCES = "; ".join(f"{one.code} {one.what}" for one in ARRANGEMENTS)
+
+STATED = {
+    "arrangement": ("|".join(one.code for one in ARRANGEMENTS), f"who is held and who turns: {_SENTENCES}"),
+    "closure": ("trial|final", "how the case is closed: two or three screws, or every bolt at its torque"),
+    "lubricant": ("TEXT", "the oil on the plates"),
+    "additive": ("TEXT", "the friction modifier in it, 'none' where there is none"),
+    "plates": ("TEXT", "which pack of plates is in"),
+    "plate_state": ("new|run_in|used", "state of the plates"),
+    "temperature": ("T", "of the unit, such as '21 degC'"),
+    "rest": ("T", "how long the unit rests before each pull, such as '30 s'"),
+    "lever": ("TEXT", "the lever in use"),
+    "adapter": ("TEXT", "the adapter between sensor and unit"),
+}
+"""What a person can state of pulls, by option: what to write, and what it means."""
+
+
+def add_stated(parser: argparse.ArgumentParser) -> None:
+    """The options that say how it was pulled."""
+    for name, (form, meaning) in STATED.items():
+        parser.add_argument(f"--{name.replace('_', '-')}", metavar=form, help=meaning)
+
+
 def add_job(parser: argparse.ArgumentParser) -> None:
     """The options that say what is on the bench; they go into each recording's metadata."""
     parser.add_argument(
         "--job", metavar="NUMBER", help="the job of the book that each pull is entered in as it lands ('last': the one opened last)"
     )
     add_book(parser)
-    parser.add_argument("--customer", metavar="TEXT", help="whose it is")
+    parser.add_argument("--customer", metavar="TEXT", help="whose unit it is")
     parser.add_argument("--unit-id", metavar="TEXT", help="what is on the bench: type and number of the unit")
-    parser.add_argument("--series", metavar="TEXT", help="a name of your own for the series")
+    parser.add_argument("--series", metavar="TEXT", help="the series, such as 'as found' or 'rebuilt'")
     parser.add_argument("--phase", metavar="TEXT", help="as found, rebuilt, after run-in, after additive ...")
-    parser.add_argument("--arrangement", metavar="TEXT", help="who is held and who turns, as the spec card's code")
-    parser.add_argument("--closure", choices=("trial", "final"), help="trial: two or three screws; final: every bolt at its torque")
-    parser.add_argument("--lubricant", metavar="TEXT", help="oil")
-    parser.add_argument("--additive", metavar="TEXT", help="friction modifier; none where there is none")
-    parser.add_argument("--plates", metavar="TEXT", help="which pack of plates is in")
-    parser.add_argument("--plate-state", choices=("new", "run_in", "used"), help="the plates as they are now")
-    parser.add_argument("--temperature", metavar="T", help="of the unit, such as '21 degC' (a bare number is degrees Celsius)")
-    parser.add_argument("--rest", metavar="T", help="how long the unit rested before, such as '2 min' (a bare number is seconds)")
-    parser.add_argument("--lever", metavar="TEXT", help="the lever, such as '0.6 m'")
-    parser.add_argument("--adapter", metavar="TEXT", help="the adapter between sensor and unit")
+    add_stated(parser)
     parser.add_argument("--who", metavar="TEXT", help="initials of who pulls")
+
+
+def stated_info(args: argparse.Namespace) -> dict[str, Any]:
+    """What the options of `add_stated` say, by the keys of the metadata; what was not said is left out. Raises ArgumentError."""
+    found: dict[str, Any] = {name: text for name in STATED if (text := getattr(args, name)) is not None}
+    if (text := found.get("arrangement")) is not None:
+        found["arrangement"] = text.upper() if text.upper() in [one.code for one in ARRANGEMENTS] else text
+    if (text := found.get("closure")) is not None:
+        found["closure"] = _one_of(text.lower(), ("trial", "final"), "--closure")
+    if (text := found.get("plate_state")) is not None:
+        found["plate_state"] = _one_of(text.lower().replace(" ", "_"), ("new", "run_in", "used"), "--plate-state")
+    if (text := found.pop("temperature", None)) is not None:
+        found["temperature_c"] = _quantity(text, "temperature", "degC", TEMPERATURE_C, "--temperature")
+    if (text := found.pop("rest", None)) is not None:
+        found["rest_s"] = _quantity(text, "time", "s", (0.0, REST_MOST_S), "--rest")
+    return found
+
+
+def _one_of(text: str, choices: Sequence[str], where: str) -> str:
+    if text.strip() not in choices:
+        raise ArgumentError(f"{quoted(text)} is not one of them", where=where, remedy=f"use {', '.join(choices)}")
+    return text.strip()
+
+
+def _quantity(text: str, kind: Quantity, usual: str, limits: tuple[float, float], where: str) -> float:
+    """What an option states, in SI; a bare number is of the usual unit. Raises ArgumentError."""
+    from analysis.units import split_quantity, to_si
+
+    try:
+        value = to_si(text if split_quantity(text)[1] else f"{text} {usual}", kind)
+    except UnitError as fault:
+        raise ArgumentError(fault.what, where=where, remedy=fault.remedy) from fault
+    if not limits[0] <= value <= limits[1]:
+        raise ArgumentError(f"{quoted(text)} is beyond belief", where=where, remedy="check number and unit")
+    return value
 
 
 def add_exercise(parser: argparse.ArgumentParser) -> None:

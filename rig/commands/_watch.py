@@ -12,15 +12,13 @@ from datetime import date, datetime
 from importlib.metadata import version
 from pathlib import Path
 
-from analysis.errors import UnitError
-from analysis.units import Quantity, split_quantity, to_si
 from drivers.clock import SystemClock
 from drivers.profile import DeviceProfile
 from drivers.source import open_source
 from rig.calibration.sensor_in_use import SensorChoice, chosen_certificate
 from rig.commands._book import keeper_of, look_up_job
-from rig.commands._options import chosen_window, rule_of, scatter_of, unit_for
-from rig.errors import ArgumentError
+from rig.commands._judging import Judging
+from rig.commands._options import stated_info, unit_for
 from rig.files.metadata import TraceInfo
 from rig.live.recorder import recorder_into
 from rig.live.runner import Bench
@@ -45,33 +43,14 @@ def job_info(args: argparse.Namespace, settings: Settings) -> TraceInfo:
     """What the options say is on the bench."""
     return TraceInfo(
         job=args.job,
-        unit=args.unit_id,
         customer=args.customer,
+        unit=args.unit_id,
         series=args.series,
         phase=args.phase,
-        arrangement=args.arrangement,
-        closure=args.closure,
-        lubricant=args.lubricant,
-        additive=args.additive,
-        plates=args.plates,
-        plate_state=args.plate_state,
-        temperature_c=_stated(args.temperature, "temperature", "degC", "--temperature"),
-        rest_s=_stated(args.rest, "time", "s", "--rest"),
-        lever=args.lever,
-        adapter=args.adapter,
         who=args.who or settings.who,
         software=software(),
+        **stated_info(args),
     )
-
-
-def _stated(text: str | None, kind: Quantity, usual: str, option: str) -> float | None:
-    """What an option states, in SI; a bare number is of the usual unit. Raises ArgumentError."""
-    if text is None:
-        return None
-    try:
-        return to_si(text if split_quantity(text)[1] else f"{text} {usual}", kind)
-    except UnitError as fault:
-        raise ArgumentError(fault.what, where=option, remedy=fault.remedy) from fault
 
 
 def todays_folder() -> Path:
@@ -83,15 +62,16 @@ def live_session(
     args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None
 ) -> tuple[Session, str, TraceInfo]:
     """The session of a verb, the unit to print in, what its pulls carry. `out` is the folder to record into; None: none."""
-    window = chosen_window(args, settings)
+    judging = Judging.of(args, settings)
+    window = judging.window(plate_state=args.plate_state)
     unit = unit_for(args, settings, window)
     sensor, info = sensor_choice(args, settings).of_line(profile, job_info(args, settings))
     recorder = None if out is None else recorder_into(Path(out), info)
     session = Session(
         sensor=sensor,
         window=window,
-        rule=rule_of(args.rule or settings.rule),
-        scatter=scatter_of(args.scatter or settings.scatter),
+        rule=judging.rule,
+        scatter=judging.scatter,
         recorder=recorder,
         count_free_turns=getattr(args, "free_turns", False),
     )

@@ -5,21 +5,21 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from analysis.errors import BenchError
-from rig.commands._options import add_judging, arm_of, rule_of, scatter_of, unit_for, window_of
+from rig.commands._judging import Judging
+from rig.commands._options import add_judging, add_stated, arm_of, stated_info, unit_for
 from rig.commands._reading import mapped, spread
 from rig.errors import ArgumentError
 
 if TYPE_CHECKING:
-    from analysis.judgement import DecisionRule, Missing, SeriesResult, Verdict
+    from analysis.judgement import Missing, SeriesResult, Verdict
     from analysis.results import PullResult
-    from analysis.verdict.apart import Scatter
     from analysis.window import Window
     from rig.calibration.sensor_in_use import SensorChoice
     from rig.files.metadata import TraceInfo
@@ -33,16 +33,13 @@ MIXED = 4
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One file to read, and how. `window` was asked for; else the file's own counts, else the `fallback` of the settings."""
+    """One file to read, and how; `stated` is what the options say where the file says nothing."""
 
     path: str
-    window: Window | None
-    fallback: Window | None
-    basis: str | None
-    rule: DecisionRule
-    scatter: Scatter
+    judging: Judging
     sensors: SensorChoice
     arm_m: float | None
+    stated: Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +68,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The verb's options."""
     parser.add_argument("traces", nargs="+", metavar="TRACE.csv", help="trace files")
     add_judging(parser)
+    add_stated(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON document (see rig/schemas/analysis.schema.json)")
     parser.add_argument("--budget", action="store_true", help="print the uncertainty budgets too")
     parser.add_argument(
@@ -92,13 +90,10 @@ def run(args: argparse.Namespace) -> int:
     settings = load_settings()
     task = Task(
         path="",
-        window=window_of(args.window, args.basis),
-        fallback=window_of(settings.window, args.basis or settings.basis),
-        basis=args.basis,
-        rule=rule_of(args.rule or settings.rule),
-        scatter=scatter_of(args.scatter or settings.scatter),
+        judging=Judging.of(args, settings),
         sensors=sensor_choice(args, settings),
         arm_m=arm_of(args.arm),
+        stated=stated_info(args),
     )
     despite = _despite(args.despite)
     unit = partial(unit_for, args, settings)
@@ -152,19 +147,20 @@ def _mixed(read: Sequence[Analysed], despite: Sequence[str]) -> list[str]:
 
 def analyse_file(task: Task) -> Analysed:
     """Read and judge one file; what is wrong with the file comes back as a sentence."""
-    from analysis.verdict.judge import judge
-    from analysis.window import Basis
+    from analysis.verdict.judge import judge_pull
+    from analysis.verdict.votes import pull_of
     from rig.files.pull_file import read_recording
     from rig.words.sentences import reading_notes
 
     try:
         recording = read_recording(Path(task.path), task.sensors.of, arm_m=task.arm_m)
-        result, info = recording.result, recording.info
-        window = task.window
-        if window is None and info.window is not None:
-            window = replace(info.window, basis=Basis(task.basis or info.window.basis))
-        window = window or task.fallback
-        verdict = None if window is None else judge(result, window, task.rule, known=task.scatter)
+        result, judging = recording.result, task.judging
+        info = replace(recording.info, **{key: value for key, value in task.stated.items() if getattr(recording.info, key) is None})
+        pull = pull_of(result, info.stated())
+        window = judging.window(info.window, info.plate_state)
+        verdict = None
+        if window is not None:
+            verdict = judge_pull(pull, window, judging.rule, known=judging.scatter, convert=judging.convert)
     except BenchError as error:
         return Analysed(task.path, error=" ".join(str(error).split()))
     except Exception as error:  # noqa: BLE001  a fault of ours in one file must not cost the readings of the others
@@ -184,12 +180,11 @@ def _together(read: Sequence[Analysed], task: Task, basis: str | None, unit: Cal
     windows = {one.window for one in read}
     window = windows.pop() if len(windows) == 1 else None
     of = Basis(basis or Basis.BREAKAWAY) if window is None else window.basis
-    pulls = [
-        pull_of(one.result, rest_s=one.info.rest_s, excluded=getattr(one.info, "excluded", None))
-        for one in read
-        if one.result is not None and one.info is not None
-    ]
-    series = read_series(pulls, window, basis=of, rule=task.rule, known=task.scatter, missing=_missing(read))
+    pulls = [pull_of(one.result, one.info.stated()) for one in read if one.result is not None and one.info is not None]
+    judging = task.judging
+    series = read_series(
+        pulls, window, basis=of, rule=judging.rule, known=judging.scatter, missing=_missing(read), convert=judging.convert
+    )
     names = [one.path for one in read]
     return Together(names, series, series_lines(series, names, of, unit(window)))
 

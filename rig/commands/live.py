@@ -84,24 +84,25 @@ def run(args: argparse.Namespace) -> int:
 
 def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProfile | None, out: str | None) -> int:
     from rig.commands._book import keeper_of
-    from rig.commands._options import chosen_window, rule_of, scatter_of, unit_of
+    from rig.commands._judging import Judging
+    from rig.commands._options import unit_of
     from rig.commands._watch import asked_to_end, job_info, sensor_choice
     from rig.window.app import run_window
     from rig.window.openers import Benches
     from rig.window.series import Source
 
     unit = args.unit or settings.unit
-    scatter = scatter_of(args.scatter or settings.scatter)
+    judging = Judging.of(args, settings)
     folder = None if out is None else Path(out)
     keeper = keeper_of(args, settings)
-    benches = Benches(sensor_choice(args, settings), folder, job_info(args, settings), scatter, keeper)
+    benches = Benches(sensor_choice(args, settings), folder, job_info(args, settings), judging.scatter, keeper)
     with asked_to_end() as enough:
         return run_window(
             benches,
             profile=profile,
             source=Source.BENCH if args.pretend is None else Source.SIMULATED,
-            window=chosen_window(args, settings),
-            rule=rule_of(args.rule or settings.rule),
+            window=judging.window(plate_state=args.plate_state),
+            rule=judging.rule,
             unit=None if unit is None else unit_of(unit),
             exercise=args.exercise,
             asked_to_end=enough,

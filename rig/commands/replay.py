@@ -55,20 +55,21 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _in_window(args: argparse.Namespace, settings: Settings, info: TraceInfo, speed: float) -> int:
-    from rig.commands._options import chosen_window, rule_of, scatter_of, unit_of
+    from rig.commands._judging import Judging
+    from rig.commands._options import unit_of
     from rig.commands._watch import asked_to_end, sensor_choice
     from rig.files.metadata import TraceInfo
     from rig.window.app import run_window
     from rig.window.openers import Benches
 
-    unit = args.unit or settings.unit
+    unit, judging = args.unit or settings.unit, Judging.of(args, settings)
     with asked_to_end() as enough:
         return run_window(
-            Benches(sensor_choice(args, settings), None, TraceInfo(), scatter_of(args.scatter or settings.scatter)),
+            Benches(sensor_choice(args, settings), None, TraceInfo(), judging.scatter),
             recording=Path(args.trace),
             speed=speed,
-            window=chosen_window(args, settings, info.window),
-            rule=rule_of(args.rule or settings.rule),
+            window=judging.window(info.window, info.plate_state),
+            rule=judging.rule,
             unit=None if unit is None else unit_of(unit),
             asked_to_end=enough,
         )
@@ -78,7 +79,8 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
     from drivers.clock import SystemClock
     from drivers.replay import Replay
     from drivers.source import Source
-    from rig.commands._options import chosen_window, rule_of, scatter_of, unit_for
+    from rig.commands._judging import Judging
+    from rig.commands._options import unit_for
     from rig.commands._watch import asked_to_end, sensor_choice, terminal_of
     from rig.live.loopback import LineReplay
     from rig.live.runner import Bench
@@ -86,13 +88,14 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
     from rig.live.terminal import follow
 
     sensor = sensor_choice(args, settings).of(info)
-    window = chosen_window(args, settings, info.window)
+    judging = Judging.of(args, settings)
+    window = judging.window(info.window, info.plate_state)
     terminal = terminal_of(unit_for(args, settings, window), large=True)
     session = Session(
         sensor=sensor,
         window=window,
-        rule=rule_of(args.rule or settings.rule),
-        scatter=scatter_of(args.scatter or settings.scatter),
+        rule=judging.rule,
+        scatter=judging.scatter,
         calibration_flags=info.calibration_flag_codes(),
         count_free_turns=not info.free_turn,
     )

@@ -17,6 +17,7 @@ from msgspec import Meta
 from analysis import bounds
 from analysis.results import Calibration as CalibrationInForce
 from analysis.results import CalibrationFunction, OffsetAdapter, Sensor
+from analysis.verdict.votes import Stated
 from analysis.window import Window
 from rig.errors import DocumentError
 from rig.files.certificate import WAYS, Certificate, FunctionTerms, function_document
@@ -171,6 +172,10 @@ class TraceInfo:
     def calibration_flag_codes(self) -> tuple[str, ...]:
         """What the bench had to say of the sensor, as codes of `PullResult.calibration_flags`."""
         return tuple((self.calibration_flags or "").split())
+
+    def stated(self) -> Stated:
+        """What is stated of the pull for its verdict."""
+        return Stated(self.arrangement, self.plate_state, self.rest_s, self.excluded)
 
     def with_certificate(self, certificate: Certificate) -> TraceInfo:
         """The same under that certificate: it counts in place of another one and of an uncertainty that was stated."""

@@ -56,7 +56,13 @@ class WindowTable(Open, frozen=True):
     def window(self) -> CardWindow:
         """As the analysis takes it."""
         limits = Window(
-            self.torque.low, self.torque.high, Basis(self.basis), self.arrangement, self.torque.unit or "N.m", self.torque.text
+            self.torque.low,
+            self.torque.high,
+            Basis(self.basis),
+            self.arrangement,
+            self.plate_state,
+            unit=self.torque.unit or "N.m",
+            text=self.torque.text,
         )
         state = None if self.plate_state is None else PlateState(self.plate_state)
         also = None if self.also_printed is None else (self.also_printed.low, self.also_printed.high)

@@ -18,30 +18,6 @@ from rig.errors import ConditionError
 from rig.files.metadata import TraceInfo
 
 
-@dataclass(frozen=True, slots=True)
-class Arrangement:
-    """Who is held and who turns (`code` after the trade notes' table), in words; `factor` is reading over torque of one equal pack.
-
-    Source of the factors: energy balance of the bevel gears (torque times speed in equals friction torque times slip out).
-    """
-
-    code: str
-    what: str
-    factor: str
-
-
-ARRANGEMENTS = (
-    Arrangement("A", "one output held, the other turned, case free", "× 1"),
-    Arrangement("B", "case held, one output turned, the other free", "× 2"),
-    Arrangement("D", "one output held, case turned, the other free", "× 2"),
-    Arrangement("E", "as D, but turned at the pinion", "× 2 / ratio + bearing drag"),
-    Arrangement("F", "without bevel pinions, case held, one pack only", "× 1, one pack"),
-    Arrangement("G", "case held, both outputs turned against each other", "× 1 a hand"),
-    Arrangement("V", "in the vehicle, one wheel on the floor, neutral", "× 1 + drags"),
-    Arrangement("V2", "in the vehicle, in gear, both wheels up", "× 2 + drags"),
-)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Conditions:
     """The fields as they are typed; empty is not known."""

@@ -7,11 +7,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from analysis.judgement import DecisionRule, Missing, ScatterUsed, SeriesFigure, SeriesResult, SettlingCode, Verdict, VerdictState
+from analysis.judgement import (
+    Converted,
+    DecisionRule,
+    Missing,
+    ScatterUsed,
+    SeriesFigure,
+    SeriesResult,
+    SettlingCode,
+    Verdict,
+    VerdictState,
+)
 from analysis.verdict.apart import Apart
 from analysis.verdict.series import ASYMMETRY_WORTH_A_WORD, PULLS_EACH_WAY
 from analysis.verdict.settling import MOST_PULLS
 from analysis.window import Basis
+from rig.words.arrangements import arrangement_text
 from rig.words.language import say
 from rig.words.sentences import NAME_OF, STATE_WORD, torque, torque_with_u, window
 
@@ -72,6 +83,8 @@ def settling_text(verdict: Verdict) -> str:
             return say("hang two known weights on the lever: platepull calibrate --check, one minute")
         case SettlingCode.ANSWER_NEEDED:
             return say("the level at rest moved: say whether the lever was hung on or the zero moved")
+        case SettlingCode.PULL_AGAIN if Missing.ARRANGEMENT in verdict.missing:
+            return say("pull in the arrangement that the window is stated in: this one is not converted")
         case SettlingCode.PULL_AGAIN:
             return say("no level rest to take the zero from: hands off for a second, then pull again")
         case SettlingCode.STOP_AND_LOOK if Missing.HELD_AT_TIMES in verdict.missing:
@@ -79,7 +92,7 @@ def settling_text(verdict: Verdict) -> str:
         case SettlingCode.STOP_AND_LOOK:
             return say("stop, look: the torque rises and nothing slips")
         case SettlingCode.TOO_NARROW if settling.on_limit:
-            return say("it stands on the limit: {n} more pulls would not settle it", n=MOST_PULLS)
+            return say("it stands on the limit: even {n} more pulls may not settle it", n=MOST_PULLS)
         case SettlingCode.TOO_NARROW:
             return say("the window is too narrow for this scatter: {n} more pulls would not settle it", n=MOST_PULLS)
 
@@ -152,6 +165,8 @@ def _small_print(verdict: Verdict) -> list[str]:
     parts.append(rule)
     if verdict.scatter is not None:
         parts.append(scatter_text(verdict.scatter))
+    if verdict.converted is not None:
+        parts.append(converted_text(verdict.converted))
     return parts
 
 
@@ -164,6 +179,13 @@ def percent(share: float) -> str:
     if share > 0.999 or share < 0.001:
         return "over 99.9 %" if share > 0.5 else "under 0.1 %"
     return f"{100 * share:.{1 if share > 0.99 or share < 0.01 else 0}f} %"
+
+
+def converted_text(converted: Converted) -> str:
+    """How readings came from another arrangement."""
+    was, into = arrangement_text(converted.was), arrangement_text(converted.into)
+    size = f"times {converted.factor:.3g}, {100 * converted.u_relative:.1f} % of it in the uncertainty"
+    return f"converted from {was} to {into} by the balance of energy, {size}"
 
 
 def scatter_text(scatter: ScatterUsed) -> str:

@@ -6,10 +6,9 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPainterPath, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QAbstractButton, QSizePolicy
 
-from rig.window.conditions import Arrangement
 from rig.window.qt.shapes import fitted, put_text
 from rig.window.qt.theme import DARK, Theme
-from rig.words.arrangements import SCENES, Scene
+from rig.words.arrangements import SCENES, Arrangement, Scene
 from rig.words.language import say
 
 

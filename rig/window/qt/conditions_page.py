@@ -5,11 +5,12 @@ from __future__ import annotations
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
 
-from rig.window.conditions import ARRANGEMENTS, FIELD_NAMES, Conditions, lacking
+from rig.window.conditions import FIELD_NAMES, Conditions, lacking
 from rig.window.model import BenchModel, Changed
 from rig.window.qt.arrangements import ArrangementButton
 from rig.window.qt.theme import DARK, Theme
 from rig.window.views.verdict import window_text
+from rig.words.arrangements import ARRANGEMENTS
 from rig.words.language import say
 
 # Fields in the order of the page, each with an example.

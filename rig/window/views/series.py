@@ -12,7 +12,7 @@ from analysis.judgement import DecisionRule, DirectionMean, SeriesFigure, Series
 from analysis.verdict.apart import Scatter
 from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.verdict.series import read_series
-from analysis.verdict.votes import pull_of
+from analysis.verdict.votes import Stated, pull_of
 from analysis.window import Basis, Window
 from rig.window.decimation import Curve, aligned
 from rig.window.model import Pull
@@ -71,7 +71,7 @@ def together(
 ) -> SeriesResult:
     """The pulls as a series, by the one rule of `analysis.verdict.series`."""
     return read_series(
-        [pull_of(pull.result, excluded=pull.excluded) for pull in pulls], window, basis=basis, rule=rule, known=known
+        [pull_of(pull.result, Stated(excluded=pull.excluded)) for pull in pulls], window, basis=basis, rule=rule, known=known
     )
 
 

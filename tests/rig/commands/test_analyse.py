@@ -116,10 +116,10 @@ def test_a_bad_option_is_one_line_and_status_2(capsys, pull, words):
 def test_a_fault_of_ours_in_one_file_is_told_and_the_others_are_read(capsys, pull, tmp_path, monkeypatch):
     real = recording.read_pull
 
-    def fails_without_angle(trace, sensor):
+    def fails_without_angle(trace, *more, **by_name):
         if trace.angle_deg is None:
             raise ZeroDivisionError("ours")
-        return real(trace, sensor)
+        return real(trace, *more, **by_name)
 
     monkeypatch.setattr(recording, "read_pull", fails_without_angle)
     bare = tmp_path / "bare.csv"
@@ -288,3 +288,111 @@ def test_force_and_position_are_judged_on_an_arm(capsys, tmp_path):
     _, (document,), _ = documents(capsys, str(path), "--arm", "0.6 m")
     assert document["breakaway"]["torque_nm"] == pytest.approx(60.0, rel=0.02)
     assert document["notes"] == ["force read as torque on an arm of 0.6 m"]
+
+
+CARD = """
+[window]
+torque = "{window}"
+arrangement = "{arrangement}"
+basis = "breakaway"
+{more}
+
+[build]
+layout = "{layout}"
+thicker_shim = "more preload"
+{build}
+"""
+
+
+@pytest.fixture
+def card(tmp_path):
+    """A spec card of that window."""
+
+    def made(window="50..76 N.m", arrangement="A", layout="each", more="", build=""):
+        path = tmp_path / "spec.toml"
+        path.write_text(CARD.format(window=window, arrangement=arrangement, layout=layout, more=more, build=build))
+        return str(path)
+
+    return made
+
+
+def pull_in(tmp_path, peak_nm=60.0, **stated):
+    path = tmp_path / "stated.csv"
+    write_trace(path, made_stream(1, peak_nm=peak_nm), TraceInfo(transducer=Transducer(u_relative=0.005), **stated))
+    return str(path)
+
+
+def test_a_spec_card_judges_in_its_own_arrangement_and_another_is_converted_with_a_word(capsys, tmp_path, card):
+    _, (same,), _ = documents(capsys, pull_in(tmp_path, arrangement="A"), "--spec", card())
+    assert (same["verdict"]["state"], same["verdict"]["missing"], same["verdict"]["converted"]) == ("in_window", [], None)
+    # PACK.md 2: the case held reads twice and 0 to 10 % more, rectangular: the middle is 2.1, its standard uncertainty 2.75 %.
+    _, (other,), _ = documents(capsys, pull_in(tmp_path, 126.0, arrangement="B"), "--spec", card(), "--scatter", "0 %", "--budget")
+    verdict = other["verdict"]
+    assert verdict["value_nm"] == pytest.approx(60.0, rel=0.01)
+    assert other["breakaway"]["torque_nm"] == pytest.approx(126.0, rel=0.01)  # the reading stays what the sensor felt
+    (line,) = [line for line in verdict["budget"]["lines"] if line["source"] == "arrangement converted"]
+    assert line["u_nm"] == pytest.approx(60.0 * 0.1 / 12**0.5 / 1.05, rel=0.01)
+    assert "converted from B (case held" in verdict["text"]
+    assert verdict["state"] == "in_window"
+
+
+@pytest.mark.parametrize(
+    ("pulled", "more"),
+    [
+        ({"arrangement": "V"}, {}),
+        ({"arrangement": "F"}, {}),
+        ({"arrangement": "B"}, {"layout": "block"}),
+        ({"arrangement": "B"}, {"build": 'ramps = "30 deg"'}),
+        ({"arrangement": "E"}, {}),
+        ({"arrangement": "D"}, {"arrangement": "B"}),
+    ],
+    ids=["in the vehicle", "one pack", "springs between the gears", "steep ramps", "ratio not stated", "neither is A"],
+)
+def test_what_is_not_converted_is_undecided(capsys, tmp_path, card, pulled, more):
+    _, (document,), _ = documents(capsys, pull_in(tmp_path, 63.0, **pulled), "--spec", card(**more))
+    verdict = document["verdict"]
+    assert (verdict["state"], verdict["probability_in_window"]) == ("undecided", None)
+    assert verdict["missing"] == ["arrangement"]
+    assert "not converted" in verdict["settling"]["text"]
+
+
+def test_an_arrangement_nobody_stated_is_missing_and_can_be_stated(capsys, tmp_path, card):
+    path = pull_in(tmp_path, 63.0)
+    _, (document,), _ = documents(capsys, path, "--spec", card())
+    assert document["verdict"]["missing"] == ["arrangement"]
+    assert "who was held and who turned is not stated" in document["verdict"]["text"]
+    assert documents(capsys, path, "--spec", card(), "--arrangement", "a")[1][0]["verdict"]["missing"] == []
+
+
+def test_of_several_windows_the_one_for_these_plates_judges(capsys, tmp_path, card):
+    spec = tmp_path / "two.toml"
+    text = CARD.format(window="50..76 N.m", arrangement="A", layout="each", more='plate_state = "used"', build="")
+    new = '[[window]]\ntorque = "20..40 N.m"\narrangement = "A"\nplate_state = "new"\n'
+    spec.write_text(new + text.replace("[window]", "[[window]]"))
+    used = pull_in(tmp_path, 63.0, arrangement="A", plate_state="used")
+    assert documents(capsys, used, "--spec", str(spec))[1][0]["verdict"]["low_nm"] == pytest.approx(50.0)
+    fresh = pull_in(tmp_path, 63.0, arrangement="A", plate_state="new")
+    assert documents(capsys, fresh, "--spec", str(spec))[1][0]["verdict"]["high_nm"] == pytest.approx(40.0)
+    unstated = pull_in(tmp_path, 63.0, arrangement="A")
+    assert documents(capsys, unstated, "--spec", card(more='plate_state = "used"'))[1][0]["verdict"]["missing"] == ["plate_state"]
+
+
+def test_a_card_whose_units_disagree_is_not_believed(capsys, pull, card):
+    assert main(["analyse", pull, "--spec", card(more='also_printed = "36..66 lbf.ft"')]) == 4
+    assert "in its other unit" in capsys.readouterr().err
+
+
+def test_answers_come_in_the_unit_of_the_window_as_it_was_typed(capsys, pull):
+    assert main(["analyse", pull, "--window", "30 to 60 lbf.ft"]) == 0
+    out = capsys.readouterr().out
+    assert "44.2" in out
+    assert "30 to 60 lbf.ft" in out
+    assert " N.m" not in out.replace("N.m)", "")
+
+
+def test_an_excluded_pull_has_no_vote_and_its_reason_is_told(capsys, five):
+    paths = five(TraceInfo(), TraceInfo(excluded="slipped off the lever"))
+    _, found, _ = documents(capsys, *paths, "--series", "--window", "50..76 N.m")
+    series = found["series"]
+    assert series["counted"] == paths[::2]
+    assert series["excluded"] == [{"trace": path, "reason": "slipped off the lever"} for path in paths[1::2]]

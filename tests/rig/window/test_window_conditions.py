@@ -17,7 +17,7 @@ from rig.files.profile import read_profile
 from rig.files.trace_csv import info_path, write_trace
 from rig.live.line_tap import RawTap
 from rig.live.runner import LineFigures, Status
-from rig.window.conditions import ARRANGEMENTS, Conditions, lacking
+from rig.window.conditions import Conditions, lacking
 from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered, recall, remember
 from rig.window.model import BenchModel, BenchState
@@ -25,6 +25,7 @@ from rig.window.openers import Benches
 from rig.window.sounds import Sounds
 from rig.window.views.line import figures, row_texts
 from rig.window.views.verdict import Tone, view_of
+from rig.words.arrangements import ARRANGEMENTS
 from rig.words.units import UnitChoice
 
 FULL = Conditions(

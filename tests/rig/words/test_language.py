@@ -8,13 +8,14 @@ import pytest
 
 import rig.words.language as language
 from rig.errors import LanguageError
-from rig.window.conditions import ARRANGEMENTS, FIELD_NAMES
+from rig.window.conditions import FIELD_NAMES
 from rig.window.keys import rows
 from rig.window.qt.conditions_page import CHOICES
 from rig.window.qt.pull_page import REASONS
 from rig.window.qt.sides_page import HEADINGS
 from rig.window.views.panel import LACKS, SPOILERS
 from rig.window.views.verdict import QUALITY_WORDS
+from rig.words.arrangements import ARRANGEMENTS
 from rig.words.language import LANGUAGES, catalogue, number, read_po, say, speak
 from rig.words.sentences import CAUTIONS, STATE_WORD
 from rig.words.verdicts import MISSING
