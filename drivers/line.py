@@ -151,7 +151,7 @@ def _cannot_open(port: str, fault: Exception) -> LineLostError:
     if isinstance(fault, ValueError) or "://" in port:
         return _cannot_reach(port, fault)
     if number == errno.EACCES:
-        return LineLostError("you may not open this port", where=port, remedy=_group_to_join(port))
+        return LineLostError("you may not open this port", where=port, remedy=group_to_join(port))
     if number in (errno.EBUSY, errno.EAGAIN) or "exclusively lock" in text or "PermissionError" in text:
         return LineLostError("the port is in use by another program", where=port, remedy="close that program, then try again")
     if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "FileNotFoundError" in text:
@@ -176,7 +176,7 @@ def _cannot_reach(port: str, fault: Exception) -> LineLostError:
     )
 
 
-def _group_to_join(port: str) -> str:
+def group_to_join(port: str) -> str:
     """Which group the person must join to open the port; Unix only, elsewhere nobody gets here."""
     try:
         import grp

@@ -12,8 +12,9 @@ import importlib
 import io
 import os
 import pkgutil
+import platform
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import NoReturn, Protocol, cast
 
 from analysis.errors import LONGEST_SENTENCE, BenchError
@@ -85,12 +86,35 @@ def main(argv: Sequence[str] | None = None) -> int:
     if args.verb is None:
         parser.print_help()
         return USAGE_STATUS
-    with plain_outlets():
+    with plain_outlets(), _logged(args.verb) if argv is None else contextlib.nullcontext():
         return _guarded(lambda: _verb(args.verb).run(args), f"platepull {args.verb}")
 
 
+@contextlib.contextmanager
+def _logged(verb: str) -> Iterator[None]:
+    """Keep the log that a user can send; of what was typed only the verb goes in."""
+    from importlib.metadata import version
+
+    from rig.folders import users_data
+    from rig.log import log_event, log_fault, start_log, stop_log
+
+    start_log(users_data() / "log")
+    log_event("begin", verb=verb, version=version("platepull"), python=platform.python_version(), system=platform.system())
+    try:
+        yield
+    except Exception as fault:
+        log_fault(fault)
+        raise
+    finally:
+        log_event("end", verb=verb)
+        stop_log()
+
+
 def complain(error: BenchError, who: str) -> None:
-    """Print an error as one line on standard error."""
+    """Print an error as one line on standard error, and log it without names."""
+    from rig.log import log_refusal
+
+    log_refusal(error)
     print(f"{who}: {' '.join(str(error).split())}", file=sys.stderr)
 
 

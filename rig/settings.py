@@ -16,9 +16,6 @@ language = "en"            # of printed sheets: en or de
 
 from __future__ import annotations
 
-import os
-import sys
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Literal, Self
 
@@ -27,6 +24,7 @@ from analysis.units import scale_to_si
 from analysis.window import Window
 from rig.files.document import read_document
 from rig.files.fields import Closed, Name
+from rig.folders import users_config, users_data
 
 
 class WindowText(Name):
@@ -94,32 +92,14 @@ class Settings(Closed, frozen=True, kw_only=True):
     language: Literal["en", "de"] | None = None
 
 
-def config_folder(environ: Mapping[str, str], platform: str, home: Path) -> Path:
-    """Where this system keeps a user's settings (Windows: APPDATA; macOS: Application Support; else the XDG base directory)."""
-    if platform == "win32":
-        return Path(environ.get("APPDATA") or home / "AppData" / "Roaming") / "platepull"
-    if platform == "darwin":
-        return home / "Library" / "Application Support" / "platepull"
-    return Path(environ.get("XDG_CONFIG_HOME") or home / ".config") / "platepull"
-
-
-def data_folder(environ: Mapping[str, str], platform: str, home: Path) -> Path:
-    """Where this system keeps a user's data (Windows: LOCALAPPDATA; macOS: Application Support; else the XDG base directory)."""
-    if platform == "win32":
-        return Path(environ.get("LOCALAPPDATA") or home / "AppData" / "Local") / "platepull"
-    if platform == "darwin":
-        return home / "Library" / "Application Support" / "platepull"
-    return Path(environ.get("XDG_DATA_HOME") or home / ".local" / "share") / "platepull"
-
-
 def book_path() -> Path:
     """The job book of the user at this machine, where neither option nor settings name another."""
-    return data_folder(os.environ, sys.platform, Path.home()) / "book.sqlite"
+    return users_data() / "book.sqlite"
 
 
 def settings_path() -> Path:
     """The settings file of the user at this machine."""
-    return config_folder(os.environ, sys.platform, Path.home()) / "settings.toml"
+    return users_config() / "settings.toml"
 
 
 def load_settings(path: Path | None = None) -> Settings:

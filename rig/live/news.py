@@ -10,6 +10,7 @@ from analysis.pull.events import NoPullKind
 from analysis.results import PullResult
 from analysis.trace import Trace
 from drivers.source import ConnectionLost, LineUp, LineWarning
+from rig.log import log_event, without_names
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,3 +153,19 @@ News = (
     | Entered
     | Ended
 )
+
+
+def log_news(news: list[News]) -> None:
+    """What the bench did, into the log that a user can send: numbers and codes."""
+    for item in news:
+        match item:
+            case PullJudged(final=True):
+                quality = ",".join(str(flag.code) for flag in item.result.quality)
+                state = None if item.verdict is None else str(item.verdict.state)
+                log_event("pull", number=item.number, samples=len(item.trace), state=state, quality=quality or None)
+            case Failed():
+                log_event("failed", what=repr(without_names(item.what)))
+            case LineWarning():
+                log_event("line", warning=repr(without_names(str(item.what))))
+            case ConnectionLost() | LineUp() | Ended():
+                log_event("line", news=type(item).__name__)

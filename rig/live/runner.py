@@ -29,7 +29,7 @@ from analysis.trace import Trace
 from drivers.codec import WireFaults
 from drivers.source import ConnectionLost, LineUp, Source, SourceItem
 from rig.live.inbox import Close, Inbox
-from rig.live.news import Ended, Failed, News
+from rig.live.news import Ended, Failed, News, log_news
 from rig.live.session import Session
 from rig.live.wishes import WISHES, Wish
 
@@ -233,6 +233,7 @@ class Bench:
 
     def _tell(self, news: list[News]) -> None:
         self._add(news)
+        log_news(news)
         if self._listener is not None:
             for item in news:
                 self._listener.hear(item)

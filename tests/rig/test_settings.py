@@ -14,7 +14,8 @@ from rig.commands._display import has_screen
 from rig.commands._options import arm_of, profile_path, rule_of, unit_of, window_of
 from rig.errors import DocumentError
 from rig.files.metadata import TraceInfo, Transducer
-from rig.settings import Settings, config_folder, load_settings
+from rig.folders import config_folder
+from rig.settings import Settings, load_settings
 
 HOME = Path("home")
 

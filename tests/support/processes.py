@@ -15,7 +15,14 @@ PATIENCE_S = 90
 def environment(home):
     """An environment with a home of its own and no screen, so that nothing of the user's settings matters."""
     kept = {name: value for name, value in os.environ.items() if name not in ("DISPLAY", "WAYLAND_DISPLAY")}
-    return {**kept, "HOME": str(home), "XDG_CONFIG_HOME": str(home), "APPDATA": str(home), "PYTHONWARNINGS": "error"}
+    return {
+        **kept,
+        "HOME": str(home),
+        "XDG_CONFIG_HOME": str(home),
+        "XDG_DATA_HOME": str(home),
+        "APPDATA": str(home),
+        "PYTHONWARNINGS": "error",
+    }
 
 
 def platepull(home, *words, cwd=None):
