@@ -62,7 +62,7 @@ def stop_log() -> None:
 def without_names(text: str) -> str:
     """A message of ours without what it quotes and without places of files; the names of serial ports stay.
 
-    >>> without_names("/home/ann/Smith/p1.csv, row 3: torque 'x' is not a number")
+    >>> without_names("/srv/Smith/p1.csv, row 3: torque 'x' is not a number")
     "(...).csv, row 3: torque '...' is not a number"
     """
     return _PATH.sub(_place, _QUOTED.sub("'...'", text))

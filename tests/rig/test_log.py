@@ -27,8 +27,8 @@ def test_numbers_and_codes_go_in(log):
 @pytest.mark.parametrize(
     ("error", "kept"),
     [
-        (BenchError("torque 'Smith' is not a number", where="/home/Smith/My Smith, 2.csv, row 3"), "where=(...).csv, row 3"),
-        (BenchError("the file C:\\Users\\Smith\\p.csv is gone", where="Smith.csv-metadata.json"), "where=(...).csv-metadata.json"),
+        (BenchError("torque 'Smith' is not a number", where="/srv/Smith/My Smith, 2.csv, row 3"), "where=(...).csv, row 3"),
+        (BenchError("the file D:\\Kunden\\Smith\\p.csv is gone", where="Smith.csv-metadata.json"), "where=(...).csv-metadata.json"),
         (BenchError("job 'Smith' is not open", where="--job"), "where=--job"),
         (LineLostError("the port is in use", where="/dev/ttyUSB0"), "where=/dev/ttyUSB0"),
         (LineLostError("nobody answers there", where="socket://Smith:4000"), "where=(...)"),
