@@ -26,10 +26,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Look at everything; 4 if something stands in the way."""
-    from datetime import datetime
     from pathlib import Path
 
+    from drivers.clock import SystemClock
     from drivers.line import group_to_join, list_ports
+    from rig.commands._book import the_clock
     from rig.commands._display import has_screen
     from rig.commands._options import profile_path
     from rig.doctor import checks
@@ -38,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     from rig.log import log_event
     from rig.settings import book_path, load_settings, settings_path
 
-    now, there, data = datetime.now().astimezone(), list_ports(), users_data()
+    now, there, data = the_clock(), list_ports(), users_data()
     stands, settings = checks.settings_file(settings_path(), load_settings)
     device = args.device or settings.device
     profile = None if device is None else profile_path(device)
@@ -53,8 +54,8 @@ def run(args: argparse.Namespace) -> int:
         "data": lambda: checks.folder("data", data),
         "out": lambda: [] if out is None else [checks.folder("out", out)],
         "room": lambda: checks.room(out or Path.home()),
-        "clock": lambda: checks.clock(now, checks.pauses()),
-        "book": lambda: checks.book(args.book or settings.book or str(book_path())),
+        "clock": lambda: checks.clock(now, checks.pauses(SystemClock())),
+        "book": lambda: checks.book(args.book or settings.book or str(book_path()), the_clock),
         "log": lambda: checks.log(data / "log"),
     }
     found = [one for name, look in looks.items() for one in checks.tried(name, look)]

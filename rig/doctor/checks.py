@@ -7,16 +7,17 @@ import os
 import platform
 import shutil
 import tempfile
-import time
+import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from enum import StrEnum
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any, Final
 
 from analysis.errors import BenchError
+from drivers.clock import Clock
 from drivers.line import PortInfo
 from drivers.profile import DeviceProfile
 from rig.log import FILE
@@ -136,13 +137,13 @@ def clock(now: datetime, pauses_s: Sequence[float]) -> Found:
     return Found("clock", Standing.GOOD, text)
 
 
-def pauses(times: int = 9) -> list[float]:
+def pauses(clock: Clock, times: int = 9) -> list[float]:
     """How long short pauses last on this computer now."""
     lasted = []
     for _ in range(times):
-        began = time.perf_counter()
-        time.sleep(PAUSE_S)
-        lasted.append(time.perf_counter() - began)
+        began_s = clock.now()
+        clock.wait_until(began_s + PAUSE_S, threading.Event())
+        lasted.append(clock.now() - began_s)
     return lasted
 
 
@@ -192,7 +193,7 @@ def certificate(path: str | None, today: date) -> Found:
     return Found("certificate", Standing.GOOD, f"certificate {found.number} is in force until {found.due}")
 
 
-def book(name: str) -> Found:
+def book(name: str, now: Callable[[], datetime]) -> Found:
     """Whether the job book can be opened and is sound. A book that is not there yet is not made."""
     from rig.book.book import Book
     from rig.book.place import Place
@@ -201,7 +202,7 @@ def book(name: str) -> Found:
         place = Place.of(name)
         if place.file is not None and not place.file.exists():
             return Found("book", Standing.NOTE, f"there is no job book yet (it would be {place})")
-        with Book(place, lambda: datetime.now(UTC)) as opened:
+        with Book(place, now) as opened:
             faults = opened.faults()
     except BenchError as fault:
         return Found("book", Standing.IN_THE_WAY, f"{fault.where}: {fault.what}" if fault.where else fault.what, fault.remedy)

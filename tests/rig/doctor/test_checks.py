@@ -19,6 +19,7 @@ from rig.settings import Settings, load_settings
 
 SCHEMA = json.loads((Path(__file__).resolve().parents[3] / "rig" / "schemas" / "doctor.schema.json").read_text())
 TODAY = date(2026, 6, 1)
+NOW = datetime(2026, 6, 1, tzinfo=UTC)
 PORT = PortInfo("/dev/ttyUSB0", "bridge", "")
 PROFILE = """[device]
 name = "bench 1"
@@ -119,17 +120,17 @@ def test_the_device_its_port_and_its_certificate(tmp_path: Path) -> None:
 
 def test_the_book(tmp_path: Path) -> None:
     path = tmp_path / "book.sqlite"
-    assert checks.book(str(path)).standing is Standing.NOTE
+    assert checks.book(str(path), lambda: NOW).standing is Standing.NOTE
     assert not path.exists()
     assert main(["job", "new", "--unit-id", "demo", "--book", str(path)]) == 0
-    assert checks.book(str(path)).standing is Standing.GOOD
+    assert checks.book(str(path), lambda: NOW).standing is Standing.GOOD
     path.write_bytes(b"this is no database" * 100)
-    stands_in_the_way(checks.book(str(path)))
+    stands_in_the_way(checks.book(str(path), lambda: NOW))
     path.unlink()
     with sqlite3.connect(path) as other:
         other.execute("create table something_else (x)")
     other.close()
-    assert checks.book(str(path)).standing is not Standing.NOTE
+    assert checks.book(str(path), lambda: NOW).standing is not Standing.NOTE
 
 
 def test_a_check_that_fails_itself_costs_none_of_the_others() -> None:
@@ -145,7 +146,7 @@ def test_the_verb_tells_it_and_its_status_is_4_where_something_stands_in_the_way
     for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "APPDATA", "LOCALAPPDATA"):
         monkeypatch.setenv(name, str(tmp_path))
     monkeypatch.setattr("drivers.line.list_ports", list)
-    monkeypatch.setattr("rig.doctor.checks.pauses", lambda: [0.02])
+    monkeypatch.setattr("rig.doctor.checks.pauses", lambda _: [0.02])
     monkeypatch.setattr("rig.commands._display.has_screen", lambda *_: False)
     assert main(["doctor", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
