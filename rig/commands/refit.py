@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import BenchError
+from rig.commands import _bolts
 from rig.errors import ArgumentError
 
 NAME = "refit"
@@ -19,6 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("sheets", nargs="*", metavar="REFIT.toml", help="refit sheets, in order")
     parser.add_argument("--json", action="store_true", help="print a JSON array, an object a sheet")
+    _bolts.add_options(parser)
     parser.add_argument("--template", action="store_true", help="print a sheet to fill in and end")
 
 
@@ -34,6 +36,8 @@ def run(args: argparse.Namespace) -> int:
         return 0
     if not args.sheets:
         raise ArgumentError("no sheet is named", where="REFIT.toml", remedy="name one, or print one to fill in with --template")
+    if args.record is not None:
+        return _bolts.record(args)
     answered: list[dict[str, Any]] = []
     status = 0
     for name in args.sheets:

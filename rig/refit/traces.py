@@ -18,8 +18,9 @@ from rig.files.trace_csv import read_trace
 
 LEAST_SAMPLES = 10
 """Fewer make neither a turn nor a bolt."""
-PEAK_MEAN_S = 0.01
-"""A hand's peak lasts longer than this; the mean over it keeps the noise of single samples out of the highest torque."""
+PEAK_MEAN_S = 0.005
+"""The mean over this keeps the noise of single samples out of the highest torque. A hand that lets go at once comes down by some
+300 N.m/s (a quick pull watched on the line), so that a longer one would take half a per cent off the peak."""
 
 
 @dataclass(frozen=True, slots=True)

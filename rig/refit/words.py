@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from analysis.refit.backlash import BacklashAnswer
 from analysis.refit.bearing_gap import BearingAnswer
+from analysis.refit.bolt_pass import PULL_AGAIN, BoltPass
 from analysis.refit.drag import DragAnswer
-from analysis.refit.fasteners import Bolt
+from analysis.refit.fasteners import Bolt, BoltReading
 from analysis.refit.fill import FillAnswer
 from analysis.refit.limits import Finding, FindingCode, Limits, State
 from rig.refit.document import Backlash, Bearing, Drag, Fasteners, Fill, limits_of
@@ -177,6 +178,33 @@ _BOLT = {
     State.ANGLE_BELOW: "turned too little",
     State.ANGLE_ABOVE: "turned too far",
 }
+
+
+def next_bolt_text(part: Fasteners, done: BoltPass) -> str:
+    """Which bolt to pull now, and how far."""
+    number = done.next_bolt
+    if number is None:
+        return f"{part.name}: the pass is over."
+    angle = "" if part.angle is None else f", then {float(part.angle):g} deg"
+    left = sum(state in PULL_AGAIN for state in done.states)
+    return f"bolt {number}: {figure(part.torque)} N.m{angle} ({left} of {part.count} left)"
+
+
+def bolt_text(part: Fasteners, number: int, reading: BoltReading, state: State) -> str:
+    """What the pull on a bolt read, and what that means."""
+    if reading.peak_nm is None:
+        return f"bolt {number}: not recorded, the sensor was at its limit or the pull too short; pull again"
+    angle = "" if reading.angle_deg is None else f", {reading.angle_deg:.0f} deg"
+    text = f"bolt {number}: {figure(reading.peak_nm)} N.m{angle}"
+    match state:
+        case State.IN_TOLERANCE:
+            return f"{text}, in tolerance"
+        case State.NOT_RECORDED:
+            return f"{text}, the angle was not recorded; pull again with a sensor that tells the angle"
+        case State.BELOW | State.ANGLE_BELOW:
+            return f"{text}, {_BOLT[state]}: pull again"
+        case _:
+            return f"{text}, {_BOLT[state]}: the maker's manual says what to do with it"
 
 
 def fill_text(part: Fill, found: FillAnswer) -> str:
