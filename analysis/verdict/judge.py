@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from analysis.judgement import DecisionRule, Missing, SettlingCode, Verdict
 from analysis.results import PullResult
@@ -11,6 +11,21 @@ from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.verdict.series import read_series
 from analysis.verdict.votes import Convert, Pull, not_converted, pull_of
 from analysis.window import Window
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known before anybody pulls.
+
+    scatter   from pull to pull, of the bench
+    convert   how a pull in another arrangement than the window's becomes one in it
+    """
+
+    scatter: Scatter = USUAL_SCATTER
+    convert: Convert = not_converted
+
+
+NOTHING_KNOWN = Known()
 
 
 def judge(

@@ -13,6 +13,7 @@ if TYPE_CHECKING:  # these pull in numpy and scipy, which `platepull --help` can
     from analysis.judgement import DecisionRule
     from analysis.pack.parts import SpecCard
     from analysis.verdict.apart import Scatter
+    from analysis.verdict.judge import Known
     from analysis.verdict.votes import Convert
     from analysis.window import Window
     from rig.settings import Settings
@@ -57,6 +58,13 @@ class Judging:
 
         card = self.card
         return not_converted if card is None else Conversions(card.layout, card.ramps_deg, card.ratio)
+
+    @property
+    def known(self) -> Known:
+        """What is known before anybody pulls."""
+        from analysis.verdict.judge import Known
+
+        return Known(self.scatter, self.convert)
 
     def window(self, own: Window | None = None, plate_state: str | None = None) -> Window | None:
         """What a pull is held against: `--window`, the spec card's window for these plates, the pull's `own`, the settings'."""

@@ -71,7 +71,8 @@ def live_session(
         sensor=sensor,
         window=window,
         rule=judging.rule,
-        scatter=judging.scatter,
+        known=judging.known,
+        stated=info.stated(),
         recorder=recorder,
         count_free_turns=getattr(args, "free_turns", False),
     )

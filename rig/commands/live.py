@@ -95,7 +95,7 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
     judging = Judging.of(args, settings)
     folder = None if out is None else Path(out)
     keeper = keeper_of(args, settings)
-    benches = Benches(sensor_choice(args, settings), folder, job_info(args, settings), judging.scatter, keeper)
+    benches = Benches(sensor_choice(args, settings), folder, job_info(args, settings), judging.known, keeper)
     with asked_to_end() as enough:
         return run_window(
             benches,

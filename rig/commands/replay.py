@@ -65,7 +65,7 @@ def _in_window(args: argparse.Namespace, settings: Settings, info: TraceInfo, sp
     unit, judging = args.unit or settings.unit, Judging.of(args, settings)
     with asked_to_end() as enough:
         return run_window(
-            Benches(sensor_choice(args, settings), None, TraceInfo(), judging.scatter),
+            Benches(sensor_choice(args, settings), None, TraceInfo(), judging.known),
             recording=Path(args.trace),
             speed=speed,
             window=judging.window(info.window, info.plate_state),
@@ -95,7 +95,8 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
         sensor=sensor,
         window=window,
         rule=judging.rule,
-        scatter=judging.scatter,
+        known=judging.known,
+        stated=info.stated(),
         calibration_flags=info.calibration_flag_codes(),
         count_free_turns=not info.free_turn,
     )

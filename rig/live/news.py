@@ -9,6 +9,7 @@ from analysis.judgement import Verdict
 from analysis.pull.events import NoPullKind
 from analysis.results import PullResult
 from analysis.trace import Trace
+from analysis.verdict.votes import NOTHING_STATED, Stated
 from drivers.source import ConnectionLost, LineUp, LineWarning
 from rig.log import log_event, without_names
 
@@ -25,7 +26,8 @@ class PullBegan:
 class PullJudged:
     """A pull was read. `final` False: an early reading, the pull may still go on and will be told again under its number.
 
-    `verdict` is None where no window is set; `file` is None where nothing is recorded.
+    `verdict` is None where no window is set; `file` is None where nothing is recorded;
+    `stated` is what a person states of it.
     """
 
     number: int
@@ -34,6 +36,7 @@ class PullJudged:
     verdict: Verdict | None
     file: Path | None
     final: bool
+    stated: Stated = NOTHING_STATED
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,17 +9,19 @@ from typing import Any
 from analysis.pull.reading import KnownOfRest
 from analysis.results import PullResult
 from analysis.trace import Trace
+from analysis.verdict.votes import NOTHING_STATED, Stated
 
 
 @dataclass(frozen=True, slots=True)
 class ReadPull:
-    """A pull that was read: its samples under the calibration, its reading, its file, what was known of the level at rest."""
+    """A pull that was read: samples under the calibration, reading, file, what was known of the level at rest, what is stated."""
 
     number: int
     trace: Trace
     result: PullResult
     file: Path | None
     known: KnownOfRest
+    stated: Stated = NOTHING_STATED
 
 
 @dataclass(slots=True)

@@ -28,9 +28,8 @@ from analysis.results import PullResult, Sensor
 from analysis.sensor.correction import apply_calibration
 from analysis.sensor.zero_history import QUIET_S, SensorLog, far_off
 from analysis.trace import EMPTY, Trace, join
-from analysis.verdict.apart import Scatter
-from analysis.verdict.judge import judge
-from analysis.verdict.scatter import USUAL_SCATTER
+from analysis.verdict.judge import NOTHING_KNOWN, Known, judge_pull
+from analysis.verdict.votes import NOTHING_STATED, Stated, pull_of
 from analysis.window import Window
 from drivers.source import SourceItem
 from rig.files.metadata import TraceInfo
@@ -79,7 +78,8 @@ class Session:
     sensor     what is known of the torque sensor; its capacity sets the finder's thresholds, its calibration is put in force on all
                that is read and shown, not on what is recorded
     window     what pulls are judged against; None: read, not judged
-    scatter    from pull to pull, as it is known of the bench
+    known      what is known before anybody pulls: scatter of the bench, conversions
+    stated     what a person states of the pulls to come (`describe` changes it)
     recorder   writes each pull to a file; None: nothing is written
     calibration_flags   of a recording: what the bench said of the sensor then, in place of what this session sees of it
     count_free_turns    a turn in which nothing held is the pull, without asking (contract, 3)
@@ -93,7 +93,8 @@ class Session:
         sensor: Sensor | None = None,
         window: Window | None = None,
         rule: DecisionRule = DecisionRule.GUARDED,
-        scatter: Scatter = USUAL_SCATTER,
+        known: Known = NOTHING_KNOWN,
+        stated: Stated = NOTHING_STATED,
         recorder: Recorder | None = None,
         rules: FinderRules = LIVE_RULES,
         first_number: int = 1,
@@ -102,7 +103,8 @@ class Session:
     ) -> None:
         self.window = window
         self.rule = rule
-        self.scatter = scatter
+        self.known = known
+        self._stated = stated
         self.pulls = 0
         self._sensor = sensor or Sensor()
         in_use = apply_calibration(EMPTY, self._sensor)[1]
@@ -192,10 +194,11 @@ class Session:
         if self._last is None:
             return []
         last = self._last
-        return [PullJudged(last.number, last.trace, last.result, self._verdict(last.result), last.file, final=True)]
+        return [self._told(last)]
 
     def describe(self, info: TraceInfo) -> list[News]:
         """Write this with the pulls to come; the window stays the session's own."""
+        self._stated = info.stated()
         if self._recorder is not None:
             self._recorder.info = replace(info, window=self.window)
         return []
@@ -310,7 +313,7 @@ class Session:
         self._not_before_s = event.to_s - self._rules.rest_s
         try:
             trace, sensor = apply_calibration(trace, self._sensor)
-            turn = ReadPull(number, trace, read_pull(trace, sensor, known=self._rest.known), file, self._rest.known)
+            turn = ReadPull(number, trace, read_pull(trace, sensor, known=self._rest.known), file, self._rest.known, self._stated)
         except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
             return [*news, _not_read(number, error)]
         known = amendments(turn.result, turn.known, 0.0)
@@ -323,7 +326,7 @@ class Session:
     def _count(self, turn: ReadPull) -> list[News]:
         self.pulls += 1
         self._last = turn
-        return [PullJudged(turn.number, turn.trace, turn.result, self._verdict(turn.result), turn.file, final=True)]
+        return [self._told(turn)]
 
     def _answer_free_turn(self, number: int | None, *, counts: bool) -> list[News]:
         asked = [turn for turn in self._free_turns if number is None or turn.number == number]
@@ -365,7 +368,7 @@ class Session:
         )
         if self._last is not None and self._last.number == pull.number:
             self._last = again
-        return [*news, PullJudged(pull.number, pull.trace, result, self._verdict(result), pull.file, final=True)]
+        return [*news, self._told(again)]
 
     # -- reading ------------------------------------------------------------------------------------------------------------------
 
@@ -384,16 +387,23 @@ class Session:
                 seen = self._log.add_pull(result)
                 result = replace(result, calibration_flags=seen if self._calibration_flags is None else self._calibration_flags)
                 news = self._record(lambda recorder: recorder.amend(**amendments(result, known, exercised_nm)))
-            verdict = self._verdict(result)
+            verdict = self._verdict(result, self._stated)
         except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
             return [_not_read(number, error)]
         if final:
-            self._last = ReadPull(number, trace, result, file, known)
+            self._last = ReadPull(number, trace, result, file, known, self._stated)
             self._rest.keep(self._last)
-        return [*news, PullJudged(number, trace, result, verdict, file, final)]
+        return [*news, PullJudged(number, trace, result, verdict, file, final, self._stated)]
 
-    def _verdict(self, result: PullResult) -> Verdict | None:
-        return None if self.window is None else judge(result, self.window, self.rule, known=self.scatter)
+    def _told(self, pull: ReadPull) -> PullJudged:
+        verdict = self._verdict(pull.result, pull.stated)
+        return PullJudged(pull.number, pull.trace, pull.result, verdict, pull.file, final=True, stated=pull.stated)
+
+    def _verdict(self, result: PullResult, stated: Stated) -> Verdict | None:
+        if self.window is None:
+            return None
+        pull, known = pull_of(result, stated), self.known
+        return judge_pull(pull, self.window, self.rule, known=known.scatter, convert=known.convert)
 
     def _record(self, what: Callable[[Recorder], None]) -> list[News]:
         if self._recorder is None:

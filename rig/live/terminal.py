@@ -114,7 +114,8 @@ class Terminal:
         if self.large:
             self._say("", _RULER, _banner(item.verdict, self.unit), _RULER)
         self._say(line)
-        details = [verdict_text(item.verdict, self.unit)] if item.verdict is not None else []
+        details = [f"excluded, it does not count: {item.stated.excluded}"] if item.stated.excluded else []
+        details += [verdict_text(item.verdict, self.unit)] if item.verdict is not None else []
         details += [wording.quality_text(flag) for flag in item.result.quality]
         details += [f"kept in {item.file}"] if item.file is not None else []
         self._say(*(f"    {detail}" for detail in details))

@@ -51,7 +51,7 @@ def run_window(
     speak(remembered.language if remembered.language in LANGUAGES else "en")
     app = QApplication.instance() or QApplication(sys.argv[:1])
     app.setApplicationName("platepull")
-    model = BenchModel(window=window, rule=rule, scatter=benches.scatter, unit=UnitChoice(remembered.unit, remembered.second_unit))
+    model = BenchModel(window=window, rule=rule, known=benches.known, unit=UnitChoice(remembered.unit, remembered.second_unit))
     with tempfile.TemporaryDirectory(prefix="platepull-") as folder:
         means = Means(
             benches,

@@ -191,6 +191,8 @@ class Controller:
         before, self.conditions = self.conditions, conditions
         self.model.lacks = lacking(conditions)
         window = self._window_of(conditions)
+        if window == replace(self.model.window or Window(0.0, 1.0), arrangement=None, plate_state=None):
+            window = self.model.window  # the same limits: what the spec card says of them stays
         if conditions.refusal("window") is None and window != self.model.window:
             self.model.set_window(window)
         if self.opened is not None:
@@ -213,7 +215,7 @@ class Controller:
         """Read recordings on a thread; each goes to `with_member` at a tick."""
         benches = self.means.benches
         sensor_of = benches.sensors.of if benches else lambda info: info.sensor(self.means.today())
-        steps = load(paths, sensor_of, self.model.window, self.model.rule, self.model.scatter)
+        steps = load(paths, sensor_of, self.model.window, self.model.rule, self.model.known)
         self.reading.begin(say("reading recordings"), steps, len(paths), with_member)
 
     # looks and sound

@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from analysis.judgement import DecisionRule
-from analysis.verdict.apart import Scatter
-from analysis.verdict.scatter import USUAL_SCATTER
+from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.window import Window
 from rig.live.news import Exercised
 from rig.live.runner import Bench
@@ -35,14 +34,14 @@ class BenchModel:
         *,
         window: Window | None = None,
         rule: DecisionRule = DecisionRule.GUARDED,
-        scatter: Scatter = USUAL_SCATTER,
+        known: Known = NOTHING_KNOWN,
         unit: UnitChoice = NEWTON_METRES,
         source: Source = Source.BENCH,
         whole_traces: int = WHOLE_TRACES,
     ) -> None:
         self._window = window
         self.rule = rule
-        self.scatter = scatter
+        self.known = known
         self._unit = unit
         self._whole_traces = whole_traces
         self.notices = Notices()
@@ -119,7 +118,7 @@ class BenchModel:
             if stand is not None:
                 if stand.bench is not None:
                     stand.bench.ask(SetWindow(window, self.rule))
-                stand.series.judge_anew(window, self.rule, self.scatter)
+                stand.series.judge_anew(window, self.rule, self.known)
 
     def new_series(self, name: str = "", conditions: dict[str, str] | None = None) -> None:
         """Begin a series of its own on the line; the one before stays selectable and its files stay where they are."""

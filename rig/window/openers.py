@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analysis.judgement import DecisionRule
-from analysis.verdict.apart import Scatter
-from analysis.verdict.scatter import USUAL_SCATTER
+from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.window import Window
 from drivers.clock import SystemClock
 from drivers.line import SerialLine
@@ -53,13 +52,13 @@ def note_excluded(file: Path, reason: str | None) -> None:
 class Benches:
     """How to open. `sensors` knows what counts of a sensor; pulls are recorded into `out` (None: nowhere), `info` with them.
 
-    `scatter` is that from pull to pull, as it is known of the bench; `keeper` makes what enters pulls in the job book.
+    `known` is what is known before anybody pulls; `keeper` makes what enters pulls in the job book.
     """
 
     sensors: SensorChoice
     out: Path | None
     info: TraceInfo
-    scatter: Scatter = USUAL_SCATTER
+    known: Known = NOTHING_KNOWN
     keeper: Callable[[Callable[[News], None]], Listener] | None = None
 
     def line(self, profile: DeviceProfile, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
@@ -67,7 +66,13 @@ class Benches:
         sensor, info = self.sensors.of_line(profile, self.info)
         recorder = None if self.out is None else recorder_into(self.out, info)
         session = Session(
-            sensor=sensor, window=window, rule=rule, scatter=self.scatter, recorder=recorder, first_number=first_number
+            sensor=sensor,
+            window=window,
+            rule=rule,
+            known=self.known,
+            stated=info.stated(),
+            recorder=recorder,
+            first_number=first_number,
         )
         tap = RawTap()
         return Opened(Bench(_source(profile, tap), session, listener=self.keeper), None, recorder, profile, info, tap)
@@ -80,7 +85,8 @@ class Benches:
             sensor=self.sensors.of(info),
             window=window or info.window,
             rule=rule,
-            scatter=self.scatter,
+            known=self.known,
+            stated=info.stated(),
             first_number=first_number,
             calibration_flags=info.calibration_flag_codes(),
             count_free_turns=not info.free_turn,

@@ -10,8 +10,9 @@ from pathlib import Path
 from analysis.judgement import DecisionRule, Verdict
 from analysis.results import PullResult
 from analysis.trace import Trace
-from analysis.verdict.apart import Scatter
-from analysis.verdict.judge import judge
+from analysis.verdict.judge import Known, judge_pull
+from analysis.verdict.votes import NOTHING_STATED, Stated, pull_of
+from analysis.verdict.votes import Pull as Vote
 from analysis.window import Window
 from rig.window.decimation import extremes
 
@@ -33,7 +34,8 @@ class Source(StrEnum):
 class Pull:
     """A pull of a series. `excluded`: the reason why it does not count; None: it counts. Nothing is ever deleted.
 
-    `lacks` names the conditions that were not stated when it was pulled; `remark` is what the person noted.
+    `lacks` names the conditions that were not stated when it was pulled; `remark` is what the person noted,
+    `stated` what is stated for the verdict.
     """
 
     number: int
@@ -45,6 +47,18 @@ class Pull:
     excluded: str | None = None
     lacks: tuple[str, ...] = ()
     remark: str = ""
+    stated: Stated = NOTHING_STATED
+
+    def vote(self) -> Vote:
+        """The pull as the rule for a verdict sees it."""
+        return pull_of(self.result, replace(self.stated, excluded=self.excluded))
+
+
+def judged(pull: Pull, window: Window | None, rule: DecisionRule, known: Known) -> Verdict | None:
+    """The verdict on the unit from one pull; None without a window."""
+    if window is None:
+        return None
+    return judge_pull(pull.vote(), window, rule, known=known.scatter, convert=known.convert)
 
 
 class SeriesOfPulls:
@@ -91,13 +105,9 @@ class SeriesOfPulls:
             self._decimate(len(self.pulls) - self._whole_traces - 1)
         return at is None or not before.final
 
-    def judge_anew(self, window: Window | None, rule: DecisionRule, scatter: Scatter) -> None:
-        """Judge every pull against this window; `scatter` from pull to pull as it is known of the bench."""
-
-        def verdict(result: PullResult) -> Verdict | None:
-            return None if window is None else judge(result, window, rule, known=scatter)
-
-        self.pulls = [replace(pull, verdict=verdict(pull.result)) for pull in self.pulls]
+    def judge_anew(self, window: Window | None, rule: DecisionRule, known: Known) -> None:
+        """Judge every pull against this window; `known` is what is known before anybody pulls."""
+        self.pulls = [replace(pull, verdict=judged(pull, window, rule, known)) for pull in self.pulls]
 
     def exclude(self, number: int, reason: str | None) -> None:
         """Let a pull not count, with the reason; None counts it again. The pull and its file stay."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Flag, StrEnum, auto
 
 from analysis.window import Window
@@ -158,6 +158,7 @@ class Stand:
 
     def _judged(self, news: PullJudged) -> Changed:
         pull = Pull(news.number, news.trace, news.result, news.verdict, news.file, news.final, lacks=self.lacks)
+        pull = replace(pull, stated=news.stated, excluded=news.stated.excluded)
         if self.series.take(pull):
             if self.held and self.looking_at != news.number:
                 self.announced = news.number

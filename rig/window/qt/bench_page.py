@@ -104,9 +104,9 @@ class BenchPage(QWidget):
 
     def _show_series(self) -> None:
         model = self._model
-        apart = dict(together(model.pulls, model.window, model.rule, model.scatter).apart)
+        apart = dict(together(model.pulls, model.window, model.rule, model.known).apart)
         cards = [card_of(pull, model.unit, apart=i in apart) for i, pull in enumerate(model.pulls)]
-        summary = summary_of(model.pulls, model.unit, model.window, model.rule, model.scatter)
+        summary = summary_of(model.pulls, model.unit, model.window, model.rule, model.known)
         self.series.show_series(self._theme, self._scale, summary, cards, model.looking_at)
 
     def _show_live(self, changed: Changed) -> None:

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analysis.errors import BenchError
-from analysis.judgement import DecisionRule
+from analysis.judgement import DecisionRule, Verdict
 from analysis.results import Breakaway, Sensor, Sliding
-from analysis.verdict.apart import Scatter
-from analysis.verdict.judge import judge
-from analysis.verdict.scatter import USUAL_SCATTER
+from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.window import Window
 from rig.files.metadata import TraceInfo
 from rig.files.pull_file import read_recording
 from rig.window.decimation import Curve, aligned
-from rig.window.model import Pull
+from rig.window.series import Pull, judged
 from rig.window.views.verdict import chatter_text, verdict_word
+from rig.words.language import say
 from rig.words.numbers import way_mark, with_spread
 from rig.words.units import UnitChoice
 
@@ -42,7 +41,7 @@ def load(
     sensor_of: Callable[[TraceInfo], Sensor],
     window: Window | None,
     rule: DecisionRule,
-    scatter: Scatter = USUAL_SCATTER,
+    known: Known = NOTHING_KNOWN,
 ) -> Iterator[Member | BenchError]:
     """Read recordings one by one; one that cannot be read comes as its error. For `rig.window.background.Work`."""
     for path in paths:
@@ -51,14 +50,15 @@ def load(
         except BenchError as fault:
             yield fault
             continue
-        result, held_against = recording.result, window or recording.info.window
-        verdict = None if held_against is None else judge(result, held_against, rule, known=scatter)
-        yield Member(path.stem, Pull(recording.info.number or 0, recording.trace, result, verdict, path, final=True))
+        stated, number = recording.info.stated(), recording.info.number or 0
+        read = Pull(number, recording.trace, recording.result, None, path, final=True, excluded=stated.excluded, stated=stated)
+        yield Member(path.stem, replace(read, verdict=judged(read, window or recording.info.window, rule, known)))
 
 
 def overlay(members: Sequence[Member], unit: UnitChoice) -> tuple[list[Curve], list[Curve]]:
-    """Curves over time and over angle, breakaway at zero."""
-    pairs = [aligned(member.pull.trace, member.pull.result, COLUMNS, unit.per_nm) for member in members]
+    """Curves over time and over angle, breakaway at zero; of the pulls that count."""
+    counting = [member.pull for member in members if member.pull.excluded is None]
+    pairs = [aligned(pull.trace, pull.result, COLUMNS, unit.per_nm) for pull in counting]
     return [pair[0] for pair in pairs], [pair[1] for pair in pairs if pair[1].x.size]
 
 
@@ -73,6 +73,12 @@ def extent(curves: Sequence[Curve]) -> tuple[float, float, float, float] | None:
     return left, max(right, left + 0.1), low - room, high + room
 
 
+def _word(pull: Pull, verdict: Verdict | None) -> str:
+    if pull.excluded is not None:
+        return say("set aside: {reason}", reason=pull.excluded)
+    return "–" if verdict is None else verdict_word(verdict.state)
+
+
 def row_of(member: Member, unit: UnitChoice) -> tuple[str, ...]:
     """A pull as a row: name with direction, breakaway, sliding, chatter, verdict."""
     result, verdict = member.pull.result, member.pull.verdict
@@ -82,7 +88,7 @@ def row_of(member: Member, unit: UnitChoice) -> tuple[str, ...]:
 
     return (
         f"{member.name} {way_mark(result.direction)}",
-        "–" if verdict is None else verdict_word(verdict.state),
+        _word(member.pull, verdict),
         reading(result.breakaway),
         reading(result.sliding),
         chatter_text(result, unit),

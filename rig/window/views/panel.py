@@ -86,7 +86,7 @@ def _pull_panel(model: BenchModel, pull: Pull) -> PanelView:
 def _series_panel(model: BenchModel) -> PanelView | None:
     if model.window is None or model.replay is not None:
         return None
-    series = together(model.pulls, model.window, model.rule, model.scatter, basis=model.window.basis)
+    series = together(model.pulls, model.window, model.rule, model.known, basis=model.window.basis)
     verdict, figure = series.verdict, series.figure(model.window.basis)
     if verdict is None or figure is None or max(way.n for _, way in figure.ways) < PULLS_EACH_WAY:
         return None

@@ -9,10 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.judgement import DecisionRule, DirectionMean, SeriesFigure, SeriesResult
-from analysis.verdict.apart import Scatter
-from analysis.verdict.scatter import USUAL_SCATTER
+from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.verdict.series import read_series
-from analysis.verdict.votes import Stated, pull_of
 from analysis.window import Basis, Window
 from rig.window.decimation import Curve, aligned
 from rig.window.model import Pull
@@ -65,14 +63,13 @@ def together(
     pulls: Sequence[Pull],
     window: Window | None,
     rule: DecisionRule = DecisionRule.GUARDED,
-    known: Scatter = USUAL_SCATTER,
+    known: Known = NOTHING_KNOWN,
     *,
     basis: Basis = Basis.BREAKAWAY,
 ) -> SeriesResult:
     """The pulls as a series, by the one rule of `analysis.verdict.series`."""
-    return read_series(
-        [pull_of(pull.result, Stated(excluded=pull.excluded)) for pull in pulls], window, basis=basis, rule=rule, known=known
-    )
+    votes = [pull.vote() for pull in pulls]
+    return read_series(votes, window, basis=basis, rule=rule, known=known.scatter, convert=known.convert)
 
 
 def summary_of(
@@ -80,7 +77,7 @@ def summary_of(
     unit: UnitChoice,
     window: Window | None,
     rule: DecisionRule = DecisionRule.GUARDED,
-    known: Scatter = USUAL_SCATTER,
+    known: Known = NOTHING_KNOWN,
 ) -> Summary:
     """What the pulls say together so far: the verdict on the unit, what to do next, each direction, chatter."""
     if not pulls:

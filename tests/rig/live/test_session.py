@@ -12,6 +12,7 @@ from support.same import assert_same
 import rig.live.session
 from analysis.results import Sensor
 from analysis.trace import EMPTY, Trace
+from analysis.verdict.votes import Stated
 from analysis.window import Window
 from drivers.source import ConnectionLost, LineUp
 from rig.errors import TraceFileError
@@ -178,3 +179,18 @@ def test_samples_are_kept_to_a_millionth_but_never_merged():
 
 def test_a_source_of_nothing_is_nothing():
     assert list(ListSource([]).pieces(None)) == [LineUp("made")]
+
+
+def test_what_is_stated_of_a_pull_counts_in_its_verdict_and_is_told_with_it():
+    """A window in A, a pull in B: nothing converts it, so it decides nothing; described anew, the next pull does."""
+    sensor, stream = Sensor(u_relative=0.005), made_stream(2)
+    window = Window.parse("40..80 N.m", arrangement="A")
+    session = Session(sensor=sensor, window=window, stated=Stated(arrangement="B", excluded="tried out"))
+    half = float(stream.time_s[-1]) / 2
+    first = finals(run(session, pieces_of(stream.between(0.0, half + 1.0), [10])))[0]
+    assert (first.verdict.state, first.verdict.missing) == ("undecided", ("arrangement",))
+    assert first.stated.excluded == "tried out"
+    session.describe(TraceInfo(arrangement="A"))
+    second = finals(run(session, pieces_of(stream.between(half + 1.0, np.inf), [10])))[0]
+    assert (second.verdict.state, second.verdict.missing) == ("in_window", ())
+    assert second.stated == Stated(arrangement="A")

@@ -6,16 +6,18 @@ import re
 import numpy as np
 import pytest
 from support.fed import FedBench
-from support.made import MOMENT
+from support.made import MOMENT, made_stream
 
 from analysis.errors import BenchError
-from analysis.judgement import VerdictState
+from analysis.judgement import DecisionRule, VerdictState
 from analysis.results import Chatter, Label
-from analysis.verdict.judge import judge
+from analysis.verdict.judge import Known, judge
 from analysis.verdict.scatter import NO_SCATTER
 from analysis.verdict.series import read_series
 from analysis.verdict.votes import pull_of
 from analysis.window import Basis, Window
+from rig.calibration.sensor_in_use import SensorChoice
+from rig.files.metadata import TraceInfo
 from rig.files.trace_csv import write_trace
 from rig.window.background import Work
 from rig.window.decimation import aligned
@@ -49,7 +51,7 @@ def four():
 
 
 def test_mean_and_uncertainty_are_told_for_each_direction_and_none_is_left_out_for_being_first(four):
-    summary = summary_of(four.pulls, UNIT, WINDOW, known=NO_SCATTER)
+    summary = summary_of(four.pulls, UNIT, WINDOW, known=Known(NO_SCATTER))
     assert (summary.tone, summary.word) == (Tone.GOOD, "IN WINDOW")
     assert re.fullmatch(r"60\.\d+ ± \d\.\d+ N·m   4 of 4 pulls counted", summary.count)
     first, second = (line for line in summary.lines if "n = " in line)
@@ -86,7 +88,7 @@ def test_a_series_is_judged_as_the_command_line_judges_it():
 def test_a_series_that_chatters_never_looks_good(four):
     chattering = Chatter(assessable=True, score=0.9, frequency_hz=8.0, peak_to_peak_nm=14.0, cycles=9)
     pulls = [dataclasses.replace(pull, result=dataclasses.replace(pull.result, chatter=chattering)) for pull in four.pulls]
-    summary = summary_of(pulls, UNIT, WINDOW, known=NO_SCATTER)
+    summary = summary_of(pulls, UNIT, WINDOW, known=Known(NO_SCATTER))
     assert (summary.tone, summary.word) == (Tone.CHATTER, "CHATTERS")
     assert summary.lines[0] == "CHATTERS in 4 of 4 pulls"
     verdict = judge(pulls[1].result, WINDOW, known=NO_SCATTER)
@@ -94,6 +96,16 @@ def test_a_series_that_chatters_never_looks_good(four):
     assert (view.tone, view.word) == (Tone.CHATTER, "CHATTERS")
     assert view.margin.startswith("CHATTERS · ")
     assert "14.0 N·m" in view.notes[0]
+
+
+def test_a_recording_that_is_excluded_does_not_count_in_the_sets_and_says_why(tmp_path):
+    for name, excluded in (("a", None), ("b", "slipped off the lever")):
+        write_trace(tmp_path / f"{name}.csv", made_stream(1), TraceInfo(excluded=excluded))
+    sensor_of = SensorChoice(MOMENT.date()).of
+    members = list(load([tmp_path / "a.csv", tmp_path / "b.csv"], sensor_of, WINDOW, DecisionRule.GUARDED))
+    assert [member.pull.excluded for member in members] == [None, "slipped off the lever"]
+    assert len(overlay(members, UNIT)[0]) == 1
+    assert "slipped off the lever" in row_of(members[1], UNIT)[1]
 
 
 def test_without_a_window_a_series_has_its_mean(four):
