@@ -133,7 +133,7 @@ class Book:
         with self.writing() as connection:
             held = sa.select(schema.jobs.c.job).where(schema.jobs.c.job == job).with_for_update()
             connection.execute(held)  # several benches on one job: one after the other
-            events = self._events(connection, job)
+            events = events_of(connection, job)
             record = _whole(job, events)
             drafted = draft(record)
             if drafted is None:
@@ -141,6 +141,21 @@ class Book:
             kind, content, files = drafted
             event = sealed(job, len(events) + 1, self._clock(), who, kind, content, events[-1].hash)
             return self._store(connection, events, event, files)
+
+    def adopt(self, events: Sequence[Event], places: Mapping[tuple[int, int], Path]) -> JobRecord:
+        """Take over a whole job with its number and chain as they are, which hold; `places` by entry and part says where files lie.
+
+        Raises BookError where the number is taken.
+        """
+        with self.writing() as connection:
+            lock_numbers(connection)
+            must_be_free(connection, events[0].job)
+            take_number(connection, events[0])
+            record = record_of(events)
+            connection.execute(schema.events.insert(), [_row(event) for event in events])
+            paths = {key: self.place.path_of(path) for key, path in places.items()}
+            write_rows(connection, {}, rows_of(record), lambda row: paths[row["entry"], row["part"]])
+            return record
 
     def _store(self, connection: Connection, events: Sequence[Event], event: Event, files: Sequence[Path]) -> JobRecord:
         before: Rows = rows_of(record_of(events)) if events else {}
@@ -182,7 +197,7 @@ class Book:
     def events(self, job: str) -> list[Event]:
         """The entries of a job in order; empty where there is no such job."""
         with self.reading() as connection:
-            return self._events(connection, job)
+            return events_of(connection, job)
 
     def paths(self, job: str) -> dict[tuple[int, int], str]:
         """Where the files of a job lie, as the book writes it, by entry and place in the entry."""
@@ -205,10 +220,6 @@ class Book:
         with self.reading() as connection:
             told = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check")]
             return [] if told == ["ok"] else told
-
-    def _events(self, connection: Connection, job: str) -> list[Event]:
-        query = sa.select(*schema.events.c).where(schema.events.c.job == job).order_by(schema.events.c.number)
-        return [Event(**row._mapping) for row in connection.execute(query)]
 
     # -- transactions -------------------------------------------------------------------------------------------------------------
 
@@ -236,6 +247,12 @@ class Book:
             yield
         except DBAPIError as fault:
             raise _unreachable(self.place, fault) from fault
+
+
+def events_of(connection: Connection, job: str) -> list[Event]:
+    """The entries of a job in order; empty where there is no such job."""
+    query = sa.select(*schema.events.c).where(schema.events.c.job == job).order_by(schema.events.c.number)
+    return [Event(**row._mapping) for row in connection.execute(query)]
 
 
 def write_rows(connection: Connection, before: Rows, after: Rows, path_of: Callable[[dict[str, Any]], str]) -> None:

@@ -74,6 +74,8 @@ def _pull(job: str, pull: Pull) -> Row:
         "lubricant": pull.term("lubricant"),
         "additive": pull.term("additive"),
         "sensor": transducer.get("serial") or transducer.get("name") or pull.term("device"),
+        "plates": pull.term("plates"),
+        "plate_state": pull.term("plate_state"),
         "direction": pull.direction,
         "breakaway_nm": pull.torque_nm("breakaway"),
         "breakaway_u_nm": pull.u_nm("breakaway"),

@@ -43,6 +43,7 @@ jobs = Table(
     Column("closed_at", Text),
     Column("events", Integer, nullable=False),
     Column("head", Text, nullable=False),
+    Index("jobs_by_unit", "unit"),
 )
 
 pulls = Table(
@@ -58,6 +59,8 @@ pulls = Table(
     Column("lubricant", Text),
     Column("additive", Text),
     Column("sensor", Text),
+    Column("plates", Text),
+    Column("plate_state", Text),
     Column("direction", Integer),
     Column("breakaway_nm", Float),
     Column("breakaway_u_nm", Float),

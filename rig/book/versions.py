@@ -14,7 +14,7 @@ from sqlalchemy.engine import Connection
 from rig.book.place import Place
 from rig.errors import BookUnreachableError
 
-VERSION = "0001"
+VERSION = "0002"
 """Of the tables as `schema` has them: the name of the newest file in `migrations/versions`."""
 
 _TABLE = sa.table("alembic_version", sa.column("version_num", sa.Text))

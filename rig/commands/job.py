@@ -42,6 +42,9 @@ FILES = {
 }
 """What is entered as files, with how they are named in the help."""
 
+NOT_WHOLE_STATUS = 4
+"""The job was exported, but its record does not hold."""
+
 _WHAT_HELP = {
     "pull": "recordings; the same bytes twice are one pull",
     "pack": "a pack sheet, as the pack is fitted now",
@@ -81,6 +84,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     step.add_argument(
         "--acknowledge", action="append", default=[], metavar="CODE", help="acknowledge by name (--who): chatter_not_assessable"
     )
+
+    export = _action(actions, "export", "the job as a folder for other programs: JSON, files, CSV tables, Parquet of all samples")
+    export.add_argument("number", metavar="NUMBER", help="of the job, or 'last'")
+    export.add_argument("--out", metavar="FOLDER", required=True, help="not there yet")
+
+    taking = _action(actions, "import", "take an exported job into this book, with number, entries and head as they are")
+    taking.add_argument("folder", metavar="FOLDER", help="of an export; its files stay there")
 
     strike = _action(actions, "strike", "let an entry not count; it stays visible (striking a strike lets it count again)")
     strike.add_argument("number", metavar="NUMBER", help="of the job, or 'last'")
@@ -139,6 +149,8 @@ def run(args: argparse.Namespace) -> int:
         "show": _show,
         "step": _step,
         "strike": _strike,
+        "export": _export,
+        "import": _import,
         "close": _close,
         "sheet": _sheets.print_sheet,
         "label": _sheets.print_label,
@@ -331,6 +343,30 @@ def _show(book: Book, args: argparse.Namespace, settings: Settings) -> int:
         print(json.dumps(job_document(view), indent=1, ensure_ascii=False, allow_nan=False))
     else:
         print("\n".join(page_lines(view, settings.unit or "N.m")))
+    return 0
+
+
+def _export(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.export import export_job
+
+    exported = export_job(book, args.number, Path(args.out))
+    for line in (*exported.amiss, *exported.left_out):
+        _note(line)
+    if wants_json(args):
+        told = {"amiss": list(exported.amiss), "left_out": list(exported.left_out)}
+        document = {"job": args.number, "folder": str(exported.folder), "files": exported.files, **told}
+        print(json.dumps(document, ensure_ascii=False))
+    else:
+        print(f"job {args.number} is in {exported.folder}, with {exported.files} files")
+    return NOT_WHOLE_STATUS if exported.amiss else 0
+
+
+def _import(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.export import import_job
+
+    record = import_job(book, Path(args.folder))
+    text = f"job {record.job} is in the book, {record.events} entries, head {record.head}"
+    print(json.dumps({"job": record.job, "events": record.events, "head": record.head}) if wants_json(args) else text)
     return 0
 
 

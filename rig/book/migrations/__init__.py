@@ -10,7 +10,11 @@ from alembic.migration import MigrationContext
 from alembic.operations import Operations
 from alembic.script import ScriptDirectory
 
-from rig.book.book import lock_numbers
+from rig.book import schema
+from rig.book.book import events_of, lock_numbers, write_rows
+from rig.book.index import rows_of
+from rig.book.record import record_of
+from rig.book.versions import VERSION
 
 
 def scripts() -> ScriptDirectory:
@@ -34,3 +38,18 @@ def migrate(engine: sa.Engine, version: str) -> None:
                 for script in reversed(steps):
                     script.module.upgrade()
                     context.stamp(scripts(), script.revision)
+            if steps and found is not None and version == VERSION:
+                make_indexes_again(connection)
+
+
+def make_indexes_again(connection: sa.Connection) -> None:
+    """Fill the tables that are made from the entries anew; where a file lies is the one thing only they know, and stays."""
+    jobs = [row[0] for row in connection.execute(sa.select(schema.numbers.c.job).order_by(schema.numbers.c.job))]
+    for table in schema.INDEXES.values():
+        if table is not schema.files:
+            connection.execute(table.delete())
+    for job in jobs:
+        events = events_of(connection, job)
+        rows = rows_of(record_of(events))
+        del rows["files"]
+        write_rows(connection, {}, rows, lambda row: "")

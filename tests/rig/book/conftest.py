@@ -11,8 +11,8 @@ _numbers = itertools.count(1)
 
 @pytest.fixture(scope="session")
 def server():
-    with cluster() as url:
-        yield url
+    with cluster() as running:
+        yield running
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

@@ -1,0 +1,171 @@
+"""Faults, injected: killed, full, read-only, gone and back, several at once. No confirmed entry is lost, nothing stands by half."""
+
+import os
+import random
+import stat
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+from support.jobs import START
+from support.kills import confirmed_by_a_killed_child
+from support.postgres import cluster
+
+from rig.book.book import Book
+from rig.book.events import Kind
+from rig.book.place import Place
+from rig.book.verify import verify
+from rig.errors import BookUnreachableError
+
+KILLS = 20
+
+
+def open_book(url):
+    return Book(Place.of(str(url)), lambda: START)
+
+
+def note(book, job, text):
+    return book.append(job, "T.W.", lambda _: (Kind.NOTE, {"text": text}, []))
+
+
+def test_killed_at_any_instant_every_confirmed_entry_is_there(book_url):
+    with open_book(book_url) as book:
+        job = book.open_job({"unit": "demo", "steps": []}, "T.W.").job
+    dice = random.Random(11)
+    confirmed = []
+    for number in range(KILLS):
+        confirmed += confirmed_by_a_killed_child(
+            book_url, job, f"{number}", after=dice.randrange(3), wait_s=dice.uniform(0.0, 0.03)
+        )
+        with open_book(book_url) as book:
+            texts = [entry.content["text"] for entry in book.record(job).of(Kind.NOTE)]
+            assert verify(book).holds
+        assert set(confirmed) <= set(texts)
+        assert len(texts) == len(set(texts))
+    assert confirmed  # some were confirmed, so that the test says something
+
+
+WORKER = """
+import sys
+from datetime import datetime, UTC
+from rig.book.book import Book
+from rig.book.events import Kind
+from rig.book.place import Place
+url, shared, name = sys.argv[1:]
+with Book(Place.of(url), lambda: datetime(2026, 3, 5, tzinfo=UTC)) as book:
+    for number in range(5):
+        print(book.open_job({"unit": name, "steps": []}, name).job, flush=True)
+        book.append(shared, name, lambda _: (Kind.NOTE, {"text": f"{name} {number}"}, []))
+"""
+
+
+def test_several_benches_at_once_use_no_number_twice_and_lose_no_entry(book_url):
+    with open_book(book_url) as book:
+        shared = book.open_job({"unit": "shared", "steps": []}, "T.W.").job
+    names = ["bench one", "bench two", "bench three"]
+    command = [sys.executable, "-c", WORKER, book_url, shared]
+    workers = [subprocess.Popen([*command, name], stdout=subprocess.PIPE, text=True) for name in names]
+    printed = [worker.communicate(timeout=100)[0].split() for worker in workers]
+    assert [worker.returncode for worker in workers] == [0, 0, 0]
+    numbers = sorted(number for own in printed for number in own)
+    assert numbers == [f"2026-{counter:04d}" for counter in range(2, 17)]
+    with open_book(book_url) as book:
+        texts = {entry.content["text"] for entry in book.record(shared).of(Kind.NOTE)}
+        assert texts == {f"{name} {number}" for name in names for number in range(5)}
+        assert verify(book).holds
+
+
+def test_two_programs_that_meet_an_empty_place_make_one_book(new_url):
+    url = new_url()
+    command = [sys.executable, "-c", WORKER.replace("    for number", "    sys.exit()\n    for number"), url, "", ""]
+    workers = [subprocess.Popen(command) for _ in range(2)]
+    assert [worker.wait(timeout=100) for worker in workers] == [0, 0]
+    with open_book(url) as book:
+        assert book.jobs() == []
+
+
+def test_a_full_disk_costs_the_entry_that_is_refused_and_no_other(tmp_path):
+    with open_book(tmp_path / "book.sqlite") as book:
+        job = book.open_job({"unit": "demo", "steps": []}, "T.W.").job
+        with book.reading() as connection:
+            pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
+
+        def full(connection, _):
+            connection.execute(f"PRAGMA max_page_count = {pages + 2}")
+
+        sa.event.listen(book._engine, "connect", full)
+
+        def fill():
+            for _ in range(100):
+                note(book, job, "x" * 2000)
+
+        with pytest.raises(BookUnreachableError) as error:
+            fill()
+        assert "the disk is full" in str(error.value)
+        assert "free some space" in str(error.value)
+        sa.event.remove(book._engine, "connect", full)
+        kept = book.record(job).events
+        note(book, job, "there is room again")
+        assert verify(book).holds
+        assert book.record(job).events == kept + 1
+
+
+def test_in_a_folder_that_cannot_be_written_a_book_can_be_looked_at():
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "book.sqlite"
+        with open_book(file) as book:
+            job = book.open_job({"unit": "demo", "steps": []}, "T.W.").job
+        file.chmod(0o444)
+        os.chmod(folder, 0o555)
+
+        def look():
+            with open_book(file) as book:
+                assert book.record(job).unit == "demo"
+                assert verify(book).holds
+                with pytest.raises(BookUnreachableError, match="cannot be written"):
+                    note(book, job, "x")
+            with pytest.raises(BookUnreachableError, match="cannot be opened or made"):
+                open_book(Path(folder) / "another.sqlite")
+
+        try:
+            as_nobody(look)
+        finally:
+            os.chmod(folder, stat.S_IRWXU)
+
+
+def as_nobody(act):
+    """Run it without root's rights, in a child; what fails there fails here."""
+    child = os.fork()
+    if child == 0:
+        try:
+            if os.geteuid() == 0:
+                os.setgroups([])
+                os.setgid(65534)
+                os.setuid(65534)
+            act()
+        except BaseException as error:  # noqa: BLE001  the child's own end
+            print(repr(error), file=sys.stderr, flush=True)
+            os._exit(1)
+        os._exit(0)
+    assert os.waitpid(child, 0)[1] == 0
+
+
+def test_a_server_that_goes_and_comes_back_has_every_confirmed_entry():
+    with cluster() as server, open_book(server.url) as book:
+        job = book.open_job({"unit": "demo", "steps": []}, "T.W.").job
+        note(book, job, "before")
+        server.stop()
+        for _ in range(2):
+            with pytest.raises(BookUnreachableError) as error:
+                note(book, job, "while it is away")
+            assert "cannot be reached or went away" in str(error.value)
+            assert "check that it runs" in str(error.value)
+        with pytest.raises(BookUnreachableError):
+            book.record(job)
+        server.start()
+        note(book, job, "after")
+        assert [entry.content["text"] for entry in book.record(job).of(Kind.NOTE)] == ["before", "after"]
+        assert verify(book).holds
