@@ -19,13 +19,14 @@ from rig.live.runner import Bench
 from rig.live.wishes import Exercise, ZeroNow
 from rig.window.conditions import FIELD_NAMES, STATE_FIELDS, Conditions, lacking
 from rig.window.memory import Remembered
-from rig.window.model import BenchModel, Pull, Source
+from rig.window.model import BenchModel, BenchState, Pull, Source
 from rig.window.openers import Benches, Opened, note_excluded
 from rig.window.preferences import Preferences
 from rig.window.reading import BackgroundReading
 from rig.window.sounds import Sounds
 from rig.window.views.line import calibration
 from rig.window.views.overlay import Member, load
+from rig.window.views.panel import near_capacity
 from rig.window.views.verdict import Tone, tone_of_pull
 from rig.words.language import LANGUAGES, say, spoken
 from rig.words.units import UNIT_CHOICES
@@ -54,6 +55,7 @@ class Controller:
         self.opened: Opened | None = None
         self.replayed: Opened | None = None
         self.tried: Tone | None = None
+        self._asked, self._stopped = 0, False
         self._undo: list[tuple[int, str | None]] = []
         self.conditions = Conditions.from_texts(remembered.conditions)
         if model.window is not None:
@@ -221,10 +223,19 @@ class Controller:
     # looks and sound
 
     def sound(self) -> None:
-        """Play the tune of each verdict that has become final; says nothing when muted."""
-        for pull in self.model.take_judged():
-            if self.preferences.now.sound and self.means.sounds is not None:
-                self.means.sounds.play(tone_of_pull(pull))
+        """Play the tune of each verdict that has become final, of each question, and once a pull that of the sensor's end."""
+        tones = [tone_of_pull(pull) for pull in self.model.take_judged()]
+        stand = self.model.stand
+        if stand.asked > self._asked:
+            tones.append(Tone.UNDECIDED)
+        self._asked = stand.asked
+        stop = stand.state is BenchState.PULLING and near_capacity(stand.live.peak_nm, stand.capacity_nm)
+        if stop and not self._stopped:
+            tones.append(Tone.STOP)
+        self._stopped = stop
+        if self.preferences.now.sound and self.means.sounds is not None:
+            for tone in tones:
+                self.means.sounds.play(tone)
 
     def try_tune(self) -> None:
         """Play the next tune, so that the ear gets to know them; `tried` is its tone."""

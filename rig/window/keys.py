@@ -13,6 +13,7 @@ class Place(StrEnum):
     BENCH = "bench"
     PULL = "pull"
     REPLAY = "replay"
+    QUESTION = "question"
 
 
 class Act(StrEnum):
@@ -48,6 +49,8 @@ class Act(StrEnum):
     SPECTRUM = "spectrum"
     EARLIER_BENEATH = "earlier beneath"
     EXCLUDE = "exclude"
+    ANSWER_FIRST = "first answer"
+    ANSWER_SECOND = "second answer"
     PAUSE = "pause"
     STEP = "step"
     SLOWER = "slower"
@@ -71,6 +74,8 @@ class Key:
 
 
 KEYS = (
+    Key("Space", Place.QUESTION, Act.ANSWER_FIRST, "foot pedal, when the bench asks: the first answer", pedal=True),
+    Key("PgDown", Place.QUESTION, Act.ANSWER_SECOND, "foot pedal, when the bench asks: the second answer", pedal=True),
     Key("Space", Place.ANYWHERE, Act.PEDAL, "foot pedal: live picture or newest pull; from any page back to the bench", pedal=True),
     Key("PgUp", Place.ANYWHERE, Act.EARLIER, "foot pedal: earlier pull", pedal=True),
     Key("PgDown", Place.ANYWHERE, Act.LATER, "foot pedal: later pull", pedal=True),

@@ -120,6 +120,10 @@ class BenchModel:
                     stand.bench.ask(SetWindow(window, self.rule))
                 stand.series.judge_anew(window, self.rule, self.known)
 
+    def answer(self, *, first: bool) -> None:
+        """Answer the bench's newest question."""
+        self.stand.answer(first=first)
+
     def new_series(self, name: str = "", conditions: dict[str, str] | None = None) -> None:
         """Begin a series of its own on the line; the one before stays selectable and its files stay where they are."""
         self._begin(self.line, self.line.source, name, conditions)

@@ -31,9 +31,10 @@ TUNES: dict[Tone, Sequence[tuple[float, float]]] = {
     Tone.HIGH: ((1568, 0.1), (0, 0.06), (1568, 0.1), (0, 0.06), (1568, 0.1), (0, 0.06), (1568, 0.1)),
     Tone.UNDECIDED: ((784, 0.18), (932, 0.18), (784, 0.18), (932, 0.18)),
     Tone.CHATTER: ((440, 0.07), (0, 0.05)) * 7,
+    Tone.STOP: ((1976, 0.09), (0, 0.03)) * 4,
     Tone.NONE: ((523, 0.12), (0, 0.1), (523, 0.12)),
 }
-BELLS = {Tone.GOOD: 1, Tone.LOW: 2, Tone.HIGH: 3, Tone.UNDECIDED: 4, Tone.CHATTER: 5, Tone.NONE: 1}
+BELLS = {Tone.GOOD: 1, Tone.LOW: 2, Tone.HIGH: 3, Tone.UNDECIDED: 4, Tone.CHATTER: 5, Tone.STOP: 6, Tone.NONE: 1}
 PLAYERS = (("pw-play",), ("paplay",), ("aplay", "-q"), ("afplay",), ("play", "-q"))
 
 

@@ -5,10 +5,26 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from enum import Flag, StrEnum, auto
 
+from analysis.pull.events import NoPullKind
 from analysis.window import Window
 from drivers.source import ConnectionLost, LineUp, LineWarning
-from rig.live.news import Ended, Exercised, Failed, News, PullBegan, PullJudged, ZeroFound
+from rig.live.news import (
+    Ended,
+    Entered,
+    Exercised,
+    Failed,
+    FreeTurnSeen,
+    News,
+    NotAPull,
+    PullBegan,
+    PullJudged,
+    RestLevelExplained,
+    RestLevelMoved,
+    SeriesOver,
+    ZeroFound,
+)
 from rig.live.runner import Bench
+from rig.live.wishes import CountFreeTurn, ExplainRest, Wish
 from rig.window.live_picture import LivePicture
 from rig.window.notices import Notice, Notices
 from rig.window.series import Pull, SeriesOfPulls, Source
@@ -39,6 +55,9 @@ class Changed(Flag):
     NOTICES = auto()
 
 
+Question = FreeTurnSeen | RestLevelMoved
+
+
 @dataclass(slots=True)
 class Stand:
     """The bench and what it has told. `bench` None: no line is open.
@@ -62,6 +81,11 @@ class Stand:
     own_window: Window | None = None
     capacity_nm: float | None = None
     judged: list[Pull] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
+    """What the bench asked and nobody has answered, the newest last; `asked` counts them, for the sound."""
+    asked: int = 0
+    not_pulls: dict[NoPullKind, int] = field(default_factory=dict)
+    """What moved the bench without being a pull, and how often."""
     _told: set[int] = field(default_factory=set)
     _highest: int = 0
 
@@ -143,7 +167,35 @@ class Stand:
                     self.looking_at = None
                 return Changed.STATE
             case PullJudged():
+                self.questions = [each for each in self.questions if getattr(each, "number", None) != item.number]
                 return self._judged(item)
+            case FreeTurnSeen():
+                self._highest = max(self._highest, item.number)
+                self.live.pull_ended()
+                self.state = BenchState.WAITING if self.state in (BenchState.PULLING, BenchState.READING) else self.state
+                return self._ask(item)
+            case RestLevelMoved(by_nm):
+                self.questions = [each for each in self.questions if not isinstance(each, RestLevelMoved)]
+                return self._ask(item) if by_nm else Changed.STATE | Changed.PULLS
+            case RestLevelExplained(by_nm, lever_on):
+                self.questions = [each for each in self.questions if not isinstance(each, RestLevelMoved)]
+                size = torque(abs(by_nm), self.unit)
+                load, zero = (
+                    say("{torque} at rest count as a load on the plates", torque=size),
+                    say("the zero moved by {torque}", torque=size),
+                )
+                return self._notice(Notice(load if lever_on else zero, good=True)) | Changed.PULLS
+            case NotAPull(kind=kind, times=times):
+                self.not_pulls[kind] = times
+                self.state = BenchState.WAITING if self.state in (BenchState.PULLING, BenchState.READING) else self.state
+                self.live.pull_ended()
+                return Changed.STATE
+            case Entered(job=job, entry=entry):
+                return self._notice(Notice(say("entered in job {job}, entry {entry}", job=job, entry=entry), good=True))
+            case SeriesOver(zero_before_nm, zero_after_nm, moved):
+                if moved:
+                    change = torque(abs(zero_after_nm - zero_before_nm), self.unit)
+                    return self._notice(Notice(say("the zero moved by {torque} over the series", torque=change), self.line_name))
             case Ended():
                 self.state = BenchState.ENDED
                 return Changed.STATE
@@ -172,6 +224,28 @@ class Stand:
             self._told.add(news.number)
             self.judged.append(pull)
         return Changed.PULLS | Changed.STATE
+
+    def _ask(self, question: Question) -> Changed:
+        self.questions.append(question)
+        self.asked += 1
+        if not self.held:
+            self.looking_at = None
+        return Changed.STATE | Changed.PULLS
+
+    def answer(self, *, first: bool) -> None:
+        """Answer the newest question: first or second of the two answers that the panel shows."""
+        if not self.questions or self.bench is None:
+            return
+        question = self.questions.pop()
+        wish: Wish = ExplainRest(lever_on=first)
+        if isinstance(question, FreeTurnSeen):
+            wish = CountFreeTurn(counts=first, number=question.number)
+        self.bench.ask(wish)
+
+    @property
+    def question(self) -> Question | None:
+        """The newest question, while no pull is under way."""
+        return self.questions[-1] if self.questions and self.state is not BenchState.PULLING else None
 
     def _notice(self, notice: Notice) -> Changed:
         self.notices.add(notice)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from analysis.pull.events import NoPullKind
 from rig.words.sentences import figure, torque
 
@@ -42,3 +44,8 @@ def rest_explained_text(by_nm: float, *, lever_on: bool, unit: str = "N.m") -> s
     return (
         f"{size} at rest count as a load on the plates" if lever_on else f"zero moved by {size}: torque counts from the new level"
     )
+
+
+def not_pulls_text(times: Mapping[NoPullKind, int]) -> str:
+    """All that moved the bench without being a pull, small beside a caption; "" where nothing did."""
+    return "".join(f"   {not_a_pull_text(kind, count)}" for kind, count in times.items() if count)

@@ -67,7 +67,7 @@ def window_of(given: Window, unit: str = "N.m") -> str:
 
 # -- doubts and chatter -----------------------------------------------------------------------------------------------------------
 
-_DOUBT = {
+QUALITY_WORDS = {
     QualityCode.NO_PULL: ("there is no pull in this trace", ""),
     QualityCode.SHORT_TRAVEL: ("the unit was turned too short a way to trust the pack sliding", " ({} deg)"),
     QualityCode.TOO_FAST: ("it was pulled too fast", " ({} deg/s)"),
@@ -95,7 +95,7 @@ def quality_text(flag: QualityFlag) -> str:
     """What makes a reading doubtful, as a sentence with the figure behind it (of nought there is nothing to tell)."""
     if flag.code is QualityCode.TOO_FAST and flag.figure is None and flag.limit is not None:
         return f"the load was jerked on (in less than {figure(flag.limit)} s)."
-    sentence, with_figure = _DOUBT[flag.code]
+    sentence, with_figure = QUALITY_WORDS[flag.code]
     if flag.figure and with_figure:
         size = abs(flag.figure)
         sentence += with_figure.format(f"{size:.0f}" if size >= 100 or float(size).is_integer() else figure(size))

@@ -10,10 +10,11 @@ from rig.window.qt.curves import CurvePlot
 from rig.window.qt.series_row import SeriesRow
 from rig.window.qt.theme import DARK, Theme
 from rig.window.qt.verdict_panel import StateBand, VerdictPanel
-from rig.window.views.panel import near_capacity, panel_of, source_mark
+from rig.window.views.panel import near_capacity, panel_of, question_panel, source_mark
 from rig.window.views.pull import picture_of
 from rig.window.views.series import card_of, summary_of, together
 from rig.window.views.verdict import live_view, window_text
+from rig.words.bench import not_pulls_text
 from rig.words.language import say
 from rig.words.numbers import unit_name
 
@@ -94,7 +95,10 @@ class BenchPage(QWidget):
     def _show_panel(self, shown: Pull | None, changed: Changed) -> None:
         model = self._model
         self._ticks += 1
-        if shown is None or model.state in (BenchState.PULLING, BenchState.EXERCISING):
+        question = model.stand.question
+        if question is not None and shown is None:
+            self.panel.show_verdict(question_panel(question, model.unit))
+        elif shown is None or model.state in (BenchState.PULLING, BenchState.EXERCISING):
             if changed == Changed.SCOPE and self._ticks % DIGITS_EVERY:
                 return
             stop = near_capacity(model.peak_nm, model.stand.capacity_nm) and model.state is BenchState.PULLING
@@ -116,10 +120,12 @@ class BenchPage(QWidget):
         if self._drawn[:1] != ("live",):
             for plot in (self.over_time, self.over_angle):
                 plot.clear_graph()
-        drawn = ("live", self._model.band(), both_ways, self.span_s)
+        drawn = ("live", self._model.band(), both_ways, self.span_s, sum(self._model.stand.not_pulls.values()))
         if drawn != self._drawn:
             self._drawn = drawn
-            self.caption.setText(say("live: the last {span} s", span=f"{self.span_s:g}"))
+            self.caption.setText(
+                say("live: the last {span} s", span=f"{self.span_s:g}") + not_pulls_text(self._model.stand.not_pulls)
+            )
             for plot in (self.over_time, self.over_angle):
                 plot.show_band(self._model.band(), both_ways=both_ways)
         self.over_time.show_curve(live.over_time)

@@ -58,4 +58,5 @@ class KeyFilter(QObject):
         else:
             name = QKeySequence(int(modifiers.value) | event.key()).toString()
         places = self._place_of()
-        return next((key for key in self._keys.get(name, ()) if key.place in places), None)
+        here = [key for key in self._keys.get(name, ()) if key.place in places]
+        return min(here, key=lambda key: key.place is Place.ANYWHERE, default=None)  # what acts here only comes first

@@ -222,6 +222,8 @@ class MainWindow(QWidget):
             Act.SPECTRUM: self.pull.show_spectrum.toggle,
             Act.EARLIER_BENEATH: self.pull.show_earlier.toggle,
             Act.EXCLUDE: self.pull.exclude_or_count,
+            Act.ANSWER_FIRST: partial(self._answer, first=True),
+            Act.ANSWER_SECOND: partial(self._answer, first=False),
             Act.PAUSE: self.replay.turn,
             Act.STEP: self.replay.step,
             Act.SLOWER: lambda: self.replay.change_speed(-1),
@@ -234,6 +236,8 @@ class MainWindow(QWidget):
         places = {Place.ANYWHERE}
         if current is self.bench:
             places.add(Place.BENCH)
+            if self.model.stand.question is not None:
+                places.add(Place.QUESTION)
         if current is self.pull:
             places.add(Place.PULL)
         if self.model.replay is not None:
@@ -276,6 +280,10 @@ class MainWindow(QWidget):
 
     def _after(self, act: Callable[..., object], *with_what: object) -> None:
         act(*with_what)
+        self.refresh(ALL)
+
+    def _answer(self, *, first: bool) -> None:
+        self.model.answer(first=first)
         self.refresh(ALL)
 
     def _look_at(self, number: int) -> None:

@@ -80,6 +80,9 @@ def paint_tone(painter: QPainter, tone: Tone, box: QRectF, shape: str, mark: str
             painter.setPen(_pen(mark, 11))
             teeth = [(8, 70), (32, 30), (32, 70), (58, 30), (58, 70), (84, 30), (84, 74)]
             painter.drawPolyline(QPolygonF([QPointF(x, y) for x, y in teeth]))
+        case Tone.STOP:
+            painter.drawRect(QRectF(6, 6, 36, 88))
+            painter.drawRect(QRectF(58, 6, 36, 88))
         case Tone.NONE:
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.setPen(_pen(shape, 11))

@@ -64,6 +64,7 @@ DARK = Theme(
         Tone.HIGH: Paint("#F0D9FF", "#0B0E11", "#F0D9FF"),
         Tone.UNDECIDED: Paint("#FFE94A", "#0B0E11", "#FFE94A"),
         Tone.CHATTER: Paint("#F7AD86", "#0B0E11", "#F7AD86"),
+        Tone.STOP: Paint("#D82B2B", "#FFFFFF", "#D82B2B"),
         Tone.NONE: Paint("#8A949C", "#0B0E11", "#8A949C"),
     },
     stretches={
@@ -100,6 +101,7 @@ LIGHT = Theme(
         Tone.HIGH: Paint("#3D0B45", "#FFFFFF", "#3D0B45"),
         Tone.UNDECIDED: Paint("#F2D21B", "#14181C", "#6A5600"),
         Tone.CHATTER: Paint("#510800", "#FFFFFF", "#510800"),
+        Tone.STOP: Paint("#7F00FF", "#FFFFFF", "#7F00FF"),
         Tone.NONE: Paint("#5F6A72", "#FFFFFF", "#5F6A72"),
     },
     stretches={

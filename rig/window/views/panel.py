@@ -11,6 +11,7 @@ from analysis.judgement import Missing, SettlingCode, Verdict, VerdictState
 from analysis.results import PullResult, QualityCode
 from analysis.units import in_unit
 from analysis.verdict.series import PULLS_EACH_WAY
+from rig.live.news import FreeTurnSeen, RestLevelMoved
 from rig.window.model import BenchModel, Pull
 from rig.window.series import Source
 from rig.window.views.series import together
@@ -18,7 +19,7 @@ from rig.window.views.verdict import Scale, Tone, chatter_text, scale_of_verdict
 from rig.words.language import number, say
 from rig.words.numbers import digits, unit_name, way_mark
 from rig.words.units import UnitChoice
-from rig.words.verdicts import settling_text
+from rig.words.verdicts import FREE_CHECKS, settling_text
 
 STOP_SHARE = 0.8
 """From this share of the sensor's capacity on panel and tone say stop (common practice, no source: a fifth is kept in hand)."""
@@ -62,6 +63,23 @@ def panel_of(model: BenchModel, pull: Pull) -> PanelView:
         if series is not None:
             return series
     return _pull_panel(model, pull)
+
+
+def question_panel(question: FreeTurnSeen | RestLevelMoved, unit: UnitChoice) -> PanelView:
+    """What the bench asks, with the two answers and their keys; nothing is decided before."""
+    if isinstance(question, FreeTurnSeen):
+        travel = f"{number(abs(question.travel_deg), 0)}"
+        words = (say("NOTHING HELD"), travel, "°", "", say("WAS IT THE PULL?"), say("SPACE: YES"), say("PAGE DOWN: NO"))
+        notes = (say(FREE_CHECKS),)
+        about = say("pull {number}", number=question.number)
+    else:
+        first = in_unit(question.by_nm, unit.first)
+        value = ("+" if first > 0 else "−") + number(abs(first), 1)
+        words = (say("REST MOVED"), value, unit_name(unit.first), "", say("WHY?"), say("SPACE: LEVER ON"), say("PAGE DOWN: ZERO"))
+        notes = (say("a lever hung on loads the plates; a zero that moved does not"),)
+        about = say("no pull decides anything before the answer")
+    word, shown, shown_unit, second, margin, spoiler, guide = words
+    return PanelView(about, Tone.UNDECIDED, word, shown, shown_unit, second, "", margin, spoiler, guide, notes, None)
 
 
 def _pull_panel(model: BenchModel, pull: Pull) -> PanelView:
@@ -159,11 +177,16 @@ def margin_text(verdict: Verdict, unit: UnitChoice) -> str:
 
 
 SPOILERS = (
+    (QualityCode.REST_MOVED, "REST MOVED"),
+    (QualityCode.ZERO_UNPROVEN, "ZERO UNPROVEN"),
     (QualityCode.OVERLOAD, "OVERLOAD"),
     (QualityCode.GAPS, "INTERRUPTED"),
     (QualityCode.NO_PULL, "NO PULL IN IT"),
     (QualityCode.TOO_FAST, "TOO FAST"),
     (QualityCode.SHORT_TRAVEL, "TOO SHORT"),
+    (QualityCode.SLOW_SENSOR, "SLOW SENSOR"),
+    (QualityCode.BURST, "INTERFERENCE"),
+    (QualityCode.ANGLE_DOUBTFUL, "ANGLE DOUBTFUL"),
 )
 """What spoils a pull, in large, the worst first; everything else of its quality stands in the notes."""
 

@@ -15,7 +15,7 @@ from rig.window.conditions import FIELD_NAMES
 from rig.window.model import BenchState, Pull
 from rig.words.language import number, say
 from rig.words.numbers import digits, rounded, torque, unit_name, way_mark
-from rig.words.sentences import STATE_WORD
+from rig.words.sentences import QUALITY_WORDS, STATE_WORD
 from rig.words.units import UnitChoice
 from rig.words.verdicts import missing_text, settling_text
 
@@ -28,6 +28,7 @@ class Tone(StrEnum):
     HIGH = "high"
     UNDECIDED = "undecided"
     CHATTER = "chatter"
+    STOP = "stop"
     NONE = "none"
 
 
@@ -115,8 +116,8 @@ def verdict_word(state: VerdictState) -> str:
 
 def tone_word(tone: Tone) -> str:
     """What a tone of sound and colour stands for."""
-    if tone is Tone.CHATTER:
-        return say("CHATTERS")
+    if tone in (Tone.CHATTER, Tone.STOP):
+        return say("CHATTERS") if tone is Tone.CHATTER else say("STOP")
     states = {tone: state for state, tone in TONES.items()}
     return say(STATE_WORD[states[tone]])
 
@@ -274,24 +275,9 @@ def _margin(verdict: Verdict, unit: UnitChoice) -> str:
     return say("{torque} below upper limit", torque=torque(to_high, unit.first))
 
 
-QUALITY_WORDS = {
-    "no_pull": "no pull in it",
-    "short_travel": "turned too short a way",
-    "too_fast": "pulled too fast",
-    "hesitated": "the hand hesitated",
-    "overload": "the sensor was at its limit",
-    "spikes": "electrical spikes were left out",
-    "gaps": "samples are missing",
-    "low_rate": "too few samples a second",
-    "zero_drift": "the zero has moved",
-    "coarse": "the sensor's steps are coarse",
-    "let_go": "the lever was let go",
-}
-
-
 def quality(result: PullResult) -> tuple[str, ...]:
     """What makes the reading doubtful, in the user's language."""
-    return tuple(say(QUALITY_WORDS[flag.code]) for flag in result.quality)
+    return tuple(say(QUALITY_WORDS[flag.code][0]) for flag in result.quality)
 
 
 def chatter_text(result: PullResult, unit: UnitChoice) -> str:

@@ -12,6 +12,7 @@ from analysis.window import Window
 from rig.calibration.sensor_in_use import SensorChoice
 from rig.files.metadata import TraceInfo
 from rig.files.trace_csv import write_trace
+from rig.live.news import RestLevelMoved
 from rig.window.conditions import Conditions
 from rig.window.controller import Controller, Means
 from rig.window.keys import KEYS, Act, Place
@@ -56,12 +57,14 @@ def pressed(window, key):
 def test_every_key_of_the_table_does_what_it_promises_in_its_place(window, key):
     called = []
     window._filter._acts = {act: (lambda act=act: called.append(act)) for act in Act}
-    page = {Place.BENCH: window.bench, Place.PULL: window.pull}.get(key.place, window.line)
+    page = {Place.PULL: window.pull}.get(key.place, window.bench if key.place in (Place.BENCH, Place.QUESTION) else window.line)
     window.pages.setCurrentWidget(page)
     page.setFocus()
     if key.place is Place.REPLAY:
         assert not pressed(window, key)  # without a replay the key is free for others
         window.model.replay = window.model.line
+    if key.place is Place.QUESTION:
+        window.model.line.questions.append(RestLevelMoved(6.0, 0.0, 6.0))
     assert pressed(window, key)
     assert called == [key.act]
     window.model.replay = None

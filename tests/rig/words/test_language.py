@@ -14,10 +14,9 @@ from rig.window.qt.conditions_page import CHOICES
 from rig.window.qt.pull_page import REASONS
 from rig.window.qt.sides_page import HEADINGS
 from rig.window.views.panel import LACKS, SPOILERS
-from rig.window.views.verdict import QUALITY_WORDS
 from rig.words.arrangements import ARRANGEMENTS
 from rig.words.language import LANGUAGES, catalogue, number, read_po, say, speak
-from rig.words.sentences import CAUTIONS, STATE_WORD
+from rig.words.sentences import CAUTIONS, QUALITY_WORDS, STATE_WORD
 from rig.words.verdicts import MISSING
 
 RIG = Path(language.__file__).parents[1]
@@ -50,7 +49,7 @@ def in_tables():
         CAUTIONS,
         MISSING.values(),
         STATE_WORD.values(),
-        QUALITY_WORDS.values(),
+        [words for words, _ in QUALITY_WORDS.values()],
         FIELD_NAMES.values(),
         REASONS,
         HEADINGS,
