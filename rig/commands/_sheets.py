@@ -82,16 +82,18 @@ def _job(book: Book, number: str) -> tuple[dict[str, Any], Window | None]:
 
 
 def _recordings(book: Book, job: dict[str, Any]) -> dict[int, Recording]:
-    """The pulls whose traces are still the bytes that were entered; of the others it is said that their curves are left out."""
+    """The pulls drawn whose traces are still the bytes that were entered; of the others it is said that they are left out."""
     from analysis.errors import BenchError
     from rig.book.entries import digest
     from rig.calibration.sensor_in_use import SensorChoice
     from rig.files.pull_file import read_recording
+    from rig.sheets.outcome import as_found_and_final
 
+    drawn = {entry for series in as_found_and_final(job["series"]) if series is not None for entry in series["entries"]}
     sensors = SensorChoice(date.today())
     read: dict[int, Recording] = {}
     for pull in job["pulls"]:
-        if pull["struck"] or not pull["trace"]:
+        if pull["entry"] not in drawn or not pull["trace"]:
             continue
         path = book.place.file_at(pull["trace"])
         try:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rig.sheets import annex_refit
@@ -10,6 +10,8 @@ from rig.sheets.blocks import Block, Bullets, Heading, Table, Text
 from rig.sheets.phrases import Phrases
 from rig.sheets.said import STANDING, all_of, day_of, joined, known, minute_of
 
+COMPLAINT_SHOWN = 300
+"""A complaint of more letters is cut on the first page, and stands here in full."""
 HASH_SHOWN = 12
 """Signs of a file's hash on paper; the whole stands in the record."""
 SIDES = ("left", "right")
@@ -158,7 +160,30 @@ def _packs(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
     heads = (say("entry"), say("day"), say("side"), say("plates"), say("springs"), say("shims"), say("stack height"))
     struck = tuple(at for at, (entry, _) in enumerate(pair for pair in sheets for _ in SIDES) if _mark(entry))
     align = "rlllllr"
-    return [Heading(say("Packs as they were fitted")), Table(heads, tuple(rows), align, struck, small=True)]
+    fitted: list[Block] = [Heading(say("Packs as they were fitted")), Table(heads, tuple(rows), align, struck, small=True)]
+    return [*fitted, *_plates([sheet for entry, sheet in sheets if not _mark(entry)], phrases)]
+
+
+def _plates(sheets: Sequence[Mapping[str, Any]], phrases: Phrases) -> list[Block]:
+    """The plates as they were measured last, as typed: thickness on the track, unworn, flatness."""
+    say = phrases.say
+    kinds = {"inner": say("inner"), "outer": say("outer")}
+    measured = known(sheets[-1], "plates") if sheets else []
+    rows = [
+        (
+            str(one.get("id") or "–"),
+            kinds.get(str(one.get("kind")), "–"),
+            _listed(one.get("thickness")),
+            _listed(one.get("unworn")),
+            _listed(one.get("flatness")),
+        )
+        for one in measured
+        if one.get("thickness")
+    ]
+    if not rows:
+        return []
+    heads = (say("plate"), say("kind"), say("thickness on the track"), say("unworn"), say("flatness"))
+    return [Heading(say("Plates as measured")), Table(heads, tuple(rows), "lllll", small=True)]
 
 
 def _listed(values: object) -> str:
@@ -195,7 +220,20 @@ def _texts(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
         for one in known(job, "photos")
         if not _mark(one)
     ]
-    for title, items in ((say("Oil"), oils), (say("Notes"), notes), (say("Photos kept with the job"), photos)):
+    parts = [
+        say("entry {entry}: {text}", entry=one.get("entry"), text=part_text(one, phrases))
+        for one in known(job, "parts")
+        if not _mark(one)
+    ]
+    complaint = [str(job["complaint"])] if len(str(job.get("complaint") or "")) > COMPLAINT_SHOWN else []
+    lists = (
+        (say("Complaint"), complaint),
+        (say("Parts fitted"), parts),
+        (say("Oil"), oils),
+        (say("Notes"), notes),
+        (say("Photos kept with the job"), photos),
+    )
+    for title, items in lists:
         if items:
             blocks += [Heading(title), Bullets(tuple(items), small=True)]
     return blocks
@@ -215,7 +253,7 @@ def _steps(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
             {"done": say("done"), "although": say("done although")}.get(str(one.get("state")), "–"),
             str(one.get("who") or "–"),
             minute_of(one.get("at")),
-            str(one.get("reason") or ""),
+            "; ".join(joined(one.get("reason"), *(one.get("remarks") or ()))),
         )
         for one in steps
     ]

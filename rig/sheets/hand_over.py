@@ -58,6 +58,7 @@ def hand_over(
         *_although(job, phrases),
         *states(series, phrases),
         curves_of(found, final, recordings, window, phrases),
+        *_left_out((found, final), recordings, phrases),
         _conditions(final or found, job, recordings, phrases),
         *_fitted(job, phrases),
         *_limits_of_the_test(phrases),
@@ -80,6 +81,19 @@ def hand_over(
     )
 
 
+MOST_LINES = 9
+"""Of the refit and of the parts on the first page; the others stand in the annex."""
+
+
+def _left_out(series: Sequence[Mapping[str, Any] | None], recordings: Mapping[int, Recording], phrases: Phrases) -> list[Block]:
+    """Which pulls have no curve, and why."""
+    entries = [entry for one in series if one is not None for entry in one.get("entries") or () if entry not in recordings]
+    if not entries:
+        return []
+    words = "No curve of entries {entries}: their traces are missing or no longer the files that were entered."
+    return [Text(phrases.say(words, entries=", ".join(map(str, entries))), small=True)]
+
+
 def _head_of_chain(job: Mapping[str, Any], phrases: Phrases) -> str | None:
     head = job.get("head")
     return None if not head else phrases.say("record {head}", head=f"{str(head)[:12]}…")
@@ -91,7 +105,7 @@ def _head(job: Mapping[str, Any], phrases: Phrases) -> Facts:
     rows = [
         (say("customer"), job.get("customer") or "–"),
         (say("taken in"), day_of(job.get("opened_at")) or "–"),
-        (say("complaint"), job.get("complaint") or "–"),
+        (say("complaint"), shortened(str(job.get("complaint") or "–"))),
         (say("finished"), day_of(closed) or say("still open")),
     ]
     return Facts(tuple((name, str(value)) for name, value in rows))
@@ -100,12 +114,14 @@ def _head(job: Mapping[str, Any], phrases: Phrases) -> Facts:
 def _although(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
     """Steps that were done against their gate: told here, for good."""
     say = phrases.say
-    told = [one for one in known(job, "steps") if one.get("state") == "although"]
-    items = [
-        say("{step}: {reason}", step=one.get("name") or one.get("step"), reason=one.get("reason") or "–")
-        + (f" ({one['who']}, {day_of(one.get('at'))})" if one.get("who") else "")
-        for one in told
-    ]
+    names = {one.get("step"): one.get("name") for one in known(job, "steps")}
+    told = known(job, "although") or [one for one in known(job, "steps") if one.get("state") == "although"]
+    items = []
+    for one in told:
+        text = say("{step}: {reason}", step=names.get(one.get("step")) or one.get("step"), reason=one.get("reason") or "–")
+        text += f" ({one['who']}, {day_of(one.get('at'))})" if one.get("who") else ""
+        lacked = [str(need.get("text") or need.get("code")) for need in known(one, "missing")]
+        items.append(text + (f"; {say('missing then')}: {'; '.join(lacked)}" if lacked else ""))
     if not items:
         return []
     return [Statement("open", say("DONE ALTHOUGH SOMETHING WAS MISSING"), " · ".join(items))]
@@ -125,6 +141,7 @@ def _conditions(
     sensors = sorted({_sensor(info, phrases) for info in infos} - {""})
     certificates = sorted({_certificate(info, phrases) for info in infos} - {""})
     oil = joined(None if series is None else series.get("lubricant"), None if series is None else additive_of(series))
+    people = sorted({info.who for info in infos if info.who})
     plates = joined(*(None if series is None else series.get(name) for name in ("plates", "plate_state")))
     degrees = ""
     if temperatures:
@@ -137,6 +154,7 @@ def _conditions(
         (say("sensor"), ", ".join(sensors) or "–"),
         (say("calibration"), ", ".join(certificates) or say("none known")),
         (say("oil filled"), oil_filled(job)),
+        (say("pulled by"), ", ".join(people) or "–"),
     )
     code = "" if series is None else str(series.get("arrangement") or "")
     words = say(ARRANGEMENT[code]) if code in ARRANGEMENT else ""
@@ -185,8 +203,8 @@ def _fitted(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
     say = phrases.say
     lines = annex_refit.refit_lines(job, phrases)
     parts = [annex.part_text(part, phrases) for part in known(job, "parts") if not part.get("struck")]
-    left: list[Block] = [Heading(say("Refit")), _listed(lines)]
-    right: list[Block] = [Heading(say("Parts fitted")), _listed(parts)]
+    left: list[Block] = [Heading(say("Refit")), _listed(_first_lines(lines, phrases))]
+    right: list[Block] = [Heading(say("Parts fitted")), _listed(_first_lines(parts, phrases))]
     shims = annex.shims_before_and_after(job, phrases)
     if shims:
         right += [Text(shims, small=True)]
@@ -195,6 +213,19 @@ def _fitted(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
 
 def _listed(items: Sequence[str]) -> Block:
     return Bullets(tuple(items), small=True) if items else Text("–", small=True)
+
+
+def shortened(text: str) -> str:
+    """A text as the first page has room for."""
+    return text if len(text) <= annex.COMPLAINT_SHOWN else f"{text[: annex.COMPLAINT_SHOWN].rstrip()} …"
+
+
+def _first_lines(items: Sequence[str], phrases: Phrases) -> list[str]:
+    """As many lines as the first page has room for, and how many more there are."""
+    if len(items) <= MOST_LINES:
+        return list(items)
+    more = phrases.say("… and {n} more in the annex", n=len(items) - MOST_LINES + 1)
+    return [*items[: MOST_LINES - 1], more]
 
 
 def _limits_of_the_test(phrases: Phrases) -> list[Block]:

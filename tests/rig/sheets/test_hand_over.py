@@ -226,6 +226,55 @@ def test_an_undecided_series_likely_enough_says_that_it_reads_in_the_window(job)
     assert words not in sheet(job)[0]
 
 
+def test_what_the_verdict_lacks_is_told_and_a_lower_bound_is_no_value(job):
+    job["series"][1] |= {"missing": ["sensor", "lower_bound"], "verdict": "undecided", "value_nm": 55.0, "verdict_u_nm": 2.05}
+    first, _ = sheet(job)
+    assert "at least (55.0 ± 2.1) N·m" in first
+    assert "The sensor's uncertainty is not known" in first
+    assert "The sensor was at its limit" in first
+
+
+def test_a_unit_that_turned_freely_has_no_torque(job):
+    job["series"][1] |= {"held_nothing": True, "verdict": "below", "value_nm": 0.0, "breakaway_nm": None}
+    assert "none: the unit turned freely" in sheet(job)[0]
+
+
+def test_the_direction_that_decides_is_named(job):
+    job["series"][1] |= {"value_nm": 55.0, "deciding": {"direction": -1, "value_nm": 52.0, "expanded_u_nm": 3.0}}
+    assert "The direction that stands worse decides: other way, (52.0 ± 3.0) N·m." in sheet(job)[0]
+
+
+def test_what_was_missing_at_a_step_stays_on_the_first_page(job):
+    needs = [{"code": "fasteners", "text": "bolt 6 is too low"}]
+    job["although"] = [{"step": "lock_tabs", "reason": "in a hurry", "who": "T.W.", "at": "2026-01-16", "missing": needs}]
+    first, _ = sheet(job)
+    assert "Bend the lock tabs: in a hurry (T.W., 2026-01-16); missing then: bolt 6 is too low" in first
+
+
+def test_traces_that_could_not_be_read_are_named(job, recordings):
+    assert "No curve of entries" not in sheet(job, recordings)[0]
+    left = {entry: one for entry, one in recordings.items() if entry != 5}
+    assert "No curve of entries 5: their traces are missing" in sheet(job, left)[0]
+
+
+def test_the_first_page_stays_one_page_and_the_annex_has_the_rest(job, recordings):
+    job["complaint"] = "chatters " * 400
+    job["parts"] = [{"entry": at, "text": f"part {at}"} for at in range(60)]
+    first, annex = sheet(job, recordings)
+    assert "more in the annex" in first
+    assert "part 59" not in first
+    assert "part 59" in annex
+    assert annex.count("chatters") >= 400
+    assert "What this sheet does not show" in pages(set_sheet(job, recordings))[0]
+
+
+def test_plates_stand_as_they_were_measured_last(job):
+    job["packs"][1]["sheet"]["plates"] = [{"id": "L1", "kind": "outer", "thickness": ["2.01 mm", "2.00 mm"], "unworn": "2.02 mm"}]
+    _, annex = sheet(job)
+    assert "Plates as measured" in annex
+    assert "2.01 mm, 2.00 mm" in annex
+
+
 def test_curves_are_drawn_for_the_pulls_that_could_be_read(job, recordings):
     assert "no curve" in sheet(job)[0]
     assert "no curve" not in sheet(job, recordings)[0]
