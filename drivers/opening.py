@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import stat
 from dataclasses import dataclass
+from io import FileIO
 from pathlib import Path
 from typing import Final
 
@@ -35,6 +36,8 @@ POINTS: Final = Kind("file of points", 10_000_000, 10_000)
 # Half an hour of a busy line at 1 Mbit/s, in hexadecimal.
 WIRE: Final = Kind("recording of the wire", 600_000_000, 100_000)
 # A stream saved byte by byte, whatever it is: lines mean nothing there.
+# A photograph, a scan, a page of the maker's: what a book keeps a sum of.
+ATTACHED: Final = Kind("file", 2_000_000_000, 0)
 CAPTURE: Final = Kind("capture", 600_000_000, 0)
 
 
@@ -47,26 +50,36 @@ def read_bytes(path: Path, kind: Kind) -> bytes:
         If it is missing, no regular file, too large, has a line that is too long or a zero in it, or cannot be read.
     """
     where = _shown(path)
+    with open_regular(path, kind) as file:
+        try:
+            return _whole(file, where, kind)
+        except OSError as fault:
+            raise FileError(f"cannot be read ({fault.strerror})", where=where, remedy="check the file and its disk") from fault
+
+
+def open_regular(path: Path, kind: Kind) -> FileIO:
+    """A regular file of a size as its kind has it, open to be read in portions by the caller. Raises FileError."""
+    where = _shown(path)
     # Without waiting: opening a pipe would block until somebody writes to it.
     flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
     try:
         _must_be_regular(os.stat(path).st_mode, where, kind)
-        handle = os.open(path, flags)
+        file = FileIO(os.open(path, flags), "rb")
     except (FileNotFoundError, NotADirectoryError):
         raise FileError(f"there is no such {kind.name}", where=where, remedy=kind.if_missing) from None
     except ValueError:  # a NUL in the path
         raise FileError("this is no path", where=where, remedy="check the path") from None
     except OSError as fault:
         raise FileError(f"cannot be opened ({fault.strerror})", where=where, remedy="check the file's path and rights") from fault
-    with os.fdopen(handle, "rb", buffering=0) as file:
-        try:
-            about = os.fstat(file.fileno())
-            _must_be_regular(about.st_mode, where, kind)  # it may have been exchanged since
-            if about.st_size > kind.most_bytes:
-                raise _too_large(where, kind)
-            return _whole(file, where, kind)
-        except OSError as fault:
-            raise FileError(f"cannot be read ({fault.strerror})", where=where, remedy="check the file and its disk") from fault
+    try:
+        about = os.fstat(file.fileno())
+        _must_be_regular(about.st_mode, where, kind)  # it may have been exchanged since
+        if about.st_size > kind.most_bytes:
+            raise _too_large(where, kind)
+    except BaseException:
+        file.close()
+        raise
+    return file
 
 
 def read_text(path: Path, kind: Kind) -> str:
@@ -97,12 +110,12 @@ def _too_large(where: str, kind: Kind) -> FileError:
     )
 
 
-def _whole(file: object, where: str, kind: Kind) -> bytes:
+def _whole(file: FileIO, where: str, kind: Kind) -> bytes:
     """All of it, portion by portion, so that nothing large is in memory before it is refused."""
     parts: list[bytes] = []
     size = since_line_end = 0
     zeros = False
-    while portion := file.read(_PORTION):  # type: ignore[attr-defined]
+    while portion := file.read(_PORTION):
         if kind.longest_line and not parts and portion.startswith((b"\xff\xfe", b"\xfe\xff")):
             raise FileError("is not a text file in UTF-8 but in UTF-16", where=where, remedy="save it as 'UTF-8'")
         size += len(portion)

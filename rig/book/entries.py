@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -12,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.results import PullResult, Sensor
-from drivers.opening import DOCUMENT, read_bytes
+from drivers.opening import ATTACHED, DOCUMENT, open_regular, read_bytes
 from rig.book.book import Book, Draft
 from rig.book.events import Kind
 from rig.book.judging import CardWindows
@@ -22,7 +21,7 @@ from rig.errors import BookError
 from rig.files.document import from_values, values_of
 from rig.files.metadata import KEY, SHORT_KEY, TraceInfo
 from rig.files.pull_file import read_recording
-from rig.files.trace_csv import info_path
+from rig.files.trace_csv import METADATA, info_path
 from rig.pack.pack_sheet import read_pack_document
 from rig.refit.answers import answer
 
@@ -30,14 +29,14 @@ _CHUNK_BYTES = 1_000_000
 
 
 def digest(path: Path) -> str:
-    """SHA-256 of a file's bytes. Raises BookError."""
+    """SHA-256 of a file's bytes. Raises FileError or BookError."""
     summed = hashlib.sha256()
-    try:
-        with path.open("rb") as file:
+    with open_regular(path, ATTACHED) as file:
+        try:
             while chunk := file.read(_CHUNK_BYTES):
                 summed.update(chunk)
-    except OSError as fault:
-        raise BookError(f"cannot be read ({fault.strerror})", where=str(path), remedy="check path and rights") from fault
+        except OSError as fault:
+            raise BookError(f"cannot be read ({fault.strerror})", where=str(path), remedy="check path and rights") from fault
     return summed.hexdigest()
 
 
@@ -83,7 +82,7 @@ def stated_terms(path: Path) -> dict[str, Any]:
     beside = info_path(path)
     if not beside.is_file():
         return {}
-    document = json.loads(beside.read_text(encoding="utf-8-sig"))
+    document = values_of(read_bytes(beside, METADATA), str(beside), is_json=True)
     terms: dict[str, Any] = dict(tidy_values(document.get(KEY, document.get(SHORT_KEY, {}))))
     if isinstance(terms.get("calibration"), Mapping):
         terms["calibration"] = {key: value for key, value in terms["calibration"].items() if not isinstance(value, Mapping)}

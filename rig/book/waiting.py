@@ -7,6 +7,8 @@ import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from drivers.errors import FileError
+from drivers.opening import DOCUMENT, read_text
 from rig.files.atomic import write_whole
 
 
@@ -40,9 +42,9 @@ class WaitingRoom:
         found = []
         for file in self.folder.glob("*.json") if self.folder.is_dir() else ():
             try:
-                one = Waiting(**json.loads(file.read_text(encoding="utf-8")))
+                one = Waiting(**json.loads(read_text(file, DOCUMENT)))
                 found.append((file.stat().st_mtime_ns, one))
-            except (OSError, ValueError, TypeError):
+            except (FileError, OSError, ValueError, TypeError):
                 continue
         return [one for _, one in sorted(found, key=lambda pair: (pair[0], pair[1].path)) if one.book == book]
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import csv
+import io
 from itertools import pairwise
 from pathlib import Path
 
 from analysis.errors import BenchError
 from analysis.pack.parts import CupSpring
 from analysis.units import ColumnHeader, Quantity, from_si, scale_to_si
+from drivers.opening import POINTS, read_text
 from rig.errors import DocumentError
 from rig.files.fields import LengthMm, Name, OneOrMany, Open, Refusal, Words
 
@@ -62,12 +64,12 @@ def told_of(condition: str) -> tuple[str, ...]:
 
 
 def read_curve(path: Path) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """A measured load-deflection curve: columns `deflection [mm]` and `load [N]`, closing. Raises DocumentError."""
+    """A measured load-deflection curve: columns `deflection [mm]` and `load [N]`, closing. Raises FileError or DocumentError."""
+    text = read_text(path, POINTS)
     try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            rows = [row for row in csv.reader(file) if any(cell.strip() for cell in row)]
-    except (OSError, UnicodeDecodeError, csv.Error) as fault:
-        raise DocumentError("the spring's curve cannot be read", where=str(path), remedy="check the path") from fault
+        rows = [row for row in csv.reader(io.StringIO(text, newline="")) if any(cell.strip() for cell in row)]
+    except csv.Error as fault:
+        raise DocumentError(f"is not CSV ({fault})", where=str(path), remedy="check the file") from fault
     headers = [ColumnHeader.parse(cell) for cell in rows[0]] if rows else []
     deflection = _column(rows, headers, "deflection", "length", "mm", path)
     load = _column(rows, headers, "load", "force", "N", path)

@@ -79,3 +79,18 @@ def test_every_wait_clock_and_dice_below_the_command_line_is_handed_in(kept):
         for hit in forbidden.finditer(text)
     ]
     assert not found
+
+
+def test_files_are_opened_to_be_read_in_one_place(kept):
+    # A pipe, a device behind a link or a file of gigabytes is refused there. What is packed with the program may be read as it is.
+    opening = re.compile(r"\.read_text\(encoding|\.read_bytes\(\)|\.open\((?:\"rb?\"|newline|\))|(?<![\w.])(?<!def )open\(")
+    ours = {"drivers/opening.py", "rig/book/steps.py", "rig/words/language.py", "rig/sheets/phrases.py"}
+    found = [
+        f"{path.relative_to(ROOT)}: {hit.group()}"
+        for path, text in texts(kept)
+        if path.suffix == ".py"
+        and path.relative_to(ROOT).parts[0] in ("analysis", "drivers", "rig")
+        and path.relative_to(ROOT).as_posix() not in ours
+        for hit in opening.finditer(text)
+    ]
+    assert not found, "read it by drivers.opening"
