@@ -23,6 +23,8 @@ SET_BY_MM = 0.08
 """EN 16983 allows a new spring of 1 to 2 mm to be up to 0.08 mm lower than its free height: beyond that it has set."""
 FRICTION_OFF = math.log(1.25)
 """Friction a quarter off what the oil gives is a finding."""
+RATIO_OFF = 0.15
+"""Breakaway over sliding further than this from what the oil gives, three standard deviations, is a finding."""
 SIDES_APART = 0.6
 """Weaker over stronger pack below which the unit is called one-sided."""
 RUNS_IN_FALL = 0.01
@@ -44,11 +46,13 @@ def hints_of(learnt: Learnt, loads: Loads, context: Context) -> list[Hint]:
         *_springs(learnt, loads),
         *_faces(learnt),
         *_friction(learnt, context),
+        *_falling(learnt),
         *_one_sided(learnt, loads),
         *_arrangement(learnt),
         *_runs_in(learnt),
     ]
-    return sorted((one for one in found if one.confidence >= SAID_FROM), key=lambda one: -one.confidence)
+    said = sorted((one for one in found if one.confidence >= SAID_FROM), key=lambda one: -one.confidence)
+    return list({(one.code, one.evidence): one for one in said}.values())
 
 
 def _springs(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
@@ -125,6 +129,18 @@ def _friction(learnt: Learnt, context: Context) -> Iterator[Hint]:
     yield Hint(
         "friction_low", low, f"the pulls speak for a friction of {median:.3f}; {with_oil}: glazed plates or too much modifier"
     )
+
+
+def _falling(learnt: Learnt) -> Iterator[Hint]:
+    """Friction that falls with speed: breakaway further over sliding than the oil has it."""
+    for number, entry in enumerate(learnt.unit.pack.history, start=1):
+        if is_free(entry) or not entry.breakaway_nm or not entry.sliding_nm:
+            continue
+        oil = priors.OILS.get(entry.build.oil or "", priors.OILS["plain"])
+        ratio = (sum(entry.breakaway_nm) / len(entry.breakaway_nm)) / (sum(entry.sliding_nm) / len(entry.sliding_nm))
+        off = math.log(ratio / oil.break_over_slide)
+        text = f"series {number}: breakaway is {ratio:.2f} of sliding, {oil.break_over_slide:.2f} is usual: dry plates or spent oil"
+        yield Hint("friction_high", float(ndtr((off - RATIO_OFF) / priors.BREAK_OVER_SLIDE_SD)), text)
 
 
 def _one_sided(learnt: Learnt, loads: Loads) -> Iterator[Hint]:

@@ -51,7 +51,7 @@ def beyond_limits(unit: Unit, play_mm: tuple[float | None, float | None]) -> lis
                 found += _plate_limits(unit, name)
     difference = left_right_mm(unit, unit.pack.now)
     if limits.left_right_mm is not None and difference is not None and abs(difference) > limits.left_right_mm + STILL_MM:
-        found.append(BeyondLimit("left_right", "left", difference, limits.left_right_mm))
+        found.append(BeyondLimit("left_right", "left", abs(difference), limits.left_right_mm))
     loads = nominal_loads(unit)
     if loads is not None:
         for n, name in enumerate(SIDES):

@@ -6,6 +6,7 @@ import statistics
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from analysis.pack.arrangement import Layout
 from analysis.pack.limits import nominal_loads, play_now_mm
 from analysis.pack.parts import SIDES, Build, CupSpring, Pack, Plate, PlateKind, Shelf, SideBuild, SpaceForm, SpecCard
 from analysis.pack.stack import room_mm
@@ -85,6 +86,8 @@ def _fitted(pack: Pack, card: SpecCard) -> list[Problem]:
             found += _plates_fitted(pack, card, f"{where}{name}", side)
             found += _springs_fitted(pack, card, f"{where}{name}", side, now=not where)
     now = pack.now
+    if card.layout is not Layout.BLOCK and not any(side.springs for side in now.sides):
+        found.append(_stop("spring_missing", "springs", "no spring on either side: enter the springs that are fitted"))
     counts = [len(side.plates) for side in now.sides]
     if card.plates_per_side is None and min(counts) and counts[0] != counts[1]:
         fewer = SIDES[counts[0] > counts[1]]

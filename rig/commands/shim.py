@@ -50,6 +50,11 @@ def run(args: argparse.Namespace) -> int:
             print(f"platepull shim: {' '.join(str(error).split())}", file=sys.stderr)
             status = max(status, UNREADABLE_STATUS)
             continue
+        except Exception as error:  # noqa: BLE001  a fault of ours in one sheet must not cost the answers of the others
+            fault = f"{name}: not answered by a fault of ours ({error!r}); report this with the file"
+            print(f"platepull shim: {fault}", file=sys.stderr)
+            status = max(status, UNREADABLE_STATUS)
+            continue
         document = answer_document(name, answered)
         documents.append(document)
         status = max(status, exit_status(document))

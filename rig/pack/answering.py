@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from analysis.pack.answer import Answer, answer_sheet
+from analysis.pack.arrangement import Layout
 from analysis.pack.parts import Shelf
 from rig.errors import DocumentError
 from rig.pack.answers import answer_document
@@ -46,6 +47,12 @@ def answer_files(name: str | Path, spec: str | Path | None = None, shelf: str | 
     card = read_spec_card(card_path).value.spec_card()
     shelf_path = Path(shelf) if shelf is not None else _named(document.pack.shelf, path)
     stock = Shelf() if shelf_path is None else read_shelf(shelf_path).value.shelf(shelf_path.parent)
+    if card.layout is Layout.BLOCK and document.block is None:
+        raise DocumentError(
+            "has no [block], which the card's layout 'block' needs",
+            where=str(path),
+            remedy="add count, rate, free_length and fitted_length of the springs between the side gears",
+        )
     return answer_sheet(pack_of(document, path, _trace_reader()), card, stock)
 
 

@@ -13,9 +13,14 @@ from analysis.pack.shim_choice import Choice
 
 ADVICE = "It advises: the maker's manual, local rules and qualified persons decide."
 
-WHY_NOT = {
-    "springs": "the springs carry too little or too much: renew them",
-    "plates": "friction or rubbing faces are off: see plates, their order and the oil",
+WHY_NOT_LOW = {
+    "springs": "the springs carry too little",
+    "plates": "friction or rubbing faces are too low (glazed plates, too much modifier, like plates together)",
+    "shelf": "a size between those in stock would do",
+}
+WHY_NOT_HIGH = {
+    "springs": "the springs carry too much",
+    "plates": "friction is too high (dry plates, spent oil)",
     "shelf": "a size between those in stock would do",
 }
 
@@ -74,7 +79,7 @@ def limit_text(one: BeyondLimit) -> str:
         "wear": f"{one.part} is worn by {value} mm, limit {limit} mm",
         "flatness": f"{one.part} is out of flat by {value} mm, limit {limit} mm",
         "thickness_min": f"{one.part} is {value} mm at its thinnest, least {limit} mm",
-        "left_right": f"plates and shims: left is {one.value:+.2f} mm against right, limit {limit} mm",
+        "left_right": f"plates and shims: left and right differ by {value} mm, limit {limit} mm",
         "clearance": f"{one.part}: {value} mm of travel left to flat, limit {limit} mm",
         "end_play": f"{one.part}: end play {value} mm, limit {limit} mm",
         "share_of_flat": f"{one.part}: springs pressed to {100 * one.value:.0f} % of flat, limit {100 * one.limit:.0f} %",
@@ -101,8 +106,9 @@ def _rest(answer: Answer, best: Choice) -> str:
     if standing.too_narrow:
         return f"it reads in the window {limits}, but that is too narrow for this scatter: no number of pulls will decide it"
     if not answer.feasible:
-        why = " and ".join(WHY_NOT[code] for code in answer.why_not)
-        nearest = f"the nearest choice reads {best.torque_median_nm:.0f} N.m" if answer.choices else ""
+        low = window.low_nm is not None and best.torque_median_nm < window.low_nm
+        why = " and ".join((WHY_NOT_LOW if low else WHY_NOT_HIGH)[code] for code in answer.why_not)
+        nearest = f"the nearest choice reads {best.torque_median_nm:.0f} N.m"
         parts = f"; {parts_text(answer.parts_choices[0])}" if answer.parts_choices else ""
         return f"no shim from the shelf will bring it into {limits}: {why}; {nearest}{parts}"
     if best.shims.moves == 0:
