@@ -129,6 +129,7 @@ PLAN = """\
 # Try:  platepull calibrate recordings/calibration/plan.toml --out demo.json
 [certificate]
 number = "QG-C-7"
+workshop = "Quillfen Gearworks (invented)"
 sensor = "bench 1 (invented)"
 serial = "0042"
 capacity = "200 N.m"
@@ -138,6 +139,7 @@ temperature = "21 degC"
 points = "points.csv"
 
 [weights]
+identity = "set 3, discs 1 to 6 (invented)"
 arm = "800 mm"
 arm_within = "0.5 mm"
 level_within = "2 deg"
@@ -165,6 +167,79 @@ def calibrate(folder: Path) -> None:
         shown_nm += 0.02 * (load.mounting - 1) + (0.0 if load.rising else 0.03 * (load.size > 0))
         rows.append(points_row(load, load.size, 0.31 + load.direction * shown_nm + draws.normal(0, 0.015)))
     (home / "points.csv").write_text(points_header(plan.reference) + "".join(rows), encoding="utf-8")
+
+
+REFIT = "refit"
+SHEET = """\
+# Invented, like all of this folder: Quillfen Gearworks puts the QF-7 back together. No figure here is any maker's.
+# Try:  platepull refit recordings/refit/REFIT.toml
+[refit]
+unit = "QF-7 transaxle (invented)"
+page = "invented sheet 14"
+
+[[bearing]]
+name = "side bearings"
+form = "gap"
+gap = ["0.10 mm", "0.12 mm", "0.11 mm", "0.11 mm"]
+wanted = "0.14..0.20 mm"
+shims_now = ["1.10 mm"]
+thicker_shim = "more preload"
+shelf = ["0.05 mm", "0.10 mm", "1.00 mm", "1.20 mm"]
+shims_max = 2
+turned = 6
+
+[[drag]]
+name = "side bearings"
+traces = ["drag.csv"]              # turned slowly by hand: a second of rest, then two turns and a half
+window = "1.2..2.6 N.m"
+variation_max = "0.9 N.m"
+
+[[backlash]]
+name = "ring gear"
+points = ["0.15 mm", "0.17 mm", "0.18 mm", "0.16 mm"]
+window = "0.13..0.23 mm"
+variation_max = "0.07 mm"
+per_shim = "0.07 mm per 0.10 mm"
+
+[[fasteners]]
+name = "ring gear bolts"
+count = 10
+torque = "98 N.m"
+locked_by = "tabs"
+state = "new"
+single_use = true
+threads = "oiled"
+peaks = ["97.6 N.m", "98.4 N.m", "98.1 N.m", "97.9 N.m", "98.8 N.m", "98.0 N.m", "97.2 N.m", "98.3 N.m", "-", "98.6 N.m"]
+
+[[fill]]
+name = "gear oil"
+drained = "1.9 l"
+filled = "2.0 l"
+wanted = "1.9..2.1 l"
+additive = "4 %"
+additive_added = "80 ml"
+"""
+
+
+def put_back(folder: Path) -> None:
+    """Write a refit sheet and the drag of its bearings: a start-up peak, runout once and twice a turn, slow warming."""
+    home = folder / REFIT
+    home.mkdir(exist_ok=True)
+    (home / "REFIT.toml").write_text(SHEET, encoding="utf-8")
+    rate, speed = 50.0, 60.0
+    turned = np.arange(0.0, 945.0, speed / rate)
+    angle = np.concatenate((np.zeros(int(rate)), turned))
+    runout = 0.20 * np.sin(np.radians(turned)) + 0.06 * np.sin(np.radians(2 * turned + 40))
+    drag = 1.85 + runout + 1.1 * np.exp(-turned / 6) - 0.04 * turned / 945
+    torque = np.concatenate((np.zeros(int(rate)), drag)) + np.random.default_rng(11).normal(0, 0.01, angle.size) + 0.12
+    trace = Trace(np.arange(angle.size) / rate, np.round(torque, 4), np.round(angle, 3))
+    info = TraceInfo(
+        unit="QF-7 transaxle (invented)",
+        who="T.W.",
+        remark="Invented: computed, measured on nothing.",
+        transducer=Transducer(name="small sensor (invented)", capacity_nm=10.0, u_nm=0.04),
+    )
+    write_trace(home / "drag.csv", trace, info)
 
 
 def index(truths: dict[str, PullTruth]) -> str:
@@ -200,6 +275,8 @@ truth lies beyond what the sensor could tell.
 [calibration](calibration/plan.toml) holds an invented calibration of the bench's sensor by dead weights, plan and points:
 `platepull calibrate recordings/calibration/plan.toml --out demo.json`.
 
+[refit](refit/REFIT.toml) holds an invented refit sheet with the drag of its bearings: `platepull refit recordings/refit/REFIT.toml`.
+
 All of it, this page included, is made by `python recordings/make.py` (seeded: the same each time), under the project's licence.
 A trace that once broke the program joins as `issue_NNN.csv`, with its story here.
 """
@@ -209,6 +286,7 @@ def main() -> None:
     """Make them all."""
     truths = {demo.name: make(demo, HERE) for demo in DEMOS}
     calibrate(HERE)
+    put_back(HERE)
     (HERE / "README.md").write_text(index(truths), encoding="utf-8")
 
 

@@ -36,34 +36,42 @@ def _state(one: Mapping[str, Any], key: str, phrases: Phrases) -> str:
 
 
 def refit_lines(job: Mapping[str, Any], phrases: Phrases) -> list[str]:
-    """A line a part of the refit, for the first page."""
-    say, lines = phrases.say, []
+    """A line a part of the refit, for the first page; what does not stand as it should comes first."""
+    say = phrases.say
+    lines: list[tuple[bool, str]] = []
+
+    def note(one: Mapping[str, Any], text: str) -> None:
+        lines.append((one.get("state") in _STANDS, f"{text}: {_state(one, 'state', phrases)}"))
+
     for one in _last_of_each(job, "bearings"):
         if one.get("choice_mm") is None:
-            lines.append(say("{name}: no reading", name=one["name"]))
+            lines.append((False, say("{name}: no reading", name=one["name"])))
             continue
         shims = " + ".join(phrases.length(shim) for shim in one["choice_mm"]) or say("no shim")
         text = say("{name}: shims {shims}, interference {value}", name=one["name"], shims=shims, value=_interference(one, phrases))
-        lines.append(f"{text}: {_state(one, 'state', phrases)}")
+        note(one, text)
     for one in _last_of_each(job, "drags"):
         value = phrases.small_torque(one.get("mean_nm"), one.get("expanded_u_nm"))
-        lines.append(say("{name}: drag {value}", name=one["name"], value=value) + f": {_state(one, 'state', phrases)}")
+        note(one, say("{name}: drag {value}", name=one["name"], value=value))
     for one in _last_of_each(job, "backlashes"):
         low, high = (phrases.length(one.get(key)) for key in ("lowest_mm", "highest_mm"))
-        text = say("{name}: backlash {low} to {high}", name=one["name"], low=low, high=high)
-        lines.append(f"{text}: {_state(one, 'state', phrases)}")
+        note(one, say("{name}: backlash {low} to {high}", name=one["name"], low=low, high=high))
     for one in _last_of_each(job, "fasteners"):
         standing = say("complete") if one.get("complete") else say("NOT COMPLETE")
         torque = phrases.torque(one.get("torque_nm"))
         count = len(one.get("bolts") or ())
         text = say("{name}: {count} bolts at {torque}", name=one["name"], count=count, torque=torque)
-        lines.append(f"{text}: {standing}")
+        lines.append((bool(one.get("complete")), f"{text}: {standing}"))
     for one in _last_of_each(job, "fills"):
         text = say("{name}: {volume} filled", name=one["name"], volume=phrases.volume(one.get("filled_l")))
         if one.get("additive_added_l") is not None:
             text += say(", additive {dose}", dose=phrases.dose(one["additive_added_l"]))
-        lines.append(text)
-    return lines
+        lines.append((one.get("state") in _STANDS, text))
+    return [text for _, text in sorted(lines, key=lambda line: line[0])]
+
+
+_STANDS = ("in_window", None)
+"""States of a part that needs no word of warning; None: the page states no window."""
 
 
 def _interference(one: Mapping[str, Any], phrases: Phrases) -> str:
@@ -138,7 +146,7 @@ def backlashes(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
         (
             str(entry.get("entry", "")),
             str(one["name"]),
-            all_of(phrases.length(point) for point in one.get("points_mm") or ()),
+            phrases.lengths(one.get("points_mm") or ()),
             phrases.length(one.get("variation_mm")),
             phrases.window(one.get("low_mm"), one.get("high_mm"), "length"),
             _state(one, "state", phrases),

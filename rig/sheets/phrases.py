@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from importlib import resources
@@ -126,6 +127,12 @@ class Phrases:
         if expanded_u_mm:
             return f"{self._bracketed(self.with_u(length_mm * scale, expanded_u_mm * scale))} {unit}"
         return f"{self.number(length_mm * scale, 4 if self.in_inches else self._mm_digits(length_mm))} {unit}"
+
+    def lengths(self, lengths_mm: Sequence[float]) -> str:
+        """Several lengths in a row, the unit once."""
+        unit = f" {'in' if self.in_inches else 'mm'}"
+        figures = [self.length(length).removesuffix(unit) for length in lengths_mm]
+        return " · ".join(figures) + unit if figures else "–"
 
     @staticmethod
     def _mm_digits(length_mm: float) -> int:

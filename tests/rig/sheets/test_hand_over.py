@@ -268,6 +268,11 @@ def test_the_first_page_stays_one_page_and_the_annex_has_the_rest(job, recording
     assert "What this sheet does not show" in pages(set_sheet(job, recordings))[0]
 
 
+def test_what_does_not_stand_comes_first_on_the_first_page(job):
+    first, _ = sheet(job)
+    assert first.index("NOT COMPLETE") < first.index("side bearings: shims")
+
+
 def test_plates_stand_as_they_were_measured_last(job):
     job["packs"][1]["sheet"]["plates"] = [{"id": "L1", "kind": "outer", "thickness": ["2.01 mm", "2.00 mm"], "unworn": "2.02 mm"}]
     _, annex = sheet(job)
