@@ -275,7 +275,8 @@ truth lies beyond what the sensor could tell.
 [calibration](calibration/plan.toml) holds an invented calibration of the bench's sensor by dead weights, plan and points:
 `platepull calibrate recordings/calibration/plan.toml --out demo.json`.
 
-[refit](refit/REFIT.toml) holds an invented refit sheet with the drag of its bearings: `platepull refit recordings/refit/REFIT.toml`.
+[refit](refit/REFIT.toml) holds an invented refit sheet with the drag of its bearings:
+`platepull refit recordings/refit/REFIT.toml`.
 
 All of it, this page included, is made by `python recordings/make.py` (seeded: the same each time), under the project's licence.
 A trace that once broke the program joins as `issue_NNN.csv`, with its story here.

@@ -385,7 +385,8 @@ def test_the_demo_sheet_reads_what_it_was_made_of():
     found = answer(Path(__file__).resolve().parents[3] / "recordings" / "refit" / "REFIT.toml")
     assert found["problems"] == []
     (drag,) = found["drags"]
-    # recordings/make.py: 1.85 N.m less 0.04 of warming over 945 deg, on average over 45 to 765 deg; runout 0.2 once and 0.06 twice a turn.
+    # recordings/make.py: 1.85 N.m less 0.04 of warming over 945 deg, on average over 45 to 765 deg; runout 0.2 once, 0.06 twice
+    # a turn.
     assert drag["mean_nm"] == pytest.approx(1.85 - 0.04 * 405 / 945, abs=0.004)
     assert drag["turns"] == 2
     assert 0.40 < drag["variation_nm"] < 0.52
