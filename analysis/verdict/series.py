@@ -46,6 +46,9 @@ PULLS_EACH_WAY = 3
 ASYMMETRY_WORTH_A_WORD = 0.10
 """Share of the mean by which the directions may differ before it is a finding: bind, spline edge, sensor offset (TRADE.md 2.4)."""
 
+FREE_TURN = "free_turn"
+"""Why a turn in which nothing held stands apart: nobody has said that it was the pull."""
+
 REPEATABILITY = "repeatability"
 """Name of the line that holds the scatter from pull to pull."""
 
@@ -114,7 +117,9 @@ def _apart(pulls: Sequence[Pull], standing_in: Sequence[int], basis: Basis, know
     reasons: dict[int, str] = {}
     for index in standing_in:
         pull = pulls[index]
-        if not pull.has_vote or (not pull.free and pull.reading(basis) is None):
+        if not pull.has_vote:
+            reasons[index] = FREE_TURN
+        elif not pull.free and pull.reading(basis) is None:
             reasons[index] = str(Apart.NO_READING)
     voting = [index for index in standing_in if index not in reasons]
     for at in after_long_rest([pulls[index].rest_s for index in voting]):

@@ -19,7 +19,7 @@ from analysis.judgement import (
     VerdictState,
 )
 from analysis.verdict.apart import Apart
-from analysis.verdict.series import ASYMMETRY_WORTH_A_WORD, PULLS_EACH_WAY
+from analysis.verdict.series import ASYMMETRY_WORTH_A_WORD, FREE_TURN, PULLS_EACH_WAY
 from analysis.verdict.settling import MOST_PULLS
 from analysis.window import Basis
 from rig.words.arrangements import arrangement_text
@@ -42,10 +42,11 @@ MISSING = {
 """What a verdict lacks, by its code."""
 
 FREE_CHECKS = "check first: held side engaged, ratchet, case and other output not both free, sensor awake"
-APART = {
+APART: dict[str, str] = {
     Apart.FIRST_AFTER_REST: "rested far longer than the others",
     Apart.STRAY: "stands off all others",
     Apart.NO_READING: "no reading",
+    FREE_TURN: "nothing held, and nobody has said that it was the pull",
 }
 
 
@@ -208,7 +209,7 @@ def scatter_text(scatter: ScatterUsed) -> str:
 def series_lines(series: SeriesResult, names: Sequence[str], basis: Basis, unit: str = "N.m") -> list[str]:
     """What several pulls together say, as rows to print; `names` are those of the pulls, in their order."""
     rows = [f"series of {series.n} pulls, {len(series.counted)} counted"]
-    rows += [f"  apart: {names[index]} ({APART.get(Apart(reason), reason)})" for index, reason in series.apart]
+    rows += [f"  apart: {names[index]} ({APART.get(reason, reason)})" for index, reason in series.apart]
     rows += [f"  excluded: {names[index]} ({reason})" for index, reason in series.excluded]
     rows += [f"  turned freely: {names[index]}" for index in series.free]
     rows += [f"  {line}" for each in (Basis.BREAKAWAY, Basis.SLIDING) for line in _figure_lines(series.figure(each), each, unit)]

@@ -15,9 +15,12 @@ from __future__ import annotations
 
 import argparse
 import math
+import sys
 import time
+import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from scipy.stats import norm
@@ -100,7 +103,7 @@ def main() -> None:
     print(f"{'':38s}  n  holds      U  on limit  beyond  middle   kept")
     for name, draw, known, change in cells():
         for n in (1, 2, 3, 5):
-            rng = np.random.default_rng([args.seed, n, abs(hash(name)) % 1000])
+            rng = np.random.default_rng([args.seed, n, zlib.crc32(name.encode())])
             print(f"{name:38s} {n:2d} {tally(rng, draw, known, change, n, args.series).row()}", flush=True)
     print_jumps()
     print_predictions()
@@ -212,6 +215,7 @@ def print_predictions() -> None:
 
 def print_traces(count: int, seed: int) -> None:
     """The same through traces: the simulated hand pulls, `read_pull` reads."""
+    sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
     from support.made import made_stream
 
     from analysis.pull.reading import read_pull
