@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from rig.calibration.point_taker import Gauge
     from rig.files.certificate import Certificate
 
+REFUSED = 4
+"""Exit status of a sensor that is too far off to be believed."""
+
 NAME = "calibrate"
 HELP = "calibrate the torque sensor by weights or a reference sensor, and make its certificate"
 
@@ -30,6 +33,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--reference", metavar="PROFILE.toml", help="the reference sensor's device, where it is on a line too")
     parser.add_argument("--out", metavar="C.json", type=Path, help="the certificate (its number as a name, beside the plan)")
     parser.add_argument("--no-pdf", action="store_true", help="no printed sheet")
+    check = parser.add_argument_group("a check of one minute, for a sensor that nobody has calibrated")
+    check.add_argument("--check", action="store_true", help="hang two known weights on the lever: what may be stated of the sensor")
+    check.add_argument("--weights", metavar="M,M", help="the two, such as '5 kg, 10 kg'")
+    check.add_argument("--arm", metavar="L", help="from the sensor's axis to where they hang, such as '600 mm'")
+    check.add_argument("--shown", metavar="T,T", help="what the sensor showed, counted from zero; without a device on a line")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -45,6 +53,8 @@ def run(args: argparse.Namespace) -> int:
     if args.template:
         print(TEMPLATE, end="")
         return 0
+    if args.check:
+        return _check(args)
     if args.plan is None:
         raise ArgumentError("no plan", where="PLAN.toml", remedy="get one to fill in: platepull calibrate --template")
     if args.reference and not args.device:
@@ -67,6 +77,44 @@ def run(args: argparse.Namespace) -> int:
     if not args.no_pdf:
         _print_sheet(out.with_suffix(".pdf"), certificate)
     return 0
+
+
+def _check(args: argparse.Namespace) -> int:
+    """Two known weights: print what may be stated of the sensor; 4 where it is too far off."""
+    from rig.calibration.point_taker import Stopped
+    from rig.calibration.weight_check import check, check_lines, hung, take
+
+    for option in ("weights", "arm"):
+        if getattr(args, option) is None:
+            raise ArgumentError(
+                "is needed for a check", where=f"--{option}", remedy="such as --weights '5 kg, 10 kg' --arm '600 mm'"
+            )
+    weights = hung(args.weights, args.arm)
+    if args.shown is not None:
+        shown = _torques(args.shown)
+    elif args.device is not None:
+        with _gauge(args.device, under_test=True) as gauge:
+            try:
+                shown = take(weights, gauge, _Person())
+            except (Stopped, KeyboardInterrupt):
+                print("broken off; nothing was stated", file=sys.stderr)
+                return 0
+    else:
+        raise ArgumentError("no sensor", where="--check", remedy="name its profile (--device), or say what it showed (--shown)")
+    found = check(weights, shown)
+    print("\n".join(check_lines(weights, found)))
+    return 0 if found.believed else REFUSED
+
+
+def _torques(text: str) -> list[float]:
+    """Two torques with their unit. Raises ArgumentError or UnitError."""
+    from analysis.errors import quoted
+    from analysis.units import to_si
+
+    shown = [to_si(part, "torque") for part in text.split(",") if part.strip()]
+    if len(shown) != len(("first", "second")):
+        raise ArgumentError(f"{quoted(text)} is not two torques", where="--shown", remedy="write them like '29.5 N.m, 58.9 N.m'")
+    return shown
 
 
 def _file_name(number: str) -> str:

@@ -408,7 +408,7 @@ def test_where_the_sensor_alone_reaches_the_limit_pulls_do_not_help():
 
 
 def test_both_ways_share_the_pulls_that_are_foretold():
-    found = verdict(36.2, 36.7, 36.1, -36.2, -36.6, -35.8)
+    found = verdict(39.0, -39.2)
     assert found.settling.code is SettlingCode.MORE_PULLS
     assert found.settling.pulls % 2 == 0
 

@@ -17,6 +17,7 @@ from support.calibrated import made_certificate
 
 from analysis.sensor.calibration import Weighing
 from analysis.sensor.correction import calibration_u, true_torque
+from analysis.sensor.known_weights import check_by_weights
 from rig.calibration.plan import TEMPLATE, load_plan, months_later
 from rig.calibration.point_taker import PointTaker, Stopped
 from rig.calibration.points import points_header, points_row, read_points
@@ -425,3 +426,39 @@ def test_what_is_missing_is_told(folder, capsys, monkeypatch, words, said):
     monkeypatch.chdir(folder)
     assert main(["calibrate", *words]) == 2
     assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("shown", "status", "said"),
+    [
+        ("29.5 N.m, 59.2 N.m", 0, 'u = "0.75 %"'),
+        ("21.7 N.m, 43.4 N.m", 4, "the sensor sends lbf.ft, not N.m"),
+        ("35 N.m, 70 N.m", 4, "too far off to work with"),
+    ],
+)
+def test_two_known_weights_tell_what_may_be_stated(capsys, shown, status, said):
+    """5 and 10 kg on 600 mm make 29.42 and 58.84 N.m (m g L, g = 9.80665 m/s^2)."""
+    words = ["calibrate", "--check", "--weights", "5 kg, 10 kg", "--arm", "600 mm", "--shown", shown]
+    assert main(words) == status
+    out = capsys.readouterr().out
+    assert "58.8 N.m" in out
+    assert said in out
+
+
+@pytest.mark.parametrize("wrong", [["--weights", "5 kg"], ["--weights", "5 kg, 5 kg"], ["--arm", "0 mm"], ["--shown", "29 N.m"]])
+def test_a_check_that_cannot_be_made_says_why(capsys, wrong):
+    words = {"--weights": "5 kg, 10 kg", "--arm": "600 mm", "--shown": "29.5 N.m, 59.2 N.m", **dict([wrong])}
+    assert main(["calibrate", "--check", *(part for pair in words.items() for part in pair)]) == 2
+    assert len(capsys.readouterr().err.strip().splitlines()) == 1
+
+
+def test_what_a_check_states_holds_the_sensor_s_error():
+    """Over sensors off by up to 1.5 % and weights off by up to 1 %: U of the stated u holds what the sensor is off by."""
+    rng = np.random.default_rng(5)
+    loads = np.array([29.42, 58.84])
+    held = []
+    for _ in range(500):
+        gain, weights = 1 + rng.uniform(-0.015, 0.015), 1 + rng.uniform(-0.01, 0.01)
+        found = check_by_weights(loads, gain * weights * loads, 0.01 / np.sqrt(3))
+        held.append(abs(gain - 1) <= 1.96 * found.u_relative)
+    assert np.mean(held) >= 0.93
