@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 FAR_OFF = 0.05
-"""Share of the load: a sensor further off than this has no uncertainty but a fault, or a wrong unit (common practice, no source)."""
+"""Share of the load: a sensor further off has no uncertainty but a fault, or a wrong unit (common practice, no source)."""
 
 UNITS = {
     "lbf.ft": 1.3558179483314004,

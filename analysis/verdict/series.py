@@ -342,7 +342,7 @@ def _settling(verdict: Verdict, figure: SeriesFigure, kept: Sequence[Pull], wind
     if found.by_sensor:
         unknown = {Missing.SENSOR, Missing.CERTIFICATE_EXPIRED} & set(verdict.missing)
         return Settling(SettlingCode.KNOWN_WEIGHTS if unknown else SettlingCode.BETTER_SENSOR, so_far=so_far, ways=ways)
-    if so_far == 1 and ways == 1 and found.on_limit:
+    if figure.scatter.own_degrees_of_freedom == 0 and found.on_limit:
         return Settling(
             SettlingCode.MORE_PULLS, None, so_far, ways
         )  # one pull tells neither place nor scatter well enough to give up

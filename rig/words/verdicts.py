@@ -65,6 +65,8 @@ def settling_text(verdict: Verdict) -> str:
             if settling.pulls is None or settling.pulls < PULLS_EACH_WAY:
                 return say("one pull: pull twice more")
             return say("one pull: pull twice more; about {n} more settle it", n=settling.pulls)
+        case SettlingCode.MORE_PULLS if settling.pulls is None:
+            return say("one pull each way: pull twice more each way")
         case SettlingCode.MORE_PULLS if settling.ways == 2:
             return say("pull about {n} more, {each} each way", n=settling.pulls, each=(settling.pulls or 0) // 2)
         case SettlingCode.MORE_PULLS:
