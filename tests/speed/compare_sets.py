@@ -2,6 +2,8 @@
 
     python tests/speed/compare_sets.py [--sets 2000] [--seed 5]      values of pulls, thousands of sets
     python tests/speed/compare_sets.py --power                       the power table of DEVELOPERS.md
+    python tests/speed/compare_sets.py --traces                      a few sets through simulated traces and the whole reading
+    python tests/speed/compare_sets.py --sweeps                      friction against speed from simulated sweeps
 
 Of values, not of traces: the readings' own errors are a tenth of the scatter from pull to pull (tests/speed/readings.py).
 
@@ -88,7 +90,10 @@ def side(
             error += other_way  # the same on both sides: no part of what differs
         sliding = math.exp(true + error)
         breakaway = math.exp(true_broke + error + rng.normal(0, scatter / 2) + (rng.uniform(0.15, 0.3) if first else 0.0))
-        mine = chattering(height * math.exp(rng.normal(0, 2 * scatter)), sliding) if rng.random() < share else QUIET
+        mine = QUIET
+        if rng.random() < share:
+            heights, rate, stuck = (math.exp(rng.normal(0, 2 * scatter)) for _ in range(3))
+            mine = chattering(height * heights, sliding, rate_hz=5.0 * rate, stuck_time=min(1.0, 0.7 * stuck))
         rest = LONG_REST_S if first else 30.0
         pulls.append(pull(sliding, breakaway, stated=replace(stated, rest_s=rest), direction=way, chatter=mine))
     return pulls, SideTruth(float(np.mean(slid)), float(np.mean(broke)), height, share)
@@ -156,7 +161,8 @@ def coverage(sets: int, seed: int) -> None:
         inside: Counter[FigureName] = Counter()
         changed = alike = wrong_way = held_wrong = held = 0
         for k in range(sets):
-            case = Case(change=changes[k % len(changes)])
+            rough = (1.0, 0.25) if k % 3 else (0.0, 0.25)  # in two sets of three both sides chatter alike
+            case = Case(change=changes[k % len(changes)], before=rough, after=rough)
             made, truth = draw(rng, n, case, Mix())
             for name in TORQUES:
                 figure = made.figures[name]
@@ -230,14 +236,96 @@ def power(sets: int, seed: int) -> None:
             print(f"  {n:2d}   {100 * (change - 1):4.0f} %  {'  '.join(shares)}")
 
 
+def traces(sets: int, seed: int) -> None:
+    """Sets of simulated pulls through the whole reading, against what the motion itself says of the same pulls."""
+    from analysis.pull.reading import read_pull
+    from analysis.trace import join
+    from drivers.emulated.bench import Bench
+    from drivers.emulated.scenarios import scenario
+    from rig.files.compared_pull import compared_pull
+    from rig.files.metadata import TraceInfo
+
+    errors: dict[str, list[float]] = {"sliding": [], "breakaway": [], "chatter height over sliding": []}
+    outcomes: Counter[str] = Counter()
+    for number in range(max(1, sets // 500)):
+        sides, truths = [], []
+        for name, additive in (("chattering-plates", "none"), ("after-additive", "modifier")):
+            bench = Bench(scenario(name).workday, scenario(name).sensor, 1000.0, np.random.default_rng((seed, number, len(sides))))
+            pieces = []
+            while len(bench.truths) < 3:
+                pieces.append(bench.take(200))
+            pieces.append(bench.take(600))
+            stream = join(pieces)
+            pulls = []
+            for at, true in enumerate(bench.truths[:3]):
+                trace = stream.between(true.from_s - 1.3, true.to_s + 0.4)
+                pulls.append(compared_pull(f"{name}_{at}", trace, TraceInfo(additive=additive), read_pull(trace)))
+            sides.append(pulls)
+            truths.append(bench.truths[:3])
+        made = compare(sides[0], sides[1])
+        assert made.chatter is not None
+        outcomes[str(made.chatter.outcome)] += 1
+        for name, of in (("sliding", lambda true: true.sliding_nm), ("breakaway", lambda true: true.breakaway_nm)):
+            true_ratio = math.exp(np.mean([math.log(of(t)) for t in truths[1]]) - np.mean([math.log(of(t)) for t in truths[0]]))
+            ratio = made.figures[FigureName(name)].ratio
+            assert ratio is not None
+            errors[name].append(100 * (ratio / true_ratio - 1))
+        for one, true in zip(sides[0], truths[0], strict=True):
+            share, height, level = one.chatter.height_share, true.slip_height_nm, true.sliding_nm
+            assert share is not None
+            assert height is not None
+            assert level is not None
+            errors["chatter height over sliding"].append(100 * (share / (height / level) - 1))
+    print(f"simulated traces, {sum(outcomes.values())} sets of 3 against 3: {dict(outcomes)}")
+    for name, values in errors.items():
+        print(f"  {name:<28} error of the reading, median {np.median(np.abs(values)):.2f} %, worst {np.max(np.abs(values)):.2f} %")
+
+
+def sweeps(sets: int, seed: int) -> None:
+    """Friction against speed from simulated sweeps of a known slope."""
+    from support.sweeps import sweep
+
+    from analysis.compare.speed import friction_against_speed, speed_course
+    from analysis.pull.reading import read_pull
+
+    print("slope of friction against speed, percent for a tenfold speed; the torque wanders by 1 % within a second")
+    for pulls, turns in ((1, 2.0), (1, 0.5), (3, 2.0)):
+        rng = np.random.default_rng((seed, pulls, int(10 * turns)))
+        inside, found, widths, wrong = 0, 0, [], 0
+        for _ in range(max(1, sets // (20 * pulls))):
+            slope = float(rng.uniform(-0.08, 0.08))
+            courses, levels = [], []
+            for _ in range(pulls):
+                law = {"drift": float(rng.normal(0, 0.03)), "once_a_turn": 0.01, "wander": 0.01}
+                level = 50 * math.exp(rng.normal(0, 0.04))
+                trace = sweep(rng, slope=slope, level_nm=level, sweeps=turns, rate_hz=250.0, **law)
+                result = read_pull(trace)
+                course = speed_course(trace, result)
+                if course is not None and result.sliding is not None:
+                    courses.append(course)
+                    levels.append(result.sliding.torque_nm)
+            one = friction_against_speed(courses, levels)
+            if one.slope_low is None or one.slope_high is None:
+                continue
+            found += 1
+            inside += one.slope_low <= 100 * slope <= one.slope_high
+            wrong += (one.slope_low > 0 and slope < 0) or (one.slope_high < 0 and slope > 0)
+            widths.append(one.slope_high - one.slope_low)
+        told = f"holds the truth {_percent(inside, found)} of {found}, wrong sign {_percent(wrong, found)}"
+        print(f"  {pulls} pull(s), {turns:g} sweeps: {told}, median width {np.median(widths):.1f}")
+
+
 def main() -> None:
     """Run what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sets", type=int, default=2000)
     parser.add_argument("--seed", type=int, default=5)
-    parser.add_argument("--power", action="store_true")
+    chosen = {"power": power, "traces": traces, "sweeps": sweeps}
+    for name in chosen:
+        parser.add_argument(f"--{name}", action="store_true")
     args = parser.parse_args()
-    parts: tuple[Callable[[int, int], None], ...] = (power,) if args.power else (coverage, chatter)
+    parts: tuple[Callable[[int, int], None], ...] = tuple(part for name, part in chosen.items() if getattr(args, name))
+    parts = parts or (coverage, chatter)
     for part in parts:
         part(args.sets, args.seed)
 
