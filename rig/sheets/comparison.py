@@ -82,7 +82,7 @@ def _statements(comparison: Comparison, unit: str) -> Columns:
             m=comparison.chatter.after.assessable,
         )
         tone: Tone = _TONES[comparison.chatter.outcome]
-        if comparison.chatter.outcome is Outcome.NONE_BEFORE and comparison.chatter.after.chattering:
+        if words.is_new(comparison.chatter):
             tone = "bad"
         parts.append((Statement(tone, f"{say('chatter')}: {word}", text),))
     for name in (FigureName.SLIDING, FigureName.BREAKAWAY):

@@ -150,7 +150,7 @@ def _points(comparison: Comparison) -> Drawing:
     drawing = plot(
         frame,
         [],
-        title=say("Every pull (hollow: apart), and the change with its 95 % interval"),
+        title=say("Every pull, and the change (95 %)"),
         x_label="",
         y_label=say("% of the mean before"),
         band=(100 / (1 + comparison.threshold), 100 * (1 + comparison.threshold)),

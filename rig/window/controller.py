@@ -5,11 +5,12 @@ Whatever goes wrong becomes a notice; nothing here raises a BenchError or waits 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+from analysis.compare.comparison import Comparison
 from analysis.errors import BenchError
 from analysis.window import Window
 from drivers.profile import DeviceProfile
@@ -19,14 +20,23 @@ from rig.live.runner import Bench
 from rig.live.wishes import Exercise, ZeroNow
 from rig.window.conditions import FIELD_NAMES, STATE_FIELDS, Conditions, lacking
 from rig.window.memory import Remembered
+<<<<<<< HEAD
 from rig.window.model import BenchModel, BenchState, Pull, Source
+=======
+from rig.window.model import BenchModel, Pull, Source
+from rig.window.notices import Notice
+>>>>>>> 98dd281 (The window compares: before and after with words large, the page's drawings, pulls excluded by hand, the page saved)
 from rig.window.openers import Benches, Opened, note_excluded
 from rig.window.preferences import Preferences
 from rig.window.reading import BackgroundReading
 from rig.window.sounds import Sounds
+from rig.window.views.compare import Member, load, members_of_series, save_page
 from rig.window.views.line import calibration
+<<<<<<< HEAD
 from rig.window.views.overlay import Member, load
 from rig.window.views.panel import near_capacity
+=======
+>>>>>>> 98dd281 (The window compares: before and after with words large, the page's drawings, pulls excluded by hand, the page saved)
 from rig.window.views.verdict import Tone, tone_of_pull
 from rig.words.language import LANGUAGES, say, spoken
 from rig.words.units import UNIT_CHOICES
@@ -219,6 +229,24 @@ class Controller:
         sensor_of = benches.sensors.of if benches else lambda info: info.sensor(self.means.today())
         steps = load(paths, sensor_of, self.model.window, self.model.rule, self.model.known)
         self.reading.begin(say("reading recordings"), steps, len(paths), with_member)
+
+    def take_series(self, with_member: Callable[[Member], None]) -> None:
+        """Take the pulls of the series in sight, with what their files say of them; each goes to `with_member` at a tick."""
+        pulls = list(self.model.pulls)
+        self.reading.begin(say("reading recordings"), members_of_series(pulls), len(pulls), with_member)
+
+    def write_page(self, members: Sequence[Member], comparison: Comparison, path: Path) -> None:
+        """Write a comparison as one page, on a thread; a notice tells when it is there."""
+        unit, day = self.model.unit, self.means.today()
+
+        def steps() -> Iterator[Path | BenchError]:
+            save_page(members, comparison, path, unit, day)
+            yield path
+
+        def written(there: Path) -> None:
+            self.model.notices.add(Notice(say("the page is written"), where=str(there), good=True))
+
+        self.reading.begin(say("writing the page"), steps(), 1, written)
 
     # looks and sound
 

@@ -107,7 +107,7 @@ def condition_text(condition: Condition) -> str:
             return say("{name}: {before} before, {after} after: not alike", name=name, before=before, after=after)
 
 
-_REFUSED = {
+REFUSED_WORDS = {
     Refused.ARRANGEMENT_DIFFERS: (
         "the arrangement differs: {before} before, {after} after; held and turned otherwise the same pack reads otherwise",
         "pull one side again in the arrangement of the other",
@@ -141,7 +141,7 @@ _REFUSED = {
 }
 
 
-_STATE_WORDS = {
+STATE_WORDS = {
     State.ALIKE: "alike",
     State.DIFFERS: "not alike",
     State.VARIES: "varies within a side",
@@ -154,18 +154,18 @@ def state_word(condition: Condition) -> str:
     """How a field stands, in a word or two."""
     if condition.is_question and condition.state is not State.ALIKE:
         return say("the question")
-    return say(_STATE_WORDS[condition.state])
+    return say(STATE_WORDS[condition.state])
 
 
 def refusal_text(refusal: Refusal) -> str:
     """Why the sides are not compared."""
     before, after = refusal_values(refusal)
-    return say(_REFUSED[refusal.code][0], before=", ".join(before) or say("unknown"), after=", ".join(after) or say("unknown"))
+    return say(REFUSED_WORDS[refusal.code][0], before=", ".join(before) or say("unknown"), after=", ".join(after) or say("unknown"))
 
 
 def refusal_remedy(refusal: Refusal) -> str:
     """What to do about it."""
-    return say(_REFUSED[refusal.code][1])
+    return say(REFUSED_WORDS[refusal.code][1])
 
 
 def refusal_values(refusal: Refusal) -> tuple[list[str], list[str]]:
@@ -226,7 +226,7 @@ def further_text(figure: Figure) -> str:
     return say("about {n} more pulls on each side would settle it", n=figure.further_pulls_each_side)
 
 
-_SENTENCES = {
+SENTENCES = {
     Conclusion.ROSE: "{name} rose: {before} before, {after} after, {change}.",
     Conclusion.FELL: "{name} fell: {before} before, {after} after, {change}.",
     Conclusion.HELD: "{name} held within {threshold} %: {before} before, {after} after, {change}.",
@@ -238,7 +238,7 @@ def figure_text(name: FigureName, figure: Figure, threshold: float, unit: str = 
     """One figure as a sentence."""
     shown = interval_text(figure) or say("no ratio")
     words = say(
-        _SENTENCES[figure.conclusion],
+        SENTENCES[figure.conclusion],
         name=say(FIGURE_NAMES[name]),
         before=value_text(name, figure.before.centre, unit),
         after=value_text(name, figure.after.centre, unit),
@@ -302,12 +302,17 @@ def chatter_text(chatter: ChatterOutcome) -> str:
     return words[0].upper() + words[1:] + "."
 
 
+def is_new(chatter: ChatterOutcome) -> bool:
+    """Whether it chatters only since."""
+    return chatter.outcome is Outcome.NONE_BEFORE and chatter.after.chattering > 0
+
+
 def chatter_word(chatter: ChatterOutcome) -> str:
     """What became of the chatter in a word or two, large; 'cured' only where the sentence says it too."""
     words = {
         Outcome.CURED: say("CURED") if chatter.may_say_cured else say("QUIET SO FAR"),
         Outcome.QUIET_SO_FAR: say("QUIET SO FAR"),
-        Outcome.NONE_BEFORE: say("NEW") if chatter.after.chattering else say("NONE"),
+        Outcome.NONE_BEFORE: say("NEW") if is_new(chatter) else say("NONE"),
         Outcome.NOT_ASSESSABLE: say("NOT TO BE TOLD"),
         Outcome.LESS: say("LESS"),
         Outcome.MORE: say("MORE"),
@@ -338,10 +343,13 @@ def _quiet_text(chatter: ChatterOutcome) -> str:
 
 def apart_text(pull: ComparedPull) -> str:
     """A pull that stands apart, with its reason."""
+    return f"{pull.trace} ({apart_reason(pull)})"
+
+
+def apart_reason(pull: ComparedPull) -> str:
+    """Why a pull stands apart; what a person wrote is told too."""
     reason = say(APART_WORDS[pull.apart]) if pull.apart is not None else ""
-    if pull.apart is Apart.EXCLUDED and pull.stated.excluded:
-        reason += f": {pull.stated.excluded}"
-    return f"{pull.trace} ({reason})"
+    return f"{reason}: {pull.stated.excluded}" if pull.apart is Apart.EXCLUDED and pull.stated.excluded else reason
 
 
 def question_text(comparison: Comparison) -> str:

@@ -6,7 +6,7 @@ from analysis.compare.run_in import RunIn
 from analysis.compare.speed import Criterion, FrictionAgainstSpeed, WhyNot
 from rig.words.language import number, say
 
-_CRITERION = {
+CRITERION_WORDS = {
     Criterion.FALLS: "friction falls with speed: this can excite stick-slip",
     Criterion.RISES: "friction rises with speed: this damps stick-slip",
     Criterion.OPEN: "whether friction rises or falls with speed is open",
@@ -22,7 +22,7 @@ def speed_text(speed: FrictionAgainstSpeed) -> str:
     interval = " … ".join(number(end, 1, sign=True) for end in (speed.slope_low, speed.slope_high))
     return say(
         "{criterion}: {slope} % for ten times the speed ({interval})",
-        criterion=say(_CRITERION[speed.criterion]),
+        criterion=say(CRITERION_WORDS[speed.criterion]),
         slope=number(speed.slope, 1, sign=True),
         interval=interval,
     )

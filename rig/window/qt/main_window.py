@@ -14,13 +14,13 @@ from rig.window.keys import Act, Place
 from rig.window.model import Changed
 from rig.window.qt.bench_page import BenchPage
 from rig.window.qt.cautions_page import CautionsPage
+from rig.window.qt.compare_page import ComparePage
 from rig.window.qt.conditions_page import ConditionsPage
 from rig.window.qt.key_filter import KeyFilter
 from rig.window.qt.keys_page import KeysPage
 from rig.window.qt.line_page import LinePage
 from rig.window.qt.pull_page import PullPage
 from rig.window.qt.replay_bar import ReplayBar
-from rig.window.qt.sides_page import SidesPage
 from rig.window.qt.strip import NoticeStrip
 from rig.window.qt.theme import THEMES, style_sheet
 from rig.window.views.replay import ReplaySteering
@@ -32,7 +32,7 @@ TICK_MS = 33
 DESIGN_WIDTH, DESIGN_HEIGHT = 1180, 800
 ALL = Changed.PULLS | Changed.STATE | Changed.SCOPE | Changed.NOTICES
 
-AnyPage = BenchPage | PullPage | ConditionsPage | SidesPage | LinePage | KeysPage
+AnyPage = BenchPage | PullPage | ConditionsPage | ComparePage | LinePage | KeysPage
 
 
 class MainWindow(QWidget):
@@ -52,7 +52,7 @@ class MainWindow(QWidget):
         self.bench = BenchPage(self.model)
         self.pull = PullPage(self.model)
         self.conditions = ConditionsPage(self.model, controller.conditions)
-        self.sides = SidesPage(self.model)
+        self.sides = ComparePage(self.model)
         self.line = LinePage(self.model, lambda: controller.in_sight, controller.means.today)
         self.keys = KeysPage(self._choices())
         self._buttons: dict[AnyPage, QToolButton] = {}
@@ -84,7 +84,7 @@ class MainWindow(QWidget):
             (self.bench, "F2", say("Bench"), say("State, verdict, curves and series")),
             (self.conditions, "F3", say("Before a pull"), say("Arrangement, window, plates, oil and the rest; all optional")),
             (self.pull, "F4", say("Closer look"), say("One pull at leisure")),
-            (self.sides, "F5", say("Side by side"), say("Two sets of pulls overlaid and listed")),
+            (self.sides, "F5", say("Side by side"), say("Pulls before and after: compared, and every one listed")),
             (self.line, "F6", say("Line"), say("Ports, profile, raw rows, rate and losses")),
             (self.keys, "F1", say("Keys"), say("All keys, language and looks")),
         )
@@ -182,6 +182,8 @@ class MainWindow(QWidget):
         self.pull.excluded.connect(lambda number, reason: self._after(controller.exclude, number, reason or None))
         self.conditions.edited.connect(lambda conditions: self._after(controller.edit_conditions, conditions))
         self.sides.recordings_wanted.connect(controller.load)
+        self.sides.series_wanted.connect(controller.take_series)
+        self.sides.page_wanted.connect(controller.write_page)
         self.line.profile_wanted.connect(lambda path: self._after(controller.open_profile, path))
         self.line.recording_wanted.connect(lambda path: self._after(controller.open_recording, path))
         self.line.closed_wanted.connect(lambda: self._after(controller.close_line))

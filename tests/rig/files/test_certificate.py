@@ -29,7 +29,7 @@ from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel
 from rig.window.openers import Benches
-from rig.window.views.overlay import load
+from rig.window.views.compare import load
 
 DAY = MOMENT.date()
 PROFILE = """

@@ -161,7 +161,7 @@ def test_many_recordings_are_read_with_progress_and_can_be_stopped(qtbot, tmp_pa
     paths = [path] * 400
     controller, window = window_on(qtbot, None)
     window._timer.stop()
-    window.sides.recordings_wanted.emit(paths, window.sides._adder(window.sides.before))
+    window.sides.recordings_wanted.emit(paths, window.sides.adder(window.sides.before))
     window.tick()
     assert window.strip.property("kind") == "work"
     qtbot.waitUntil(lambda: controller.reading.work.share > 0, timeout=20_000)
@@ -170,5 +170,5 @@ def test_many_recordings_are_read_with_progress_and_can_be_stopped(qtbot, tmp_pa
     window.tick()
     assert window.strip.property("kind") == ""
     assert 1 <= len(window.sides.before) < 400
-    assert window.sides.left.table.rowCount() == len(window.sides.before)
+    qtbot.waitUntil(lambda: window.sides.left.table.rowCount() == len(window.sides.before))
     window.close()

@@ -104,7 +104,8 @@ def test_each_page_has_the_structure_it_was_kept_with(opened, qtbot):
     for page, name in ((window.conditions, "conditions"), (window.pull, "pull"), (window.line, "line"), (window.keys, "keys")):
         window.show_page(page)
         compare(window, name)
-    window.sides._take_series(window.sides.before)
+    window.sides.take_series(window.sides.before)
+    qtbot.waitUntil(lambda: window.tick() or window.sides.left.table.rowCount() == 3)
     window.show_page(window.sides)
     compare(window, "sides")
     window.pull.show_spectrum.setChecked(True)

@@ -22,7 +22,8 @@ from rig.files.trace_csv import write_trace
 from rig.window.background import Work
 from rig.window.decimation import aligned
 from rig.window.model import BenchModel
-from rig.window.views.overlay import extent, load, members_of_series, overlay, row_of
+from rig.window.views.compare import load, members_of_series
+from rig.window.views.compare import view_of as compared
 from rig.window.views.pull import cursor_text, figures_of, label_name, picture_of, torque_spectrum
 from rig.window.views.series import card_of, counted, summary_of
 from rig.window.views.verdict import Tone, view_of
@@ -160,26 +161,17 @@ def test_figures_and_spectrum_of_a_pull_are_at_hand(four):
     assert (lines.y >= 0).all()
 
 
-def test_sets_lie_on_each_other_at_breakaway_whatever_the_direction(four):
-    over_time, over_angle = overlay(members_of_series(four.pulls), UNIT)
-    for curve in over_time:
-        assert curve.x[curve.y.argmax()] == pytest.approx(0.0, abs=0.02)
-    for curve in over_angle:
-        assert curve.x[curve.y.argmax()] == pytest.approx(0.0, abs=0.1)
-    left, right, low, high = extent(over_time)
-    assert left < 0 < right
-    assert low < 0 < 60 < high
-    assert extent([]) is None
-
-
-def test_members_leave_out_what_was_set_aside_and_list_what_was_read():
+def test_members_list_what_was_read_and_what_does_not_count():
     model = model_after(60.0, -60.0)
     model.exclude(1, "trial pull")
-    (member,) = members_of_series(model.pulls)
-    row = row_of(member, UNIT)
-    assert row[0] == "2 ↺"
-    assert row[1] == "IN WINDOW"
-    assert row[2].startswith("60.")
+    view = compared(list(members_of_series(model.pulls)), [], UNIT)
+    first, second = view.before
+    assert (first.counts, first.cells[0]) == (False, "1 ↻")
+    assert second.counts
+    assert second.cells[0] == "2 ↺"
+    assert second.cells[1].startswith("60.")
+    assert view.comparison is None  # one side is empty
+    assert "sweep slow, fast, slow, twice" in view.texts[0]
 
 
 def test_recordings_are_read_on_a_thread_and_bad_ones_told(tmp_path, four):

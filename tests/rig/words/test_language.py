@@ -12,12 +12,14 @@ from rig.window.conditions import FIELD_NAMES
 from rig.window.keys import rows
 from rig.window.qt.conditions_page import CHOICES
 from rig.window.qt.pull_page import REASONS
-from rig.window.qt.sides_page import HEADINGS
 from rig.window.views.panel import LACKS, SPOILERS
 from rig.words.arrangements import ARRANGEMENTS
 from rig.words.language import LANGUAGES, catalogue, number, read_po, say, speak
 from rig.words.sentences import CAUTIONS, QUALITY_WORDS, STATE_WORD
 from rig.words.verdicts import MISSING
+from rig.window.qt.compare_page import HEADINGS
+from rig.window.views.compare import EXCLUDED_HERE, HINT
+from rig.words import comparison, comparison_sides
 
 RIG = Path(language.__file__).parents[1]
 
@@ -53,6 +55,16 @@ def in_tables():
         FIELD_NAMES.values(),
         REASONS,
         HEADINGS,
+        (HINT, EXCLUDED_HERE),
+        comparison.FIGURE_NAMES.values(),
+        comparison.CONCLUSION_WORDS.values(),
+        comparison.APART_WORDS.values(),
+        comparison.FIELD_NAMES.values(),
+        comparison.QUESTION_WORDS.values(),
+        comparison.STATE_WORDS.values(),
+        comparison.SENTENCES.values(),
+        comparison_sides.CRITERION_WORDS.values(),
+        *comparison.REFUSED_WORDS.values(),
     )
     return choices | arrangements | keys | {text for table in tables for text in table}
 
