@@ -105,8 +105,10 @@ def test_a_recording_that_is_excluded_does_not_count_in_the_sets_and_says_why(tm
     sensor_of = SensorChoice(MOMENT.date()).of
     members = list(load([tmp_path / "a.csv", tmp_path / "b.csv"], sensor_of, WINDOW, DecisionRule.GUARDED))
     assert [member.pull.excluded for member in members] == [None, "slipped off the lever"]
-    assert len(overlay(members, UNIT)[0]) == 1
-    assert "slipped off the lever" in row_of(members[1], UNIT)[1]
+    first, second = compared(members, [], UNIT).before
+    assert (first.counts, second.counts) == (True, False)
+    other = [dataclasses.replace(members[0], compared=dataclasses.replace(members[0].compared, fingerprint="other"))]
+    assert "slipped off the lever" in compared(members, other, UNIT).before[1].cells[-1]
 
 
 def test_without_a_window_a_series_has_its_mean(four):
