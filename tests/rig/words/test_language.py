@@ -10,16 +10,16 @@ import rig.words.language as language
 from rig.errors import LanguageError
 from rig.window.conditions import FIELD_NAMES
 from rig.window.keys import rows
+from rig.window.qt.compare_page import HEADINGS
 from rig.window.qt.conditions_page import CHOICES
 from rig.window.qt.pull_page import REASONS
+from rig.window.views.compare import EXCLUDED_HERE, HINT
 from rig.window.views.panel import LACKS, SPOILERS
+from rig.words import comparison, comparison_sides
 from rig.words.arrangements import ARRANGEMENTS
 from rig.words.language import LANGUAGES, catalogue, number, read_po, say, speak
 from rig.words.sentences import CAUTIONS, QUALITY_WORDS, STATE_WORD
 from rig.words.verdicts import MISSING
-from rig.window.qt.compare_page import HEADINGS
-from rig.window.views.compare import EXCLUDED_HERE, HINT
-from rig.words import comparison, comparison_sides
 
 RIG = Path(language.__file__).parents[1]
 
