@@ -20,23 +20,15 @@ from rig.live.runner import Bench
 from rig.live.wishes import Exercise, ZeroNow
 from rig.window.conditions import FIELD_NAMES, STATE_FIELDS, Conditions, lacking
 from rig.window.memory import Remembered
-<<<<<<< HEAD
 from rig.window.model import BenchModel, BenchState, Pull, Source
-=======
-from rig.window.model import BenchModel, Pull, Source
 from rig.window.notices import Notice
->>>>>>> 98dd281 (The window compares: before and after with words large, the page's drawings, pulls excluded by hand, the page saved)
 from rig.window.openers import Benches, Opened, note_excluded
 from rig.window.preferences import Preferences
 from rig.window.reading import BackgroundReading
 from rig.window.sounds import Sounds
 from rig.window.views.compare import Member, load, members_of_series, save_page
 from rig.window.views.line import calibration
-<<<<<<< HEAD
-from rig.window.views.overlay import Member, load
 from rig.window.views.panel import near_capacity
-=======
->>>>>>> 98dd281 (The window compares: before and after with words large, the page's drawings, pulls excluded by hand, the page saved)
 from rig.window.views.verdict import Tone, tone_of_pull
 from rig.words.language import LANGUAGES, say, spoken
 from rig.words.units import UNIT_CHOICES
