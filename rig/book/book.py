@@ -104,7 +104,7 @@ class Book:
                 must_be_free(connection, job)
             event = sealed(job, 1, moment, who, Kind.OPENED, content, FIRST_PREVIOUS)
             take_number(connection, event)
-            return self._store(connection, (), event, files)
+            return self._store(connection, (), event, files, None)
 
     def append(self, job: str, who: str, draft: Callable[[JobRecord], Draft | None]) -> JobRecord:
         """Append an entry to a job.
@@ -140,7 +140,7 @@ class Book:
                 return record
             kind, content, files = drafted
             event = sealed(job, len(events) + 1, self._clock(), who, kind, content, events[-1].hash)
-            return self._store(connection, events, event, files)
+            return self._store(connection, events, event, files, record)
 
     def adopt(self, events: Sequence[Event], places: Mapping[tuple[int, int], Path]) -> JobRecord:
         """Take over a whole job with its number and chain as they are, which hold; `places` by entry and part says where files lie.
@@ -157,8 +157,10 @@ class Book:
             write_rows(connection, {}, rows_of(record), lambda row: paths[row["entry"], row["part"]])
             return record
 
-    def _store(self, connection: Connection, events: Sequence[Event], event: Event, files: Sequence[Path]) -> JobRecord:
-        before: Rows = rows_of(record_of(events)) if events else {}
+    def _store(
+        self, connection: Connection, events: Sequence[Event], event: Event, files: Sequence[Path], then: JobRecord | None
+    ) -> JobRecord:
+        before: Rows = {} if then is None else rows_of(then)
         record = record_of([*events, event])
         paths = {part: self.place.path_of(path) for part, path in enumerate(files)}
         connection.execute(schema.events.insert(), _row(event))

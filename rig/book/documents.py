@@ -7,23 +7,30 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from analysis.judgement import Verdict
+from analysis.verdict.apart import Scatter
+from analysis.verdict.scatter import USUAL_SCATTER
 from rig.book.book import JobLine
 from rig.book.events import Kind
-from rig.book.gates import Gate, gate, last_change, plate_state
-from rig.book.judging import ALIKE, CardWindow, JobSeries, card_window, judged_pull, series_of
+from rig.book.gates import Gate, gate, judging_of, last_change
+from rig.book.judging import ALIKE, CardWindow, JobSeries, Judging
 from rig.book.record import Entry, JobRecord, Pull
 from rig.book.steps import Step
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobView:
-    """A job as it is shown: the record, the window that judges, series, steps with what each lacks, where the files lie."""
+    """A job as it is shown: the record, what judges, series, steps with what each lacks, where the files lie."""
 
     record: JobRecord
-    card: CardWindow | None
+    judging: Judging
     series: tuple[JobSeries, ...]
     gates: Mapping[str, Gate]
     paths: Mapping[tuple[int, int], str]
+
+    @property
+    def card(self) -> CardWindow | None:
+        """The window that judges; None where there is none."""
+        return self.judging.card
 
     @property
     def next_step(self) -> Step | None:
@@ -47,15 +54,14 @@ class JobView:
         return tuple(step for step in self.record.steps if step.one_way and self.record.done(step.key) is None)
 
 
-def view_of(record: JobRecord, paths: Mapping[tuple[int, int], str]) -> JobView:
-    """Work out what a job shows; `paths` as `Book.paths` gives them."""
-    spec = record.last(Kind.SPEC)
-    card = None if spec is None else card_window(spec.content["card"], plate_state(record))
+def view_of(record: JobRecord, paths: Mapping[tuple[int, int], str], known: Scatter = USUAL_SCATTER) -> JobView:
+    """Work out what a job shows; `paths` as `Book.paths` gives them, `known` the scatter that is known of the bench."""
+    judging = judging_of(record, known)
     return JobView(
         record=record,
-        card=card,
-        series=tuple(series_of(record.pulls, card)),
-        gates={step.key: gate(record, step, _acknowledged(record, step)) for step in record.steps},
+        judging=judging,
+        series=judging.all_series(record.pulls),
+        gates={step.key: gate(record, step, _acknowledged(record, step), judging) for step in record.steps},
         paths=paths,
     )
 
@@ -122,7 +128,7 @@ def _sheet(view: JobView, entry: Entry, *keys: str) -> dict[str, Any]:
 
 def _pull(view: JobView, pull: Pull) -> dict[str, Any]:
     basis = "breakaway" if view.card is None else str(view.card.window.basis)
-    verdict = None if view.card is None else judged_pull(pull, view.card)
+    verdict = view.judging.pull(pull)
     return _base(pull.entry) | {
         "trace": view.paths.get((pull.entry.entry, 0)),
         "sha256": pull.entry.files[0][1],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
@@ -70,10 +71,7 @@ class Event:
     @property
     def content(self) -> dict[str, Any]:
         """The body as an object. Raises ValueError where it is none (a body that was edited)."""
-        content = json.loads(self.body)
-        if not isinstance(content, dict):
-            raise ValueError("the body is not an object")
-        return content
+        return _parsed(self.body)
 
     @property
     def at(self) -> str:
@@ -83,6 +81,15 @@ class Event:
         except (ValueError, OverflowError):
             return self.at_utc  # edited by hand; verify tells
         return moment.isoformat(timespec="seconds")
+
+
+@functools.lru_cache(maxsize=512)
+def _parsed(body: str) -> dict[str, Any]:
+    """A body as an object, once for the several looks at a job; nobody changes it."""
+    content = json.loads(body)
+    if not isinstance(content, dict):
+        raise ValueError("the body is not an object")
+    return content
 
 
 def canonical(content: Mapping[str, Any]) -> str:

@@ -10,8 +10,10 @@ from typing import Any
 from analysis.errors import BenchError
 from analysis.judgement import VerdictState
 from analysis.units import to_si
+from analysis.verdict.apart import Scatter
+from analysis.verdict.scatter import USUAL_SCATTER
 from rig.book.events import Kind
-from rig.book.judging import CardWindow, JobSeries, card_window, folded, folded_additive, judged
+from rig.book.judging import CardWindow, JobSeries, Judging, card_window, folded, folded_additive
 from rig.book.record import Entry, JobRecord, Pull
 from rig.book.steps import Step
 from rig.words.verdicts import verdict_text
@@ -54,7 +56,7 @@ class Gate:
     remarks: tuple[str, ...] = ()
 
 
-def gate(record: JobRecord, step: Step, acknowledged: Sequence[str] = ()) -> Gate:
+def gate(record: JobRecord, step: Step, acknowledged: Sequence[str] = (), judging: Judging | None = None) -> Gate:
     """What a step still needs.
 
     Parameters
@@ -65,13 +67,15 @@ def gate(record: JobRecord, step: Step, acknowledged: Sequence[str] = ()) -> Gat
         The step; its `needs` are looked at.
     acknowledged
         What a person has acknowledged by name, such as `CHATTER_ACKNOWLEDGED`.
+    judging
+        What pulls are judged by; None: the job's card and the usual scatter.
 
     Returns
     -------
     Gate
         The needs that are not met, in the order of `NEEDS`; one that follows from another is not told again.
     """
-    look = _Look(record, frozenset(step.needs), frozenset(acknowledged))
+    look = _Look(record, frozenset(step.needs), frozenset(acknowledged), judging or judging_of(record))
     missing = look.missing()
     order = list(step.needs)
     missing.sort(key=lambda one: order.index(one.code) if one.code in order else len(order))
@@ -82,11 +86,19 @@ def gate(record: JobRecord, step: Step, acknowledged: Sequence[str] = ()) -> Gat
     return Gate(missing=tuple(missing), series=look.series, remarks=tuple(look.remarks))
 
 
+def judging_of(record: JobRecord, known: Scatter = USUAL_SCATTER) -> Judging:
+    """What a job's pulls are judged by, with the scatter that is known of the bench."""
+    spec = record.last(Kind.SPEC)
+    card = None if spec is None else card_window(spec.content["card"], plate_state(record))
+    return Judging(card=card, known=known)
+
+
 class _Look:
     """One look at a job; collects what is missing on the way."""
 
-    def __init__(self, record: JobRecord, needs: frozenset[str], acknowledged: frozenset[str]) -> None:
+    def __init__(self, record: JobRecord, needs: frozenset[str], acknowledged: frozenset[str], judging: Judging) -> None:
         self._record = record
+        self._judging = judging
         self._needs = needs
         self._acknowledged = acknowledged
         self.series: JobSeries | None = None
@@ -113,7 +125,7 @@ class _Look:
                 text = "no spec card, so there is no window to judge by: platepull job add NUMBER spec SPEC.toml"
                 found.append(Missing("spec_card", text.replace("NUMBER", self._record.job)))
             return None
-        card = card_window(entry.content["card"], plate_state(self._record))
+        card = self._judging.card
         if card is None and "spec_card" in self._needs:
             text = f"the spec card (entry {entry.entry}) holds no window that can be read: correct it and add it again"
             found.append(Missing("spec_card", text))
@@ -180,7 +192,7 @@ class _Look:
 
     def _judge(self, pulls: Sequence[Pull], card: CardWindow | None, found: list[Missing]) -> None:
         if card is not None and "verdict" in self._needs:
-            self.series = judged(pulls, card)
+            self.series = self._judging.series(pulls)
             verdict = self.series.verdict
             assert verdict is not None
             if verdict.state is not VerdictState.IN_WINDOW:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from analysis.errors import BenchError
@@ -102,13 +102,35 @@ def in_time(pulls: Sequence[Pull]) -> list[Pull]:
     return list(pulls)
 
 
-def series_of(pulls: Sequence[Pull], card: CardWindow | None, known: Scatter = USUAL_SCATTER) -> list[JobSeries]:
-    """The pulls that vote, by what they have in common, in the order of their first pull."""
-    groups: dict[tuple[str, ...], list[Pull]] = {}
-    for pull in pulls:
-        if pull.votes:
-            groups.setdefault(common_of(pull), []).append(pull)
-    return [judged(group, card, known) for group in groups.values()]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judging:
+    """What a job's pulls are judged by: the window of its card (None: none), and the scatter known of the bench.
+
+    Series are judged once however often they are asked for: several steps ask for the same.
+    """
+
+    card: CardWindow | None
+    known: Scatter = USUAL_SCATTER
+    _done: dict[tuple[int, ...], JobSeries] = field(default_factory=dict, repr=False, compare=False)
+
+    def series(self, pulls: Sequence[Pull]) -> JobSeries:
+        """The pulls as one series."""
+        key = tuple(pull.entry.entry for pull in pulls)
+        if key not in self._done:
+            self._done[key] = judged(pulls, self.card, self.known)
+        return self._done[key]
+
+    def all_series(self, pulls: Sequence[Pull]) -> tuple[JobSeries, ...]:
+        """The pulls that vote, by what they have in common, in the order of their first pull."""
+        groups: dict[tuple[str, ...], list[Pull]] = {}
+        for pull in pulls:
+            if pull.votes:
+                groups.setdefault(common_of(pull), []).append(pull)
+        return tuple(self.series(group) for group in groups.values())
+
+    def pull(self, pull: Pull) -> Verdict | None:
+        """The verdict on the unit from one pull; None without a card."""
+        return None if self.card is None else judged_pull(pull, self.card, self.known)
 
 
 def judged(pulls: Sequence[Pull], card: CardWindow | None, known: Scatter = USUAL_SCATTER) -> JobSeries:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import functools
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from rig.book.events import Event, Kind
+from rig.book.events import Event, Kind, canonical
 from rig.book.steps import Step
 
 
@@ -191,11 +193,17 @@ def record_of(events: Sequence[Event]) -> JobRecord:
         customer=opened.get("customer"),
         complaint=opened.get("complaint"),
         opened_at=events[0].at,
-        steps=tuple(Step.of(step) for step in opened["steps"]),
+        steps=_steps(canonical({"steps": opened["steps"]})),
         entries=entries,
         events=len(events),
         head=events[-1].hash,
     )
+
+
+@functools.lru_cache(maxsize=32)
+def _steps(document: str) -> tuple[Step, ...]:
+    """The steps of an opening; nearly all jobs of a book have the same list."""
+    return tuple(Step.of(step) for step in json.loads(document)["steps"])
 
 
 def _strikes(events: Sequence[Event]) -> dict[int, Strike]:
