@@ -23,7 +23,7 @@ import msgspec
 from analysis.errors import BenchError
 from drivers import opening
 from rig.book.book import Book
-from rig.book.documents import job_document, view_of
+from rig.book.documents import JobView, job_document
 from rig.book.entries import digest
 from rig.book.events import Event, Kind, chain_faults
 from rig.book.index import is_number
@@ -84,24 +84,24 @@ class ExportedJob(msgspec.Struct, frozen=True):
 # -- out --------------------------------------------------------------------------------------------------------------------------
 
 
-def export_job(book: Book, job: str, folder: Path) -> Exported:
-    """Write a job into a folder that is not there yet (or empty). The book is not changed.
+def export_job(book: Book, view: JobView, folder: Path) -> Exported:
+    """Write a job, as it is shown, into a folder that is not there yet (or empty). The book is not changed.
 
     Raises
     ------
     BookError
         Where there is no such job, or the folder holds something or cannot be written.
     """
-    events = book.events(job)
-    record, paths = book.record(job), book.paths(job)
+    record = view.record
+    events = book.events(record.job)[: record.events]
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise BookError("is there already and not empty", where=str(folder), remedy="name a folder that is not there yet")
     draft = folder.with_name(folder.name + ".part")
     try:
         shutil.rmtree(draft, ignore_errors=True)
         draft.mkdir(parents=True)
-        places, amiss = _copy_files(book, record, paths, draft)
-        document = job_document(view_of(record, paths))
+        places, amiss = _copy_files(book, record, view.paths, draft)
+        document = job_document(view)
         for name, rows in _tables(record, document).items():
             (draft / f"{name}.csv").write_bytes(table_bytes(rows))
         left_out = _write_samples(places, draft)

@@ -5,18 +5,27 @@ from __future__ import annotations
 import difflib
 from collections.abc import Sequence
 
+from analysis.verdict.apart import Scatter
+from analysis.verdict.scatter import USUAL_SCATTER
 from rig.book.book import Book, Draft
 from rig.book.entries import tidy
 from rig.book.events import Kind
-from rig.book.gates import CHATTER_ACKNOWLEDGED, Missing, gate
+from rig.book.gates import CHATTER_ACKNOWLEDGED, Missing, gate, judging_of
 from rig.book.record import JobRecord
 from rig.errors import BookError, RefusedError
 
 
 def mark_step(
-    book: Book, job: str, key: str, who: str, *, although: str | None = None, acknowledged: Sequence[str] = ()
+    book: Book,
+    job: str,
+    key: str,
+    who: str,
+    *,
+    although: str | None = None,
+    acknowledged: Sequence[str] = (),
+    known: Scatter = USUAL_SCATTER,
 ) -> tuple[JobRecord, tuple[Missing, ...]]:
-    """Mark a step as done.
+    """Mark a step as done; `known` is the scatter from pull to pull that is known of the bench.
 
     Returns
     -------
@@ -49,7 +58,7 @@ def mark_step(
         if done is not None:
             remedy = f"to mark it anew, strike entry {done.entry.entry} first"
             raise BookError(f"'{key}' was marked by {done.entry.who} on {done.entry.at}", where=job, remedy=remedy)
-        missing = gate(record, step, acknowledged).missing
+        missing = gate(record, step, acknowledged, judging_of(record, known)).missing
         if missing and step.one_way and not reason:
             raise RefusedError(
                 f"'{key}' cannot be undone and is refused",

@@ -12,7 +12,10 @@ from typing import TYPE_CHECKING, Final
 from rig.errors import ArgumentError, BookUnreachableError
 
 if TYPE_CHECKING:  # SQLAlchemy is loaded where a book is opened, not for a help text
+    from analysis.verdict.apart import Scatter
     from rig.book.book import Book
+    from rig.book.documents import JobView
+    from rig.book.record import JobRecord
     from rig.book.waiting import WaitingRoom
     from rig.live.news import News
     from rig.live.runner import Listener
@@ -141,6 +144,9 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
             if args.job == LAST:
                 args.job = book.last_job()
             record = book.record(args.job)
+            if args.scatter is None:
+                known = known_scatter_of(book, record, settings)
+                args.scatter = f"{100 * known.relative:.4g} % ({known.degrees_of_freedom:.0f})" if known.relative else None
     except BookUnreachableError as error:
         if args.job == LAST:
             raise
@@ -154,6 +160,26 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
         args.window, args.basis = card.window.text or str(card.window), str(card.window.basis)
     if record.closed_at is not None:
         note(f"job {record.job} was closed at {record.closed_at}; pulls are entered all the same")
+
+
+def known_scatter_of(book: Book, record: JobRecord, settings: Settings) -> Scatter:
+    """The scatter that a job is judged with: that of the book's other jobs, else the settings', else the usual one."""
+    from analysis.window import Basis
+    from rig.book.gates import judging_of
+    from rig.book.knowledge import known_scatter
+    from rig.commands._options import scatter_of
+
+    card = judging_of(record).card
+    basis = Basis.BREAKAWAY if card is None else card.window.basis
+    return known_scatter(book, record, basis, scatter_of(settings.scatter))
+
+
+def job_view(book: Book, job: str, settings: Settings) -> JobView:
+    """A job as it is shown, judged with what the book knows of the bench. Raises BookError where there is no such job."""
+    from rig.book.documents import view_of
+
+    record = book.record(job)
+    return view_of(record, book.paths(job), known_scatter_of(book, record, settings))
 
 
 def enter_what_waits(book: Book) -> None:

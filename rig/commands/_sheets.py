@@ -37,7 +37,7 @@ def print_sheet(book: Book, args: argparse.Namespace, settings: Settings) -> int
     from rig.sheets.hand_over import hand_over
     from rig.sheets.printing import write_pdf
 
-    phrases, (job, window) = _phrases(args, settings), _job(book, args.number)
+    phrases, (job, window) = _phrases(args, settings), _job(book, args.number, settings)
     recordings = _recordings(book, job)
     today = date.today()
     page = hand_over(
@@ -59,7 +59,7 @@ def print_label(book: Book, args: argparse.Namespace, settings: Settings) -> int
     from rig.sheets.label import label
     from rig.sheets.printing import write_pdf
 
-    phrases, (job, window) = _phrases(args, settings), _job(book, args.number)
+    phrases, (job, window) = _phrases(args, settings), _job(book, args.number, settings)
     today = date.today()
     page = label(job, phrases, window=window, printed=today.isoformat(), workshop=settings.workshop)
     write_pdf(args.out, page, language=phrases.language, day=today)
@@ -73,11 +73,12 @@ def _phrases(args: argparse.Namespace, settings: Settings) -> Phrases:
     return Phrases(args.language or settings.language or "en", args.unit or settings.unit or "N.m")
 
 
-def _job(book: Book, number: str) -> tuple[dict[str, Any], Window | None]:
+def _job(book: Book, number: str, settings: Settings) -> tuple[dict[str, Any], Window | None]:
     """The job as `show --json` tells it, and the window of its spec card."""
-    from rig.book.documents import job_document, view_of
+    from rig.book.documents import job_document
+    from rig.commands._book import job_view
 
-    view = view_of(book.record(number), book.paths(number))
+    view = job_view(book, number, settings)
     return job_document(view), None if view.card is None else view.card.window
 
 

@@ -13,6 +13,7 @@ from rig.commands._book import add_book, add_json, add_who, open_book, the_clock
 
 if TYPE_CHECKING:
     from rig.book.book import Book
+    from rig.book.knowledge import ChartPoint
     from rig.settings import Settings
 
 NAME = "book"
@@ -31,6 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "backup": "copy the book into a new file",
         "restore": "copy a backup into an empty book (--book)",
         "rebuild": "enter every recording below a folder into an empty book (--book)",
+        "trend": "the bench over the jobs: a control chart of the scatter from pull to pull",
         "move": "copy the book into another place, a file or a database; the old one stays as it is",
     }
     parsers = {name: actions.add_parser(name, help=text, description=text) for name, text in texts.items()}
@@ -47,6 +49,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parsers["rebuild"].add_argument("--certificate", metavar="C.json", help="calibration certificate of the torque sensor")
     add_who(parsers["rebuild"])
+    parsers["trend"].add_argument("--basis", choices=("breakaway", "sliding"), default="breakaway", help="which torque (breakaway)")
+    parsers["trend"].add_argument("--sensor", metavar="TEXT", help="serial number or name of one sensor (all)")
     parsers["move"].add_argument("target", metavar="TARGET", help="a file that is not there yet, or postgresql://USER@HOST/NAME")
 
 
@@ -62,6 +66,7 @@ def run(args: argparse.Namespace) -> int:
         "restore": _restore,
         "rebuild": _rebuild,
         "move": _move,
+        "trend": _trend,
     }
     with open_book(args, settings) as book:
         return actions[args.action](book, args, settings)
@@ -148,6 +153,34 @@ def _rebuild(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     }
     _tell(args, document, f"{rebuilt.pulls} pulls in {len(rebuilt.jobs)} jobs")
     return 0
+
+
+def _trend(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from dataclasses import asdict
+
+    from analysis.window import Basis
+    from rig.book.knowledge import chart, scatters
+
+    drawn = chart(scatters(book, Basis(args.basis), sensors=[] if args.sensor is None else [args.sensor]))
+    rows = [_point_line(point) for point in drawn.points]
+    head = "no job has repeats yet: two pulls one way in one state are the least"
+    if drawn.centre is not None:
+        degrees = f"{drawn.degrees_of_freedom} degrees of freedom"
+        head = f"scatter from pull to pull, {args.basis}: {100 * drawn.centre:.1f} % ({degrees})"
+    _tell(args, {"basis": args.basis} | asdict(drawn), "\n".join([head, *rows]))
+    return 0
+
+
+def _point_line(point: ChartPoint) -> str:
+    limits = f"{100 * point.low:4.1f} to {100 * point.high:4.1f} %"
+    words = "".join(f"  {_RULE_WORDS[rule]}" for rule in point.rules)
+    return f"{point.job:<10} {100 * point.relative:5.1f} %  {point.degrees_of_freedom:>3}  {limits}{words}"
+
+
+_RULE_WORDS = {
+    "beyond": "BEYOND its limits: look at vice, lever and sensor before the next job",
+    "run": "one of eight in a row on one side: something has shifted",
+}
 
 
 def _move(book: Book, args: argparse.Namespace, settings: Settings) -> int:

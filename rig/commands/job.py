@@ -16,6 +16,8 @@ from rig.commands._book import (
     add_json,
     add_who,
     enter_what_waits,
+    job_view,
+    known_scatter_of,
     named_person,
     open_book,
     waiting_room,
@@ -204,7 +206,7 @@ def _add(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     else:
         print(*(f"job {args.number}: entry {entry}, {args.what}" for entry in entered), sep="\n", end="\n" if entered else "")
     if args.what not in ("pull", "note", "photo", "certificate") and not wants_json(args):
-        _say_next(book, args.number)
+        _say_next(book, args.number, settings)
     return status
 
 
@@ -280,14 +282,17 @@ def _step(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     from rig.book.marking import mark_step
 
     who = named_person(args, settings) if args.acknowledge else who_of(args, settings)
-    record, missing = mark_step(book, args.number, args.step, who, although=args.although, acknowledged=args.acknowledge)
+    known = known_scatter_of(book, book.record(args.number), settings)
+    record, missing = mark_step(
+        book, args.number, args.step, who, although=args.although, acknowledged=args.acknowledge, known=known
+    )
     if wants_json(args):
         print(json.dumps({"job": record.job, "entry": record.events, "step": args.step}))
         return 0
     print(f"job {record.job}: entry {record.events}, {args.step} is done" + (f", although: {args.although}" if missing else ""))
     for one in missing:
         _note(f"  missing: {one.text}")
-    _say_next(book, args.number)
+    _say_next(book, args.number, settings)
     return 0
 
 
@@ -335,10 +340,10 @@ def _list(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
 
 def _show(book: Book, args: argparse.Namespace, settings: Settings) -> int:
-    from rig.book.documents import job_document, view_of
+    from rig.book.documents import job_document
     from rig.book.page import page_lines
 
-    view = view_of(book.record(args.number), book.paths(args.number))
+    view = job_view(book, args.number, settings)
     if wants_json(args):
         print(json.dumps(job_document(view), indent=1, ensure_ascii=False, allow_nan=False))
     else:
@@ -349,7 +354,7 @@ def _show(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 def _export(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     from rig.book.export import export_job
 
-    exported = export_job(book, args.number, Path(args.out))
+    exported = export_job(book, job_view(book, args.number, settings), Path(args.out))
     for line in (*exported.amiss, *exported.left_out):
         _note(line)
     if wants_json(args):
@@ -370,11 +375,10 @@ def _import(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     return 0
 
 
-def _say_next(book: Book, number: str) -> None:
-    from rig.book.documents import view_of
+def _say_next(book: Book, number: str, settings: Settings) -> None:
     from rig.book.page import next_lines
 
-    print("\n".join(next_lines(view_of(book.record(number), {}))))
+    print("\n".join(next_lines(job_view(book, number, settings))))
 
 
 def _note(line: str) -> None:
