@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.judgement import VerdictState
+from analysis.judgement import ScatterUsed, VerdictState
 from analysis.pack.arrangement import conversion_to_mean
 from analysis.pack.diagnosis import Hint, hints_of, present_context, present_loads, why_not
 from analysis.pack.end_play import end_play_to_read
@@ -21,6 +21,8 @@ from analysis.pack.plausible import Problem, problems_of
 from analysis.pack.shim_choice import Choice, Choices, choose, sensitivity_nm_per_mm
 from analysis.pack.unit import Unit
 from analysis.verdict.series import read_series
+from analysis.verdict.settling import MOST_PULLS
+from analysis.verdict.uncertainty import student
 from analysis.verdict.votes import Pull
 from analysis.window import Basis, Window
 
@@ -241,14 +243,28 @@ def _standing(unit: Unit, window: Window, arrangement: str) -> Standing:
         else Pull.of(sliding_nm=value, u_relative=u_relative)
         for value in read
     ]
-    verdict = read_series(pulls, window).verdict
+    series = read_series(pulls, window)
+    verdict = series.verdict
     mean = sum(read) / len(read)
     if verdict is None or not (window.low_nm or 0.0) <= mean <= (window.high_nm or math.inf):
         return Standing()
     if verdict.state is VerdictState.IN_WINDOW:
         return Standing(reads_in_window=True, leave_alone=True)
     more = None if verdict.settling is None else verdict.settling.pulls
+    figure = series.breakaway if window.basis is Basis.BREAKAWAY else series.sliding
+    if more is None and figure is not None:
+        more = _more_alike(figure.scatter, mean, len(pulls), u_relative, window)
     return Standing(reads_in_window=True, pull_more=more or 0, too_narrow=not more)
+
+
+def _more_alike(scatter: ScatterUsed, mean_nm: float, pulls: int, u_relative: float, window: Window) -> int | None:
+    """How many more pulls would decide it if they read alike, where the verdict foretells no number; None: not up to 20."""
+    margin = min(mean_nm - (window.low_nm or 0.0), (window.high_nm or math.inf) - mean_nm) / mean_nm
+    for more in range(1, MOST_PULLS + 1):
+        of_mean = scatter.relative / math.sqrt(pulls + more)
+        if math.hypot(student((scatter.degrees_of_freedom or math.inf) + more) * of_mean, student(None) * u_relative) < margin:
+            return more
+    return None
 
 
 def _nothing_first(choices: Choices, standing: Standing) -> Choices:

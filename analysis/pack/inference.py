@@ -27,9 +27,9 @@ from analysis.window import Basis
 
 FIRST_DRAWS = 4096
 """Draws before weighting: a probability is then good to 0.01 where a tenth of them count."""
-MORE_DRAWS = 32768
+MORE_DRAWS = 16384
 """Where fewer than `ENOUGH` count, as without a measured space."""
-ENOUGH = 400.0
+ENOUGH = 250.0
 KEPT = 1024
 """Draws kept after weighting, of equal weight."""
 SEED = 20261
@@ -330,7 +330,7 @@ def _weigh(unit: Unit, unknowns: Unknowns, basis: Basis, arrangement: str) -> Le
         target = Conversion(1.0)
     observations = _observed(unit, before, conversions)
     log_model, noise, weights = _entries(unit, unknowns, before, conversions)
-    logs = weights + _scatter_log_likelihood(history, unknowns.sd_pull)
+    logs = weights + unknowns.log_weight + _scatter_log_likelihood(history, unknowns.sd_pull)
     entries = sorted({one.entry for one in observations})
     possible = all(e.arrangement in ("A", "B", "D", "E", "V", "V2") for e in history)
     patterns = _patterns(entries, possible=possible)

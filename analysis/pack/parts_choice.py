@@ -16,6 +16,8 @@ from analysis.window import Window
 
 MOST_TRIED = 5
 """Other builds that are reckoned for one sheet; each costs as much as the sheet itself."""
+RECKONED = 30
+"""Choices of shims that are reckoned in full for each of them."""
 LIKE_SPRING = 0.02
 """A spring from the shelf fits in place of another when its diameters agree to this share."""
 SPRINGS_LOW_MM = 0.08
@@ -69,7 +71,7 @@ def parts_choices(
     found = []
     for one in others:
         end_play = end_play_to_read(learnt, one.build) if unit.card.limits.end_play_mm is not None else None
-        best = choose(learnt, one.build, context_of(one.build, wider, one.fresh), shelf, window, end_play).choices[0]
+        best = choose(learnt, one.build, context_of(one.build, wider, one.fresh), shelf, window, end_play, most=RECKONED).choices[0]
         found.append(_as_choice(one, best, unit.pack.now))
     needed = bool(worn)
     # With worn parts the first option renews just them; it is needed and stays first.

@@ -167,7 +167,14 @@ def _geometry(unit: Unit, build: Build, loads: Loads) -> tuple[Floats, Floats, F
 
 
 def choose(
-    learnt: Learnt, build: Build, context: Context, shelf: Shelf, window: Window, end_play: tuple[EndPlay, EndPlay] | None
+    learnt: Learnt,
+    build: Build,
+    context: Context,
+    shelf: Shelf,
+    window: Window,
+    end_play: tuple[EndPlay, EndPlay] | None,
+    *,
+    most: int = SCREENED,
 ) -> Choices:
     """Reckon every buildable choice of shims for a build, and put them in PACK.md's order.
 
@@ -179,11 +186,13 @@ def choose(
         The parts, with the shims fitted now.
     shelf, window, end_play
         Sizes in stock; the window; the end play that will be read with nothing changed.
+    most
+        Choices to reckon in full.
     """
     unit = learnt.unit
     pairs = shim_pairs(unit, build, shelf)
     kept = keeps_left_right(unit, build, pairs)
-    screen = _screened(learnt, build, context, pairs, kept, window, end_play)
+    screen = _screened(learnt, build, context, pairs, kept, window, end_play, most)
     pairs = [pairs[n] for n in screen]
     kept = kept[screen]
     full = _reckon(learnt, build, context, pairs, window, None)
@@ -216,22 +225,23 @@ def _screened(
     kept: NDArray[np.bool_],
     window: Window,
     end_play: tuple[EndPlay, EndPlay] | None,
+    most: int,
 ) -> list[int]:
     """Numbers of the pairs to reckon in full: the likeliest, one a total from end to end, and the one that changes nothing."""
     numbers = np.flatnonzero(kept)
-    if numbers.size < SCREENED:
+    if numbers.size < most:
         others = np.flatnonzero(~kept)
         near = np.argsort([abs(pairs[n].change_left_mm - pairs[n].change_right_mm) for n in others.tolist()], kind="stable")
-        numbers = np.concatenate([numbers, others[near[: SCREENED - numbers.size]]])
+        numbers = np.concatenate([numbers, others[near[: most - numbers.size]]])
     still = next(n for n, pair in enumerate(pairs) if pair.moves == 0)
-    if numbers.size > SCREENED:
+    if numbers.size > most:
         some = [pairs[n] for n in numbers.tolist()]
         rough = _reckon(learnt, build, context, some, window, SCREEN_DRAWS)
         lands = np.mean(rough.in_window * rough.limits_kept, axis=0) * end_play_kept(learnt.unit, some, end_play) * kept[numbers]
         low, high = _limits_of(window)
         centre = np.median(rough.log_torque, axis=0)
         outside = np.maximum(low - centre, 0.0) + np.maximum(centre - high, 0.0)
-        best = np.lexsort((outside, -lands))[: SCREENED // 2]
+        best = np.lexsort((outside, -lands))[: most // 2]
         spread: dict[int, int] = {}
         for place, pair in enumerate(some):
             total = size_key(pair.change_left_mm + pair.change_right_mm)

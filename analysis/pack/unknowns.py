@@ -17,6 +17,8 @@ from analysis.pack.unit import Unit
 
 Floats = NDArray[np.float64]
 UNKNOWN_OIL = "unknown"
+ODD_DRAWN = 0.2
+"""Share of the draws with odd friction; weighted back to its probability."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,6 +42,8 @@ class Unknowns:
     share: Floats
     side_difference_mm: Floats
     space_wrong: Floats
+    log_weight: Floats
+    """Log of how much likelier a draw is than it was drawn: odd friction is drawn more often than it is met."""
     odd_friction: Floats
     """Log by which the plates that were pulled differ from what their oil gives, beyond the usual scatter; mostly nought."""
     oil: Mapping[str, NDArray[np.intp]]
@@ -116,6 +120,7 @@ def draw(unit: Unit, builds: list[Build], size: int, seed: int) -> Unknowns:
     thickness, cone = {}, {}
     for name in springs:
         thickness[name], cone[name] = _spring_draws(unit.pack.springs[name], unit, spread)
+    is_odd = spread.uniform() < ODD_DRAWN
     depth_sd = 0.0 if unit.pack.space is None else u.depth_mm * math.sqrt(depths_measured(unit.pack.space))
     shared = unit.pack.space is not None and unit.pack.space.form is SpaceForm.ACROSS
     left_room = spread.normal(0.0, depth_sd * (0.5 if shared else 1.0))
@@ -139,7 +144,8 @@ def draw(unit: Unit, builds: list[Build], size: int, seed: int) -> Unknowns:
         share=spread.within(priors.SHARE_UNKNOWN),
         side_difference_mm=spread.uniform(-priors.SIDES_ALIKE_MM, priors.SIDES_ALIKE_MM),
         space_wrong=spread.uniform(),
-        odd_friction=np.where(spread.uniform() < priors.ODD_FRICTION, spread.normal(0.0, priors.ODD_FRICTION_SD), 0.0),
+        log_weight=np.log(np.where(is_odd, priors.ODD_FRICTION / ODD_DRAWN, (1.0 - priors.ODD_FRICTION) / (1.0 - ODD_DRAWN))),
+        odd_friction=np.where(is_odd, spread.normal(0.0, priors.ODD_FRICTION_SD), 0.0),
         oil={name: spread.one_of(len(priors.OILS)) for name in sorted(unknown_oils(builds))},
         normal_unit=spread.normal(),
         normal_reading=spread.normal(),
@@ -169,6 +175,7 @@ def nominal(unit: Unit, builds: list[Build]) -> Unknowns:
         share=priors.SHARE_UNKNOWN.mean * one,
         side_difference_mm=nought,
         space_wrong=one,
+        log_weight=nought,
         odd_friction=nought,
         oil={},
         normal_unit=nought,

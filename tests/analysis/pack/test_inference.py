@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 from support import pack_values as made
 
-from analysis.pack import priors
+from analysis.pack import inference, priors
 from analysis.pack.arrangement import Layout
 from analysis.pack.cup_springs import SpringShape, formula_load_n
 from analysis.pack.inference import context_of, contexts, learn
@@ -31,7 +31,9 @@ def friction_of(found):
 
 @pytest.fixture
 def nothing_but_share_friction_and_scatter(monkeypatch):
-    """A world in which the springs' travel, friction and scatter are all that is not known."""
+    """A world in which the springs' travel, friction and scatter are all that is not known; with many draws."""
+    monkeypatch.setattr(inference, "FIRST_DRAWS", 32768)
+    monkeypatch.setattr(inference, "KEPT", 16384)
     monkeypatch.setattr(priors, "STACK_STIFFNESS_N_PER_MM", Range(1e9, 1.001e9))
     for name in ("SEATING_MM", "STANDS_ON_HIGH_SPOTS", "LATE_RISE", "END_FRICTION", "NESTED_FRICTION"):
         monkeypatch.setattr(priors, name, Range(0.0, 1e-12))
@@ -148,8 +150,8 @@ def test_a_known_difference_of_stack_heights_teaches_where_the_springs_stand():
         sides = [replace(made.side(s, shims), plates=kinds, stack_height_mm=height) for s in "LR"]
         return made.build(left_shims=shims, right_shims=shims, left=sides[0], right=sides[1])
 
-    low, high = with_heights(8.9), with_heights(9.2)
-    at = np.array([0.5, 0.5 + 0.3 / 1.85]) * 1.85  # the low stack leaves the springs at half of flat
+    low, high = with_heights(8.9), with_heights(9.4)
+    at = np.array([0.5, 0.5 + 0.5 / 1.85]) * 1.85  # the low stack leaves the springs at half of flat
     loads = formula_load_n(SpringShape(90.0, 62.0, 1.85, 1.85), at)
     first, second = (tuple(0.105 * 4 * 0.0407 * load * scatter for scatter in (0.99, 1.0, 1.01)) for load in loads)
     one = learnt(replace(sheet, now=high, history=(made.entry(low, first),)))
