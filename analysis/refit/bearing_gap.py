@@ -10,6 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+import numpy as np
+from numpy.typing import NDArray
+
 from analysis.refit.limits import COVERAGE_FACTOR, ROUNDING, Finding, FindingCode, Limits, State, mean_of
 
 LARGEST_MM = 1.0
@@ -18,6 +21,10 @@ SEATED_TURNS = 5
 """Turns after which the rollers sit against their flange (common practice, no source)."""
 TICK_MM = 1e-4
 """Stacks of shims whose totals differ by less than this are one: no micrometer tells them apart."""
+MOST_TICKS = 250_000
+"""Of a total: where more is needed than 12 mm the ticks grow, so that the longest shelf is looked through at once."""
+UNREACHED = 30_000
+"""More shims than any stack has: no stack makes that total."""
 
 
 class Form(StrEnum):
@@ -165,18 +172,29 @@ def choose_shims(sheet: BearingReadings) -> BearingAnswer:
 def nearest_stack(shims_mm: Sequence[float], needed_mm: float, shims_max: int | None = None) -> tuple[float, ...]:
     """The stack, each shim used once at most, whose total is nearest to `needed_mm`; of equals the one with fewest shims.
 
-    Totals are built up shim by shim and only the shortest stack of each is kept, so that a long shelf costs little. A total more
-    than twice what is needed is farther off than no shim at all.
+    Totals are counted in ticks; of each total the fewest shims that make it are built up shim by shim, with a note of where the
+    last one helped, by which the stack is found again. A total over twice what is needed is farther off than no shim at all.
     """
-    best: dict[int, tuple[float, ...]] = {0: ()}
-    farthest = 2 * max(0.0, needed_mm) + TICK_MM
-    most = len(shims_mm) if shims_max is None else shims_max
-    for shim in sorted(shims_mm):
-        for total, stack in list(best.items()):
-            longer = total + round(shim / TICK_MM)
-            if len(stack) == most or longer * TICK_MM > farthest:
-                continue
-            if longer not in best or len(stack) + 1 < len(best[longer]):
-                best[longer] = (*stack, shim)
-    _, _, stack = min((round(abs(total * TICK_MM - needed_mm), 9), len(stack), stack) for total, stack in best.items())
-    return stack
+    farthest_mm = 2 * max(0.0, needed_mm)
+    tick_mm = max(TICK_MM, farthest_mm / MOST_TICKS)
+    shims = sorted(shim for shim in shims_mm if 0 < shim <= farthest_mm)
+    ticks = [round(shim / tick_mm) for shim in shims]
+    fewest = np.full(round(farthest_mm / tick_mm) + 1, UNREACHED, dtype=np.int16)
+    fewest[0] = 0
+    helped: list[NDArray[np.bool_]] = []
+    for tick in ticks:
+        longer = fewest.copy()
+        longer[tick:] = np.minimum(fewest[tick:], fewest[: fewest.size - tick] + 1)
+        helped.append(longer < fewest)
+        fewest = longer
+    most = len(shims) if shims_max is None else shims_max
+    totals = np.flatnonzero(fewest <= min(most, UNREACHED - 1))
+    distance = np.round(np.abs(totals * tick_mm - needed_mm), 9)
+    nearest = totals[distance == distance.min()]
+    total = int(nearest[np.argmin(fewest[nearest])])
+    stack: list[float] = []
+    for shim, tick, here in zip(reversed(shims), reversed(ticks), reversed(helped), strict=True):
+        if here[total]:
+            stack.append(shim)
+            total -= tick
+    return tuple(reversed(stack))

@@ -9,6 +9,7 @@ from typing import Any
 from analysis.refit import backlash, bearing_gap, drag, fasteners, fill
 from analysis.refit.fasteners import BoltReading
 from analysis.refit.limits import Finding, FindingCode, Limits, State
+from rig.files.fields import built_in
 from rig.refit import words
 from rig.refit.document import (
     LENGTH_U_MM,
@@ -49,7 +50,7 @@ def answer(path: Path | str) -> dict[str, Any]:
         "fasteners": [_fasteners(part, folder, problems) for part in sheet.fasteners],
         "fills": [_fill(part, problems) for part in sheet.fill],
     }
-    return {
+    found = {
         "refit": str(path),
         "version": VERSION,
         "unit": sheet.refit.unit,
@@ -58,6 +59,15 @@ def answer(path: Path | str) -> dict[str, Any]:
         **entries,
         "hints": list(read.hints),
     }
+    plain: dict[str, Any] = _plain(found)
+    return plain
+
+
+def _plain(value: Any) -> Any:
+    """Values without the classes of the document: what leaves here may be kept anywhere."""
+    if isinstance(value, dict):
+        return {built_in(key): _plain(each) for key, each in value.items()}
+    return [_plain(each) for each in value] if isinstance(value, list) else built_in(value)
 
 
 def exit_status(answered: dict[str, Any]) -> int:

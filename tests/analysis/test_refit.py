@@ -43,6 +43,9 @@ def test_no_stack_that_can_be_built_comes_nearer(shims, needed, most):
 def test_a_long_shelf_is_looked_through_in_full_and_in_time():
     shelf = [round(0.05 + 0.01 * at, 2) for at in range(150)]
     assert sum(nearest_stack(shelf, 2.337)) == pytest.approx(2.34)
+    odd = [round(0.05 + 0.0073 * at + 1e-4 * (at * at % 7), 4) for at in range(200)]  # hardly two sums alike
+    for needed in (1.2, 12.0, 150.0):
+        assert sum(nearest_stack(odd, needed)) == pytest.approx(needed, abs=0.02 if needed > 100 else 2e-4)
 
 
 @given(st.lists(LENGTHS, min_size=1, max_size=5), SHIMS, st.booleans())
