@@ -99,6 +99,7 @@ class ComparedPull:
     stiffness_nm_per_deg: float | None = None
     sensor_u_relative: float | None = None
     quality: tuple[str, ...] = ()
+    clipped_sliding: bool = False
     apart: Apart | None = None
 
     @property
@@ -119,7 +120,8 @@ class ComparedPull:
     @property
     def spoiled(self) -> frozenset[FigureName]:
         """The figures that the quality of this reading spoils."""
-        return frozenset().union(*(SPOILED.get(code, frozenset()) for code in self.quality))
+        clipped = {FigureName.SLIDING} if self.clipped_sliding else set()
+        return frozenset(clipped).union(*(SPOILED.get(code, frozenset()) for code in self.quality))
 
     def value(self, figure: FigureName) -> float | None:
         """The value of a figure, in N.m, 1/s, percent or without a unit; None where the pull has none, or one that is spoiled."""

@@ -121,12 +121,16 @@ def question_of(text: str | None) -> Question | None:
 
 
 def threshold_of(text: str) -> float:
-    """A threshold such as '5%' as a share. Raises ArgumentError."""
+    """A threshold such as '5%' as a share. Raises ArgumentError.
+
+    Without the sign a number from 1 on can only be meant in percent; below, nobody knows.
+    """
+    bare = text.strip().removesuffix("%").strip()
     try:
-        share = float(text.strip().removesuffix("%").strip().replace(",", ".")) / 100
+        share = float(bare.replace(",", ".")) / 100
     except ValueError:
         share = -1.0
-    if not 0 < share < 1:
+    if not 0 < share < 1 or (share < 0.01 and bare == text.strip()):
         raise ArgumentError(f"'{text}' is not a threshold", where="--threshold", remedy="write it like '5%'")
     return share
 

@@ -10,8 +10,9 @@ from pathlib import Path
 from analysis.compare.curves import PullCurve, curve_of
 from analysis.compare.pulls import ComparedPull, Stated, chatter_of
 from analysis.compare.speed import speed_course, stiffness_of
-from analysis.results import PullResult, Sensor
+from analysis.results import Label, PullResult, Sensor
 from analysis.trace import Trace
+from analysis.verdict.ground import ground_of
 from rig.files.metadata import TraceInfo
 from rig.files.pull_file import read_recording
 
@@ -23,15 +24,18 @@ def read_compared(
 ) -> tuple[ComparedPull, PullCurve | None]:
     """Read a file for a comparison. Raises FileError or DocumentError."""
     recording = read_recording(path, sensor_of)
-    pull = compared_pull(path.name, recording.trace, recording.info, recording.result)
+    pull = compared_pull(path.name, recording.trace, recording.info, recording.result, raw=recording.raw)
     return pull, curve_of(recording.trace, recording.result) if with_curve else None
 
 
-def compared_pull(name: str, trace: Trace, info: TraceInfo, result: PullResult) -> ComparedPull:
-    """A pull that was read, as a comparison takes it; `name` is its file's, without the folder."""
+def compared_pull(name: str, trace: Trace, info: TraceInfo, result: PullResult, *, raw: Trace | None = None) -> ComparedPull:
+    """A pull that was read, as a comparison takes it.
+
+    `name` is its file's, without the folder; `raw` the trace before the calibration: by it a copy is known under any certificate.
+    """
     return ComparedPull(
         trace=name,
-        fingerprint=fingerprint(trace),
+        fingerprint=fingerprint(raw or trace),
         stated=stated_of(info),
         direction=result.direction,
         breakaway_nm=None if result.breakaway is None else result.breakaway.torque_nm,
@@ -42,6 +46,7 @@ def compared_pull(name: str, trace: Trace, info: TraceInfo, result: PullResult) 
         stiffness_nm_per_deg=stiffness_of(trace, result),
         sensor_u_relative=_sensor_u(result),
         quality=tuple(str(flag.code) for flag in result.quality),
+        clipped_sliding=_clipped_sliding(result),
     )
 
 
@@ -75,10 +80,19 @@ def stated_of(info: TraceInfo) -> Stated:
 
 
 def _sensor_u(result: PullResult) -> float | None:
-    """Relative standard uncertainty of the sensor's calibration at this torque; None where nothing is known of it."""
+    """Relative standard uncertainty of the sensor at this torque, with what is not known of it; None without a reading."""
     for reading in (result.sliding, result.breakaway):
-        if reading is not None:
+        if reading is not None and reading.torque_nm > 0:
             lines = [line.u_nm for line in reading.budget.lines if line.source == CALIBRATION]
-            if lines and reading.torque_nm > 0:
-                return math.hypot(*lines) / reading.torque_nm
+            lines += [line.u_nm for line in ground_of(result, reading).lines]
+            return math.hypot(*lines) / reading.torque_nm
     return None
+
+
+def _clipped_sliding(result: PullResult) -> bool:
+    """Whether the sensor was at its limit while sliding: then the mean is a lower bound too."""
+    sliding = result.sliding
+    if sliding is None:
+        return False
+    clipped = (part for part in result.stretches if part.label is Label.CLIPPED)
+    return any(part.from_s < sliding.to_s and part.to_s > sliding.from_s for part in clipped)

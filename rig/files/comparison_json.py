@@ -32,17 +32,17 @@ _UNIT = {"_nm": "N.m", "": "1", "_hz": "1/s", "_percent": "%"}
 
 
 def comparison_document(comparison: Comparison) -> dict[str, Any]:
-    """The document, whole: where the sides are not compared, everything behind the pulls is null."""
+    """The document, whole: where the sides are not compared, everything but conditions, pulls and the reasons is null."""
     made = comparison.made
     return {
         "compare_version": COMPARE_VERSION,
         "made": made,
-        "question": str(comparison.question),
-        "question_from": "asked" if comparison.asked else "read_off",
+        "question": str(comparison.question) if made else None,
+        "question_from": ("asked" if comparison.asked else "read_off") if made else None,
         "refused": [_refusal(one) for one in comparison.refused],
-        "despite": [str(code) for code in comparison.despite],
-        "threshold_percent": 100 * comparison.threshold,
-        "confidence": CONFIDENCE,
+        "despite": [str(code) for code in comparison.despite] if made else None,
+        "threshold_percent": 100 * comparison.threshold if made else None,
+        "confidence": CONFIDENCE if made else None,
         "conditions": [_condition(one) for one in comparison.conditions],
         "pulls": {"before": _pulls(comparison.before), "after": _pulls(comparison.after)},
         "figures": {str(name): _figure(name, comparison.figures.get(name)) for name in FigureName} if made else None,

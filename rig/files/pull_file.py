@@ -16,11 +16,12 @@ from rig.files.trace_csv import read_trace
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Recording:
-    """A pull from a file; `trace` is as it reads with the calibration in force."""
+    """A pull from a file; `trace` is as it reads with the calibration in force, `raw` as it stands in the file."""
 
     trace: Trace
     info: TraceInfo
     result: PullResult
+    raw: Trace
 
 
 def read_recording(path: Path, sensor_of: Callable[[TraceInfo], Sensor], *, arm_m: float | None = None) -> Recording:
@@ -28,7 +29,7 @@ def read_recording(path: Path, sensor_of: Callable[[TraceInfo], Sensor], *, arm_
     raw, info = read_trace(path, arm_m=arm_m)
     trace, sensor = apply_calibration(raw, sensor_of(info))
     result = read_pull(trace, sensor, known=known_of_rest(info))
-    return Recording(trace, info, replace(result, calibration_flags=info.calibration_flag_codes()))
+    return Recording(trace, info, replace(result, calibration_flags=info.calibration_flag_codes()), raw)
 
 
 def known_of_rest(info: TraceInfo) -> KnownOfRest:

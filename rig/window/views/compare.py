@@ -16,6 +16,7 @@ from analysis.compare.pulls import ComparedPull, FigureName
 from analysis.errors import BenchError
 from analysis.judgement import DecisionRule
 from analysis.results import Breakaway, Sensor, Sliding
+from analysis.trace import Trace
 from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.window import Window
 from rig.files.compared_pull import compared_pull
@@ -45,11 +46,11 @@ class Member:
     curve: PullCurve | None
 
     @classmethod
-    def of(cls, name: str, pull: Pull, info: TraceInfo) -> Member:
+    def of(cls, name: str, pull: Pull, info: TraceInfo, raw: Trace | None = None) -> Member:
         """A pull that was read; what a person excluded stays listed and does not count."""
         file = name if pull.file is None else pull.file.name
         stated = replace(info, excluded=pull.excluded or info.excluded)
-        return cls(name, pull, compared_pull(file, pull.trace, stated, pull.result), curve_of(pull.trace, pull.result))
+        return cls(name, pull, compared_pull(file, pull.trace, stated, pull.result, raw=raw), curve_of(pull.trace, pull.result))
 
     def turned(self) -> Member:
         """The same excluded, or counted again."""
@@ -86,7 +87,7 @@ def load(
         stated, number = recording.info.stated(), recording.info.number or 0
         read = Pull(number, recording.trace, recording.result, None, path, final=True, excluded=stated.excluded, stated=stated)
         pull = replace(read, verdict=judged(read, window or recording.info.window, rule, known))
-        yield Member.of(path.stem, pull, recording.info)
+        yield Member.of(path.stem, pull, recording.info, recording.raw)
 
 
 @dataclass(frozen=True, slots=True)
