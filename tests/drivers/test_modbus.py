@@ -332,7 +332,7 @@ def test_a_mute_device_is_told_and_a_refusal_too() -> None:
     clock = StepClock()
     items = run(AnsweringLine(clock, deaf=range(100, 115)), clock, 14.0)
     away = [item for item in items if isinstance(item, (ConnectionLost, LineUp))]
-    assert [type(item).__name__ for item in away] == ["LineUp", "LineAway", "LineUp"]
+    assert [type(item).__name__ for item in away] == ["LineUp", "ConnectionLost", "LineUp"]
     assert "must answer when asked" in away[1].remedy
     clock = StepClock()
     items = run(AnsweringLine(clock, reply=refusal(2)), clock, 5.0)

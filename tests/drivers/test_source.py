@@ -144,7 +144,7 @@ def test_an_unplugged_line_comes_back_and_time_goes_on() -> None:
     first, second = [b"\r\n", *sent(0, 1000), b"1000,1", GONE], [b"5,0.5\r\n", *sent(40, 1040)]
     items, source = collect([first, second], until=after(2.3))
     kinds = [type(item).__name__ for item in items if not isinstance(item, Trace)]
-    assert kinds == ["LineUp", "LineAway", "LineUp"]
+    assert kinds == ["LineUp", "ConnectionLost", "LineUp"]
     whole = traces(items)
     assert len(whole) == 1000
     assert np.diff(whole.time_s).max() == pytest.approx(0.27, abs=0.03)
@@ -258,7 +258,7 @@ def test_a_silent_device_is_told_then_given_up() -> None:
 def test_a_silent_device_that_speaks_again_is_up_again() -> None:
     pause = [b""] * int((SILENT_AFTER_S + 1) / 0.02)
     items, _ = collect([[b"\r\n", *sent(0, 200), *pause, *sent(4200, 4400)]], until=after(4.5))
-    assert [type(item).__name__ for item in items if not isinstance(item, Trace)] == ["LineUp", "LineAway", "LineUp"]
+    assert [type(item).__name__ for item in items if not isinstance(item, Trace)] == ["LineUp", "ConnectionLost", "LineUp"]
     whole = traces(items)
     assert np.diff(whole.time_s).max() == pytest.approx(4.0, abs=0.01)
 

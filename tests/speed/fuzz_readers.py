@@ -26,6 +26,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from support.calibrated import made_certificate  # noqa: E402
 
 from analysis.errors import BenchError  # noqa: E402
+from analysis.units import scale_to_si  # noqa: E402
 from drivers.wirefile import MAGIC, read_wire  # noqa: E402
 from rig.book.steps import read_steps  # noqa: E402
 from rig.calibration.plan import TEMPLATE as PLAN  # noqa: E402
@@ -165,6 +166,7 @@ def fuzz(name: str, seconds: float, seed: int, folder: Path) -> None:
     """Try one reader for that long. Raises SystemExit at the first break of the rule."""
     file, valid, read = readers(folder)[name]
     path, dice = folder / file, random.Random(seed)
+    scale_to_si("furlong", "length")  # the registry of units takes a second to load, once
     assert not one_try(path, valid, read)[0], f"the valid {name} is refused"
     tried = refused = 0
     slowest = 0.0
