@@ -7,8 +7,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rig.errors import RefusedError
-
 if TYPE_CHECKING:  # these pull in numpy and scipy, which `platepull --help` can do without
     from analysis.judgement import DecisionRule
     from analysis.pack.parts import SpecCard
@@ -41,9 +39,14 @@ class Judging:
         """From options and settings. Raises WindowError, UnitError, ArgumentError, DocumentError or RefusedError."""
         from rig.commands._options import rule_of, scatter_of, window_of
 
+        card = None
+        if args.spec is not None:
+            from rig.pack.card_window import believed_card
+
+            card = believed_card(Path(args.spec))
         return cls(
             asked=window_of(args.window, args.basis),
-            card=None if args.spec is None else _card(Path(args.spec)),
+            card=card,
             fallback=window_of(settings.window, args.basis or settings.basis),
             basis=args.basis,
             rule=rule_of(args.rule or settings.rule),
@@ -73,30 +76,9 @@ class Judging:
         if self.asked is not None:
             return self.asked
         if self.card is not None:
-            return _of_card(self.card, self.basis, plate_state)
+            from rig.pack.card_window import window_of_card
+
+            return window_of_card(self.card, self.basis, plate_state)
         if own is not None:
             return replace(own, basis=Basis(self.basis or own.basis))
         return self.fallback
-
-
-def _of_card(card: SpecCard, basis: str | None, plate_state: str | None) -> Window:
-    from analysis.pack.answer import window_for
-    from analysis.pack.parts import PlateState
-    from analysis.window import Basis
-
-    mine = tuple(one for one in card.windows if basis is None or one.window.basis is Basis(basis))
-    plain = (plate_state or "").strip().lower().replace(" ", "_")
-    state = PlateState(plain) if plain in list(PlateState) else None
-    window = window_for(replace(card, windows=mine or card.windows), state)[0].window
-    return replace(window, basis=Basis(basis or window.basis))
-
-
-def _card(path: Path) -> SpecCard:
-    """Read a spec card that can be believed. Raises FileError, DocumentError or RefusedError."""
-    from analysis.pack.plausible import window_misprints
-    from rig.pack.spec_card import read_spec_card
-
-    card = read_spec_card(path).value.spec_card()
-    for problem in window_misprints(card):
-        raise RefusedError(problem.text, where=f"{path}, {problem.where}", remedy="correct the card by the maker's page")
-    return card

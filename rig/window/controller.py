@@ -60,12 +60,27 @@ class Controller:
         self._asked, self._stopped = 0, False
         self._undo: list[tuple[int, str | None]] = []
         self.conditions = Conditions.from_texts(remembered.conditions)
+        self._proposed: Conditions | None = None
+        self.asking = ""
+        """The question whether what held before still does; "" where there is none."""
+        self._another_day(remembered)
         if model.window is not None:
-            self.conditions = replace(self.conditions, window=str(model.window), basis=model.window.basis.value)
-        elif (window := self._window_of(self.conditions)) is not None:
+            self.conditions = self._with_window(self.conditions, model.window)
+            self._proposed = None if self._proposed is None else self._with_window(self._proposed, model.window)
+        if model.window is None and (window := self._window_of(self.conditions)) is not None:
             model.set_window(window)
         model.lacks = lacking(self.conditions)
         model.series.name, model.series.conditions = self.conditions.series, self.conditions.texts()
+
+    def _another_day(self, remembered: Remembered) -> None:
+        """What held on another day is shown, not silently taken over; temperature and rest are asked anew always."""
+        of_today = remembered.day == self.means.today().isoformat()
+        self.conditions = self.conditions.of_another_day()
+        if not of_today and self.conditions != Conditions(who=self.conditions.who):
+            self._proposed = self.conditions
+            self.asking = say("This held on {day}. Does it still?", day=remembered.day or say("another day"))
+            self.conditions = Conditions(who=self.conditions.who)
+            self.model.tell(say("conditions of another day wait for an answer: before a pull (F3)"), good=True)
 
     # lines and recordings
 
@@ -191,13 +206,64 @@ class Controller:
         self.model.tell(say("a new series begins") + (f": {why}" if why else ""), good=True)
 
     def edit_conditions(self, conditions: Conditions) -> None:
-        """These hold for the pulls to come. Another unit or state begins a new series; a window that can be read judges anew."""
+        """These hold for the pulls to come. Another unit or state begins a new series; the window judges anew.
+
+        A window that cannot be read judges nothing: the one before does not go on ruling. For another unit only what cannot have
+        changed is taken over, and the page asks about the rest.
+        """
+        before = self.conditions
+        if before.unit.strip() and conditions.unit.strip() != before.unit.strip() and len(self.model.line.series):
+            self._proposed, self.asking = (
+                conditions,
+                say("Another unit: what is shown below held for {unit}. Does it still?", unit=before.unit),
+            )
+            conditions = conditions.of_another_unit()
+        self._apply(conditions)
+
+    def still_holds(self) -> None:
+        """What was proposed counts from now on."""
+        if self._proposed is not None:
+            proposed, self._proposed, self.asking = self._proposed, None, ""
+            self._apply(proposed)
+
+    def clear_conditions(self) -> None:
+        """Nothing from before counts; the person who pulls stays the same."""
+        self._proposed, self.asking = None, ""
+        self._apply(Conditions(who=self.conditions.who))
+
+    @property
+    def shown_conditions(self) -> Conditions:
+        """What the page shows: what is proposed, else what counts."""
+        return self._proposed or self.conditions
+
+    def take_card(self, path: Path) -> None:
+        """Window, basis and arrangement from a spec card; a card that cannot be read becomes a notice."""
+        from rig.pack.card_window import believed_card, window_of_card
+
+        try:
+            window = window_of_card(believed_card(path), None, self.conditions.plate_state or None)
+        except BenchError as fault:
+            self._tell(fault)
+            return
+        stated = window.arrangement or ""
+        self._apply(
+            replace(
+                self.conditions,
+                window=window.text or str(window),
+                basis=window.basis.value,
+                window_arrangement=stated,
+                arrangement=self.conditions.arrangement or stated,
+            )
+        )
+
+    def _apply(self, conditions: Conditions) -> None:
         before, self.conditions = self.conditions, conditions
         self.model.lacks = lacking(conditions)
+        refused = conditions.refusal("window")
         window = self._window_of(conditions)
-        if window == replace(self.model.window or Window(0.0, 1.0), arrangement=None, plate_state=None):
-            window = self.model.window  # the same limits: what the spec card says of them stays
-        if conditions.refusal("window") is None and window != self.model.window:
+        if refused is not None and self.model.window is not None:
+            self.model.tell(say("the window cannot be read: nothing is judged until it can"), remedy=str(refused))
+        if window != self.model.window:
             self.model.set_window(window)
         if self.opened is not None:
             self.opened.describe(conditions)
@@ -207,7 +273,12 @@ class Controller:
         elif changed:
             self.new_series(", ".join(say(FIELD_NAMES[name]) for name in changed))
         texts = {name: Words(text) for name, text in conditions.texts().items()}
-        self.preferences.keep(replace(self.preferences.now, conditions=texts))
+        self.preferences.keep(replace(self.preferences.now, conditions=texts, day=self.means.today().isoformat()))
+
+    @staticmethod
+    def _with_window(conditions: Conditions, window: Window) -> Conditions:
+        stated = window.arrangement or ""
+        return replace(conditions, window=window.text or str(window), basis=window.basis.value, window_arrangement=stated)
 
     @staticmethod
     def _window_of(conditions: Conditions) -> Window | None:

@@ -37,6 +37,8 @@ class Act(StrEnum):
     BACK = "back"
     NEW_SERIES = "new series"
     UNDO = "undo"
+    STILL_HOLDS = "still holds"
+    CLEAR = "clear"
     LONGER = "longer"
     SHORTER = "shorter"
     CURSOR_LEFT = "cursor left"
@@ -94,6 +96,8 @@ KEYS = (
     Key("Esc", Place.ANYWHERE, Act.BACK, "read the strip, stop long work, else back to the bench"),
     Key("Ctrl+N", Place.ANYWHERE, Act.NEW_SERIES, "begin a new series"),
     Key("Ctrl+Z", Place.ANYWHERE, Act.UNDO, "take back the last setting aside"),
+    Key("Ctrl+K", Place.ANYWHERE, Act.STILL_HOLDS, "before a pull: what held before still does"),
+    Key("Ctrl+L", Place.ANYWHERE, Act.CLEAR, "before a pull: clear what held before"),
     Key("+", Place.BENCH, Act.SHORTER, "bench: shorter stretch of the live picture"),
     Key("-", Place.BENCH, Act.LONGER, "bench: longer stretch of the live picture"),
     Key("Left", Place.PULL, Act.CURSOR_LEFT, "closer look: move the cursor, with Shift further"),

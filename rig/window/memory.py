@@ -33,6 +33,7 @@ class Remembered:
     second_unit: str | None = None
     sound: bool = True
     page: str = "bench page"
+    day: str = ""
     profile: str = ""
     place: tuple[int, int, int, int] | None = None
     maximised: bool = False

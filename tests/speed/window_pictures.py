@@ -29,7 +29,7 @@ from rig.window.qt.main_window import MainWindow  # noqa: E402
 from rig.words.units import UnitChoice  # noqa: E402
 
 SERIES = ("rebuilt_good", "unequal_packs", "rebuilt_good_other_way", "chatter_new_plates", "as_found_low", "after_additive")
-CONDITIONS = {"arrangement": "A", "unit": "QF-7 (invented)", "series": "rebuilt", "plates": "new", "oil": "invented gear oil"}
+CONDITIONS = {"arrangement": "A", "unit": "QF-7 (invented)", "phase": "rebuilt", "plate_state": "new", "oil": "invented gear oil"}
 
 
 def main() -> None:
@@ -39,7 +39,9 @@ def main() -> None:
     window = Window.parse("35..60 N.m")
     bench = FedBench(window)
     model = BenchModel(bench, window=window, unit=UnitChoice("N.m", "lbf.ft"))
-    controller = Controller(model, Remembered(conditions=CONDITIONS), Means(today=lambda: datetime.date(2026, 3, 5)))
+    controller = Controller(
+        model, Remembered(conditions=CONDITIONS, day="2026-03-05"), Means(today=lambda: datetime.date(2026, 3, 5))
+    )
     shown = MainWindow(controller, cautions=False)
     shown.resize(1280, 800)
     shown.show()

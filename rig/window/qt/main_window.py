@@ -51,7 +51,7 @@ class MainWindow(QWidget):
         self.cautions = CautionsPage()
         self.bench = BenchPage(self.model)
         self.pull = PullPage(self.model)
-        self.conditions = ConditionsPage(self.model, controller.conditions)
+        self.conditions = ConditionsPage(self.model, controller.shown_conditions)
         self.sides = ComparePage(self.model)
         self.line = LinePage(self.model, lambda: controller.in_sight, controller.means.today)
         self.keys = KeysPage(self._choices())
@@ -181,6 +181,9 @@ class MainWindow(QWidget):
         self.bench.picked.connect(self._look_at)
         self.pull.excluded.connect(lambda number, reason: self._after(controller.exclude, number, reason or None))
         self.conditions.edited.connect(lambda conditions: self._after(controller.edit_conditions, conditions))
+        self.conditions.still_holds.connect(lambda: self._after(controller.still_holds))
+        self.conditions.cleared.connect(lambda: self._after(controller.clear_conditions))
+        self.conditions.card_wanted.connect(lambda path: self._after(controller.take_card, path))
         self.sides.recordings_wanted.connect(controller.load)
         self.sides.series_wanted.connect(controller.take_series)
         self.sides.page_wanted.connect(controller.write_page)
@@ -212,6 +215,8 @@ class MainWindow(QWidget):
             Act.BACK: self._escape,
             Act.NEW_SERIES: self._new_series,
             Act.UNDO: lambda: self._after(self.controller.undo),
+            Act.STILL_HOLDS: lambda: self._after(self.controller.still_holds),
+            Act.CLEAR: lambda: self._after(self.controller.clear_conditions),
             Act.LONGER: lambda: self.bench.wider(1),
             Act.SHORTER: lambda: self.bench.wider(-1),
             Act.CURSOR_LEFT: lambda: self.pull.move_cursor(-1),
@@ -331,6 +336,9 @@ class MainWindow(QWidget):
 
     def refresh(self, changed: Changed) -> None:
         """Show on the page in sight what the model holds."""
+        self.conditions.ask(self.controller.asking)
+        if self.conditions.conditions != self.controller.shown_conditions:
+            self.conditions.take(self.controller.shown_conditions)
         current = self.pages.currentWidget()
         for page, button in self._buttons.items():
             button.setChecked(page is current)

@@ -17,7 +17,7 @@ from rig.files.profile import read_profile
 from rig.files.trace_csv import info_path, write_trace
 from rig.live.line_tap import RawTap
 from rig.live.runner import LineFigures, Status
-from rig.window.conditions import Conditions, lacking
+from rig.window.conditions import Conditions, lacking, window_of_parts, window_parts
 from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered, recall, remember
 from rig.window.model import BenchModel, BenchState
@@ -29,13 +29,13 @@ from rig.words.arrangements import ARRANGEMENTS
 from rig.words.units import UnitChoice
 
 FULL = Conditions(
-    arrangement="A", window="25..45 lbf.ft", plates="used", oil="QF oil", temperature="70 degF", rest="1 min", who="T.W."
+    arrangement="A", window="25..45 lbf.ft", plate_state="used", oil="QF oil", temperature="70 degF", rest="1 min", who="T.W."
 )
 
 
 def test_conditions_go_into_the_metadata_in_si():
     info = FULL.into(TraceInfo(job="7"))
-    assert (info.job, info.arrangement, info.who, info.phase) == ("7", "A", "T.W.", "used")
+    assert (info.job, info.arrangement, info.who, info.plate_state) == ("7", "A", "T.W.", "used")
     assert info.rest_s == 60.0
     assert info.temperature_c == pytest.approx((70 - 32) / 1.8)  # definition of the degree Fahrenheit
     assert info.window.low_nm == pytest.approx(25 * 1.3558179, rel=1e-6)  # NIST SP 811
@@ -44,7 +44,7 @@ def test_conditions_go_into_the_metadata_in_si():
 def test_nothing_filled_in_is_fine():
     assert Conditions().into(TraceInfo(unit="QF-7")) == TraceInfo(unit="QF-7")
     assert Conditions().spec_window() is None
-    assert set(lacking(Conditions())) == {"arrangement", "window", "plates", "oil", "temperature", "rest"}
+    assert set(lacking(Conditions())) == {"arrangement", "window", "plate_state", "oil", "temperature", "rest"}
     assert lacking(FULL) == ()
 
 
@@ -93,20 +93,83 @@ def controller():
     return Controller(BenchModel(bench), Remembered(), Means())
 
 
-def test_a_window_that_was_remembered_counts_from_the_start():
-    controller = Controller(BenchModel(FedBench()), Remembered(conditions={"window": "35..70 N.m", "basis": "sliding"}), Means())
+TODAY = datetime.date(2026, 3, 5)
+
+
+def remembering(day, **conditions):
+    remembered = Remembered(conditions={"window": "35..70 N.m", "basis": "sliding", **conditions}, day=day)
+    return Controller(BenchModel(FedBench()), remembered, Means(today=lambda: TODAY))
+
+
+def test_what_held_today_counts_from_the_start_but_temperature_and_rest_are_asked_anew():
+    controller = remembering("2026-03-05", oil="QF oil", temperature="21 degC", rest="60 s")
+    assert controller.model.window == Window.parse("35..70 N.m", "sliding")
+    assert (controller.conditions.oil, controller.conditions.temperature, controller.conditions.rest) == ("QF oil", "", "")
+    assert controller.asking == ""
+
+
+def test_what_held_on_another_day_waits_for_an_answer():
+    controller = remembering("2026-03-04", oil="QF oil", who="T.W.")
+    assert controller.model.window is None
+    assert controller.conditions == Conditions(who="T.W.")
+    assert "2026-03-04" in controller.asking
+    assert controller.shown_conditions.oil == "QF oil"
+    controller.still_holds()
+    assert (controller.conditions.oil, controller.asking) == ("QF oil", "")
     assert controller.model.window == Window.parse("35..70 N.m", "sliding")
 
 
-def test_an_edited_window_judges_the_pulls_so_far(controller):
+def test_what_held_on_another_day_can_be_cleared():
+    controller = remembering("2026-03-04", oil="QF oil", who="T.W.")
+    controller.clear_conditions()
+    assert controller.conditions == controller.shown_conditions == Conditions(who="T.W.")
+
+
+def test_for_another_unit_only_what_cannot_have_changed_is_taken_over(controller):
+    controller.edit_conditions(dataclasses.replace(FULL, unit="QF-7 no. 1", lever="0.6 m"))
+    controller.model.bench.pull()
+    controller.model.poll()
+    controller.edit_conditions(dataclasses.replace(controller.conditions, unit="QF-7 no. 2"))
+    assert "QF-7 no. 1" in controller.asking
+    assert (controller.conditions.unit, controller.conditions.oil, controller.conditions.lever) == ("QF-7 no. 2", "", "0.6 m")
+    controller.still_holds()
+    assert (controller.conditions.unit, controller.conditions.oil) == ("QF-7 no. 2", "QF oil")
+
+
+def test_an_edited_window_judges_the_pulls_so_far_and_a_refused_one_rules_nothing(controller):
     controller.model.bench.pull()
     controller.model.poll()
     controller.edit_conditions(Conditions(window="80..90 N.m"))
     assert controller.model.last.verdict.state is VerdictState.BELOW
-    controller.edit_conditions(Conditions(window="80 to 90"))
-    assert controller.model.window == Window.parse("80..90 N.m")
-    controller.edit_conditions(Conditions())
+    controller.edit_conditions(Conditions(window="80 to"))
+    assert controller.model.window is None
     assert controller.model.last.verdict is None
+    assert "nothing is judged" in controller.model.notices.standing[-1].what
+
+
+@pytest.mark.parametrize("text", ["25..45 lbf.ft", "10.. N.m", "..25 N.m", "25,5..45,5 Nm", ""])
+def test_a_window_is_taken_apart_and_put_together_again(text):
+    low, high, unit = window_parts(text)
+    back = window_of_parts(low, high, unit)
+    assert (Window.parse(back) if back else None) == (Window.parse(text) if text else None)
+
+
+@pytest.mark.parametrize("typed", ["25-45 Nm", "25 to 45 Nm", ">= 40 Nm"])
+def test_a_whole_window_may_be_typed_into_one_field(typed):
+    assert Window.parse(window_of_parts(typed, "", "lbf.ft")) == Window.parse(typed)
+
+
+def test_a_spec_card_gives_window_basis_and_arrangement(controller, tmp_path):
+    (tmp_path / "SPEC.toml").write_text(
+        '[card]\nunit = "QF-7"\npage = "sheet 1"\nversion = 1\n'
+        '[window]\ntorque = "36..54 lbf.ft"\nbasis = "sliding"\narrangement = "A"\n'
+        '[build]\nlayout = "each"\nthicker_shim = "more preload"\n'
+    )
+    controller.take_card(tmp_path / "SPEC.toml")
+    assert controller.model.window == Window.parse("36..54 lbf.ft", "sliding", "A")
+    assert controller.conditions.arrangement == "A"
+    controller.take_card(tmp_path / "gone.toml")
+    assert "gone.toml" in controller.model.notices.standing[-1].where
 
 
 def test_the_verdict_says_what_was_not_stated_when_it_was_pulled(controller):

@@ -255,13 +255,27 @@ def test_a_changed_or_unreadable_field_is_marked_until_the_next_pull(stage):
     assert page.pictures[1].marked
     assert page.pictures[1].isChecked()
     assert not page.pictures[0].isChecked()
-    assert "not readable" in page._marks["temperature"].text()
+    assert "temperature: 'warm' is not a number" in page.refusals.text()  # the reason stands in sight
     entry.setText("21")
     stage.qtbot.keyClick(entry, Qt.Key.Key_Return)
     assert "changed" in page._marks["temperature"].text()
     stage.pull(60.0)
     assert page._marks["temperature"].text() == ""
     assert not page.back.isEnabled()
+
+
+def test_nothing_typed_is_erased_when_a_pull_is_judged(stage):
+    page = stage.window.conditions
+    stage.window.show_page(page)
+    page.inputs["oil"].setFocus()
+    stage.qtbot.keyClicks(page.inputs["oil"], "QF oi")
+    stage.pull(60.0)
+    assert page.inputs["oil"].text() == "QF oi"
+    page.inputs["window"].low.setFocus()
+    stage.qtbot.keyClicks(page.inputs["window"].low, "4")
+    typed = page.inputs["window"].low.text()
+    stage.pull(58.0)
+    assert page.inputs["window"].low.text() == typed
 
 
 def test_pulls_are_set_aside_with_a_reason_and_counted_again(stage):
