@@ -103,6 +103,7 @@ class OffsetAdapter:
     length_m    from the sensor's axis to the unit's
     angle_deg   between the lever's line beyond the sensor and the adapter: 0 lengthens the lever, 180 shortens it
     u_lever_m   standard uncertainty of `lever_m`; a hand's place is not known better than to a centimetre or so
+    u_square_deg   standard uncertainty of how square the hand pulls to the lever, and of `angle_deg`: limits of 5 degrees by eye
 
     Raises ValueError where the adapter takes the whole lever.
     """
@@ -111,6 +112,7 @@ class OffsetAdapter:
     length_m: float
     angle_deg: float = 0.0
     u_lever_m: float = 0.006
+    u_square_deg: float = 2.9
 
     def __post_init__(self) -> None:
         if not (self.lever_m > 0 and self.length_m >= 0 and self.u_lever_m >= 0 and self.factor > 0):
@@ -126,8 +128,13 @@ class OffsetAdapter:
 
     @property
     def u_relative(self) -> float:
-        """Relative standard uncertainty of the factor, from the lever's (JCGM 100, 5.1.2)."""
-        return abs(1 - 1 / self.factor) * self.u_lever_m / self.lever_m
+        """Relative standard uncertainty of the factor, from the lever's and from how square it is pulled (JCGM 100, 5.1.2).
+
+        A pull d off square makes the factor 1 + E/L (cos(angle) + sin(angle) tan(d)): nothing at 0 and 180 degrees, most at 90.
+        """
+        of_lever = abs(1 - 1 / self.factor) * self.u_lever_m / self.lever_m
+        across = self.length_m / self.lever_m * abs(math.sin(math.radians(self.angle_deg)))
+        return math.hypot(of_lever, across * math.radians(self.u_square_deg) / self.factor)
 
 
 @dataclass(frozen=True, slots=True)

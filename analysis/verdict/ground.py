@@ -18,6 +18,12 @@ EXPIRED_LIMITS = 0.04
 OTHER_WAY_LIMITS = 0.01
 """Share of the reading, where only the other direction was calibrated: sensors differ by less (common practice, no source)."""
 
+DRIFT_LIMITS = 0.002
+"""Share of the reading that a sensor may drift by until its certificate is due (common practice, no source)."""
+
+MOUNTING_LIMITS = 0.002
+"""Share of the reading that setting a sensor up anew may change (common practice, no source)."""
+
 _LINEAR_SHARE = 0.75
 """Slope of the best line through zero to c2 x^2 over 0..E, loads evenly spread: 0.75 c2 E (least squares)."""
 _CURVATURE_LEFT = math.sqrt(1 / 5 - 2 * _LINEAR_SHARE / 4 + _LINEAR_SHARE**2 / 3)
@@ -44,10 +50,15 @@ def ground_of(result: PullResult, reading: Breakaway | Sliding) -> Ground:
     """What is not known of the sensor for this reading: unknown, expired, beyond its range, zero moved, not exercised."""
     torque_nm, calibration = reading.torque_nm, result.calibration
     lines, missing = [], []
+    # An uncertainty that was stated speaks of the sensor in use; that of a certificate, of the day it was made.
+    calibrated = calibration is not None and calibration.corrects
     if all(line.source != "calibration" for line in reading.budget.lines):
         lines.append(rectangular("sensor not known", UNKNOWN_SENSOR_LIMITS * torque_nm))
         missing.append(Missing.SENSOR)
     codes = (*calibration_flags(calibration, torque_nm, result.direction), *result.calibration_flags)
+    if any(line.source == "calibration" and calibrated for line in reading.budget.lines):
+        lines.append(rectangular("drift since calibration", DRIFT_LIMITS * torque_nm))
+        lines.append(rectangular("mounting", MOUNTING_LIMITS * torque_nm))
     if calibration is not None and calibration.expired:
         lines.append(rectangular("certificate expired", EXPIRED_LIMITS * torque_nm))
     if calibration is not None and "calibration_range" in codes:

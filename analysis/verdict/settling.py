@@ -24,7 +24,7 @@ from analysis.window import Window
 MOST_PULLS = 20
 """Nobody pulls a unit more often than that to decide (contract, section 3)."""
 
-SURE = 0.88
+SURE = 0.90
 """Probability from which on a number is foretold: four in five must come true, also on a bench that scatters twice as much."""
 
 _NODES = (np.arange(40) + 0.5) / 40
@@ -36,7 +36,7 @@ class Outlook:
     """Whether more pulls would settle it.
 
     pulls        the fewest that would, shared by the directions; None: up to `MOST_PULLS` would not
-    by_sensor    with None: they would, were it not for what all pulls share (sensor, zero)
+    by_sensor    with None: what all pulls share (sensor, zero) alone reaches across a limit, and without it they would
     on_limit     with None: a unit in the middle of this window would be decided, so it is the place and not the window
     """
 
@@ -54,33 +54,38 @@ def outlook(ways: Sequence[DirectionMean], scatter: ScatterUsed, window: Window,
     enough = np.flatnonzero(sure >= SURE)
     if enough.size:
         return Outlook(int(each[enough[0]]) * len(ways))
-    by_sensor = bool((chance_decided(ways, scatter, window, [0.0] * len(ways), each) >= SURE).any())
+    limits = [limit for limit in (window.low_nm, window.high_nm) if limit is not None]
+    reaches = any(
+        student(None) * shared >= min(abs(way.mean_nm - limit) for limit in limits)
+        for way, shared in zip(ways, shared_u_nm, strict=True)
+    )
+    by_sensor = reaches and bool((chance_decided(ways, scatter, window, [0.0] * len(ways), each) >= SURE).any())
     return Outlook(None, by_sensor=by_sensor, on_limit=_has_room(ways, scatter, window, shared_u_nm))
 
 
 def chance_decided(
     ways: Sequence[DirectionMean], scatter: ScatterUsed, window: Window, shared_u_nm: Sequence[float], each: np.ndarray
 ) -> Floats:
-    """Probability that all directions are decided, either way, after so many more pulls each: (k,) numbers to (k,)."""
+    """Probability that the series is decided, either way, after so many more pulls each: (k,) numbers to (k,)."""
     degrees = scatter.degrees_of_freedom
     assert degrees is not None
     sigma = scatter.relative * np.sqrt(degrees / chdtri(degrees, _NODES))[:, None]
     after = _scatter_after(scatter, sigma, each * len(ways))
-    together = np.ones((_NODES.size, each.size))
+    all_in = np.ones((_NODES.size, each.size))
+    none_out = np.ones_like(all_in)
+    low, high = window.low_nm, window.high_nm
     for way, shared in zip(ways, shared_u_nm, strict=True):
         spread = sigma * way.mean_nm * np.sqrt(each / (way.n * (way.n + each)))
         guard = np.hypot(after * way.mean_nm / np.sqrt(way.n + each), student(None) * shared)
-        decided = np.zeros_like(together)
-        low, high = window.low_nm, window.high_nm
-        up_to = [math.inf if high is None else high - guard]
-        down_to = [-math.inf if low is None else low + guard]
-        if high is not None:
-            decided += ndtr((way.mean_nm - high - guard) / spread)
-        if low is not None:
-            decided += ndtr((low - guard - way.mean_nm) / spread)
-        decided += np.maximum(0.0, ndtr((up_to[0] - way.mean_nm) / spread) - ndtr((down_to[0] - way.mean_nm) / spread))
-        together *= decided
-    return np.asarray(together.mean(axis=0), dtype=np.float64)
+        below = 0.0 if low is None else ndtr((low - guard - way.mean_nm) / spread)
+        above = 0.0 if high is None else ndtr((way.mean_nm - high - guard) / spread)
+        up_to_low = 0.0 if low is None else ndtr((low + guard - way.mean_nm) / spread)
+        up_to_high = 1.0 if high is None else ndtr((high - guard - way.mean_nm) / spread)
+        all_in *= np.maximum(0.0, up_to_high - up_to_low)
+        none_out *= np.maximum(0.0, 1 - below - above)
+    # Decided is a series with all its directions in, or with one of them out.
+    decided = all_in + 1 - none_out
+    return np.asarray(decided.mean(axis=0), dtype=np.float64)
 
 
 def _scatter_after(scatter: ScatterUsed, sigma: Floats, more: np.ndarray) -> Floats:
