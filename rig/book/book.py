@@ -165,6 +165,8 @@ class Book:
         paths = {part: self.place.path_of(path) for part, path in enumerate(files)}
         connection.execute(schema.events.insert(), _row(event))
         write_rows(connection, before, rows_of(record), lambda row: paths[row["part"]])
+        if event.kind == Kind.AMENDED:  # the files may have moved with their new metadata
+            put_files(connection, event.job, event.content["entry"], paths)
         return record
 
     # -- looking ------------------------------------------------------------------------------------------------------------------
@@ -265,6 +267,9 @@ def write_rows(connection: Connection, before: Rows, after: Rows, path_of: Calla
         new = [row | ({"path": path_of(row)} if name == "files" else {}) for key, row in rows.items() if key not in old]
         if new:
             connection.execute(table.insert(), new)
+        for key in old.keys() - rows.keys():  # an amended pull may have fewer files
+            primary = zip(table.primary_key.columns, key, strict=True)
+            connection.execute(table.delete().where(*(column == part for column, part in primary)))
         for key, row in rows.items():
             changed = {column: value for column, value in row.items() if key in old and old[key][column] != value}
             if changed:
@@ -276,6 +281,14 @@ def must_be_free(connection: Connection, job: str) -> None:
     """Raises BookError where a job's number was handed out."""
     if connection.scalar(sa.select(schema.numbers.c.job).where(schema.numbers.c.job == job)) is not None:
         raise BookError("this number is there already", where=job, remedy="nothing was changed; look with 'platepull job show'")
+
+
+def put_files(connection: Connection, job: str, entry: int, paths: Mapping[int, str]) -> None:
+    """Note where the files of an entry lie now."""
+    files = schema.files
+    for part, path in paths.items():
+        row = (files.c.job == job, files.c.entry == entry, files.c.part == part)
+        connection.execute(files.update().where(*row).values(path=path))
 
 
 def take_number(connection: Connection, first: Event) -> None:

@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date, datetime, time
+from enum import Enum
 from pathlib import Path
 from typing import Any
 
@@ -94,19 +95,45 @@ def same_pull(record: JobRecord, sha256: str) -> Entry | None:
     return next((pull.entry for pull in record.pulls if pull.entry.files[0][1] == sha256), None)
 
 
-def enter_pull(book: Book, job: str, who: str, draft: Draft) -> tuple[JobRecord, Entry, bool]:
-    """Enter a pull once: the record, the pull's entry, and whether it is new. Raises BookError or BookUnreachableError."""
-    sha256, new = draft[1]["files"][0]["sha256"], False
+class Outcome(Enum):
+    """What became of a pull that was to be entered: it is new, its metadata was, or all was there."""
 
-    def unless_there(record: JobRecord) -> Draft | None:
-        nonlocal new
-        new = same_pull(record, sha256) is None
-        return draft if new else None
+    NEW = "new"
+    AMENDED = "amended"
+    THERE = "there"
 
-    record = book.append(job, who, unless_there)
+
+def enter_pull(book: Book, job: str, who: str, draft: Draft) -> tuple[JobRecord, Entry, Outcome]:
+    """Enter a pull once; where its metadata has changed since (a reason not to count, an answer at the bench), that is entered.
+
+    Returns
+    -------
+    tuple[JobRecord, Entry, Outcome]
+        The record, the pull's entry, and what was done.
+
+    Raises
+    ------
+    BookError, BookUnreachableError
+        Where it cannot be entered.
+    """
+    _, content, files = draft
+    sha256, outcome = content["files"][0]["sha256"], Outcome.THERE
+
+    def once(record: JobRecord) -> Draft | None:
+        nonlocal outcome
+        there = same_pull(record, sha256)
+        if there is None:
+            outcome = Outcome.NEW
+            return draft
+        if list(there.content["files"]) == content["files"]:
+            return None
+        outcome = Outcome.AMENDED
+        return Kind.AMENDED, {"entry": there.entry, "now": dict(content)}, files
+
+    record = book.append(job, who, once)
     entry = same_pull(record, sha256)
     assert entry is not None
-    return record, entry, new
+    return record, entry, outcome
 
 
 # -- sheets and other files -------------------------------------------------------------------------------------------------------

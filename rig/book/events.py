@@ -19,11 +19,12 @@ HASH_VERSION = 1
 
 
 class Kind(StrEnum):
-    """What an entry says."""
+    """What an entry says. `AMENDED`: what is stated of a pull, or read off it, is now this."""
 
     OPENED = "opened"
     SPEC = "spec"
     PULL = "pull"
+    AMENDED = "amended"
     PACK = "pack"
     REFIT = "refit"
     PART = "part"

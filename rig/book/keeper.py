@@ -20,10 +20,14 @@ from analysis.errors import BenchError
 from drivers.source import LineUp
 from rig.book.waiting import Waiting, WaitingRoom
 from rig.errors import BookUnreachableError
-from rig.live.news import Entered, Failed, News, PullJudged
+from rig.live.news import Entered, Failed, News, PullAmended, PullJudged
 
 if TYPE_CHECKING:
+    from analysis.results import Sensor
     from rig.book.book import Book
+    from rig.files.metadata import TraceInfo
+
+Heard = PullJudged | PullAmended | LineUp
 
 LATER = "it is recorded and waits: it is entered with the next pull that gets through, or by the next 'platepull job add'"
 
@@ -59,14 +63,14 @@ class Keeper:
         self._where, self._job, self._who = where, job, who
         self._room = room
         self._tell = tell
-        self._heard: queue.SimpleQueue[PullJudged | LineUp | None] = queue.SimpleQueue()
+        self._heard: queue.SimpleQueue[Heard | None] = queue.SimpleQueue()
         self._ended = False
         self._thread = threading.Thread(target=self._run, name="platepull keeper", daemon=True)
         self._thread.start()
 
     def hear(self, item: News) -> None:
         """One piece of news, in order; returns at once."""
-        if isinstance(item, LineUp) or (isinstance(item, PullJudged) and item.final and item.file is not None):
+        if isinstance(item, LineUp | PullAmended) or (isinstance(item, PullJudged) and item.final and item.file is not None):
             self._heard.put(item)
 
     def close(self) -> None:
@@ -83,20 +87,20 @@ class Keeper:
                     self._look()
                 else:
                     self._enter(item)
-            except (BenchError, OSError) as error:
+            except Exception as error:  # noqa: BLE001  a fault of ours too must cost no later pull its entry
                 self._let_go()
                 self._complain(item, error)
         self._let_go()
 
-    def _complain(self, item: PullJudged | LineUp, error: BenchError | OSError) -> None:
-        what = error.what if isinstance(error, BenchError) else str(error)
-        if isinstance(item, PullJudged):
-            self._tell(Failed(f"pull {item.number} is not entered in job {self._job}: {what}", self._where(), LATER))
-        else:
+    def _complain(self, item: Heard, error: Exception) -> None:
+        what = error.what if isinstance(error, BenchError) else f"{error!r}"
+        where = self._where()
+        if isinstance(item, LineUp):
             remedy = error.remedy if isinstance(error, BenchError) else "check the book"
-            self._tell(
-                Failed(f"job {self._job} cannot be looked up: {what}; pulls are recorded all the same", self._where(), remedy)
-            )
+            told = f"job {self._job} cannot be looked up: {what}; pulls are recorded all the same"
+            self._tell(Failed(told, where, remedy))
+        else:
+            self._tell(Failed(f"pull {item.number} is not entered in job {self._job}: {what}", where, LATER))
 
     def _look(self) -> None:
         """Once the line stands: is the job there, and does something wait? So the first pull finds everything loaded."""
@@ -104,19 +108,19 @@ class Keeper:
         book.record(self._job)
         enter_waiting(book, self._room, self._tell)
 
-    def _enter(self, item: PullJudged) -> None:
-        from rig.book.entries import enter_pull, pull_draft
+    def _enter(self, item: PullJudged | PullAmended) -> None:
+        from rig.book.entries import Outcome, enter_pull, pull_draft, read_pull_draft
 
         assert item.file is not None
         one = Waiting(self._where(), self._job, str(item.file.absolute()), self._who)
-        draft = pull_draft(item.file, item.result)
+        draft = pull_draft(item.file, item.result) if isinstance(item, PullJudged) else read_pull_draft(item.file, _stated_sensor)
         if draft[1]["terms"].get("free_turn") is True:
             return  # nothing held: no pull until somebody says that it was one, and then it is told again
         self._room.note(one)
         book = self._open()
-        _, entry, new = enter_pull(book, self._job, self._who, draft)
+        _, entry, outcome = enter_pull(book, self._job, self._who, draft)
         self._room.done(one)
-        if new:
+        if outcome is Outcome.NEW:
             self._tell(Entered(item.number, self._job, entry.entry))
         enter_waiting(book, self._room, self._tell)
 
@@ -131,6 +135,11 @@ class Keeper:
             self._book = None
 
 
+def _stated_sensor(info: TraceInfo) -> Sensor:
+    """The sensor as the recording states it, on the day of the pull."""
+    return info.sensor(date.fromisoformat((info.when or "")[:10]))
+
+
 def enter_waiting(book: Book, room: WaitingRoom, tell: Callable[[News], None]) -> int:
     """Enter what waits for this book; how many were. What is gone or refused is told once and waits no longer.
 
@@ -138,14 +147,14 @@ def enter_waiting(book: Book, room: WaitingRoom, tell: Callable[[News], None]) -
     """
     entered = 0
     for one in room.of(str(book.place)):
-        from rig.book.entries import enter_pull, read_pull_draft
+        from rig.book.entries import Outcome, enter_pull, read_pull_draft
 
         path = Path(one.path)
         try:
-            draft = read_pull_draft(path, lambda info: info.sensor(date.fromisoformat((info.when or "")[:10])))
-            _, entry, new = enter_pull(book, one.job, one.who, draft)
-            entered += new
-            if new:
+            draft = read_pull_draft(path, _stated_sensor)
+            _, entry, outcome = enter_pull(book, one.job, one.who, draft)
+            if outcome is Outcome.NEW:
+                entered += 1
                 tell(Entered(None, one.job, entry.entry))
         except BookUnreachableError:
             raise

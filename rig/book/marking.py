@@ -89,6 +89,8 @@ def strike(book: Book, job: str, entry: int, why: str, who: str) -> JobRecord:
             raise BookError(f"there is no entry {entry}", where=job, remedy=f"the job has entries 1 to {record.events}")
         if held.kind == Kind.OPENED:
             raise BookError("the opening of a job cannot be struck", where=job, remedy="close the job and open another")
+        if held.kind == Kind.AMENDED:
+            raise BookError("an amendment cannot be struck", where=job, remedy=f"strike the pull: entry {held.content['entry']}")
         if held.struck is not None:
             remedy = f"to let it count again, strike entry {held.struck.entry}"
             raise BookError(f"entry {entry} was struck by {held.struck.who}: {held.struck.why}", where=job, remedy=remedy)

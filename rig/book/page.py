@@ -115,6 +115,9 @@ def _what(entry: Entry, unit: str) -> str:
             return f"entry {content['entry']} struck: {content['why']}"
         case Kind.CLOSED:
             return "closed"
+        case Kind.AMENDED:
+            excluded = content["now"]["terms"].get("excluded")
+            return f"pull of entry {content['entry']} amended" + (f": it does not count, {excluded}" if excluded else "")
         case _:
             return f"{entry.kind} {entry.files[0][0]}"
 

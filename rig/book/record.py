@@ -176,13 +176,14 @@ def record_of(events: Sequence[Event]) -> JobRecord:
     """The record that a job's chain tells. Raises ValueError, KeyError or TypeError where the chain was edited into nonsense."""
     opened = events[0].content
     strikes = _strikes(events)
+    amended = {event.content["entry"]: event.content["now"] for event in events if event.kind == Kind.AMENDED}
     entries = tuple(
         Entry(
             entry=event.number,
             at=event.at,
             who=event.who,
             kind=event.kind,
-            content=event.content,
+            content=event.content | amended.get(event.number, {}),
             struck=strikes.get(event.number),
         )
         for event in events

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from analysis.results import Sensor
 from rig.book import schema
 from rig.book.book import Book
-from rig.book.entries import enter_pull, read_pull_draft, stated_terms, tidy
+from rig.book.entries import Outcome, enter_pull, read_pull_draft, stated_terms, tidy
 from rig.book.events import Kind
 from rig.book.index import is_number
 from rig.book.place import Place
@@ -156,7 +156,7 @@ def rebuild(book: Book, folder: Path, who: str, sensor_of: Callable[[TraceInfo],
         job = book.open_job(content, who, number=stated if is_number(stated) else None).job
         text = "opened again from recordings" + ("" if is_number(stated) or not stated else f" that name the job '{stated}'")
         book.append(job, who, lambda _, text=text: (Kind.NOTE, {"text": text}, []))  # type: ignore[misc]
-        pulls += sum(enter_pull(book, job, who, draft)[2] for draft in drafts)
+        pulls += sum(enter_pull(book, job, who, draft)[2] is Outcome.NEW for draft in drafts)
         jobs.append(job)
     return Rebuilt(tuple(jobs), pulls, tuple(left_out))
 

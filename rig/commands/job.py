@@ -237,7 +237,7 @@ def _drafts(args: argparse.Namespace) -> list[Draft]:
 
 def _add_pulls(book: Book, args: argparse.Namespace, settings: Settings, who: str, entered: list[int]) -> int:
     from analysis.errors import BenchError
-    from rig.book.entries import enter_pull, read_pull_draft
+    from rig.book.entries import Outcome, enter_pull, read_pull_draft
     from rig.commands._watch import sensor_choice
 
     book.record(args.number)  # a wrong number is told before anything is read
@@ -251,10 +251,12 @@ def _add_pulls(book: Book, args: argparse.Namespace, settings: Settings, who: st
             _note(f"platepull job: {' '.join(str(error).split())}")
             status = 2
             continue
-        record, entry, new = enter_pull(book, args.number, who, draft)
-        if new:
+        record, entry, outcome = enter_pull(book, args.number, who, draft)
+        if outcome is Outcome.NEW:
             entered.append(entry.entry)
-            _quality(book, record, entry, path)
+            _point_out(book, record, entry, path)
+        elif outcome is Outcome.AMENDED:
+            _note(f"{path}: is entry {entry.entry} already; its metadata has changed, that is entered")
         else:
             _note(_already(entry, path))
     return status
@@ -267,7 +269,7 @@ def _already(entry: Entry, path: Path) -> str:
     return text
 
 
-def _quality(book: Book, record: JobRecord, entry: Entry, path: Path) -> None:
+def _point_out(book: Book, record: JobRecord, entry: Entry, path: Path) -> None:
     """What makes it doubtful that the pull belongs to this job."""
     from rig.book.record import Pull
 

@@ -133,6 +133,14 @@ class Entered:
 
 
 @dataclass(frozen=True, slots=True)
+class PullAmended:
+    """The metadata of a recorded pull was changed afterwards: a person let it not count, or count again."""
+
+    number: int
+    file: Path
+
+
+@dataclass(frozen=True, slots=True)
 class Ended:
     """The source has ended; no more news will come."""
 
@@ -154,6 +162,7 @@ News = (
     | SeriesOver
     | Failed
     | Entered
+    | PullAmended
     | Ended
 )
 

@@ -152,6 +152,11 @@ class Bench:
         """Pass a wish to the session; what comes of it is in the news, a refusal as `Failed`."""
         self._inbox.tell(wish)
 
+    def inform(self, item: News) -> None:
+        """Tell the listener what happened outside the session."""
+        if self._listener is not None:
+            self._listener.hear(item)
+
     def close(self) -> None:
         """Stop both threads; a pull under way is closed, its file kept, and its news can still be drained. May be called twice."""
         self._stop.set()

@@ -16,6 +16,7 @@ from analysis.window import Window
 from drivers.profile import DeviceProfile
 from rig.files.fields import Words
 from rig.files.profile import read_profile
+from rig.live.news import PullAmended
 from rig.live.runner import Bench
 from rig.live.wishes import Exercise, ZeroNow
 from rig.window.conditions import FIELD_NAMES, STATE_FIELDS, Conditions, lacking
@@ -193,6 +194,8 @@ class Controller:
         if pull.file is not None:
             try:
                 note_excluded(pull.file, reason)
+                if self.opened is not None:
+                    self.opened.bench.inform(PullAmended(pull.number, pull.file))
             except BenchError as fault:
                 self._tell(fault)
             except OSError as fault:

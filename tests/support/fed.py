@@ -43,6 +43,9 @@ class FedBench:
         self.zeroed += isinstance(wish, ZeroNow)
         self.told += self.session.carry_out(wish)
 
+    def inform(self, item):
+        """Nobody listens."""
+
     def close(self):
         if not self.closed:
             self.closed = True

@@ -7,12 +7,17 @@ from support.jobs import START
 from support.made import ListSource, made_stream, pieces_of
 
 from rig.book.book import Book
+from rig.book.entries import Outcome, enter_pull, read_pull_draft
+from rig.book.events import Kind
 from rig.book.keeper import Keeper, enter_waiting
+from rig.book.marking import strike
 from rig.book.place import Place
+from rig.book.verify import verify
 from rig.book.waiting import WaitingRoom
-from rig.errors import BookUnreachableError
+from rig.errors import BookError, BookUnreachableError
 from rig.files.metadata import TraceInfo
-from rig.live.news import Ended, Entered, Failed, PullJudged
+from rig.files.trace_csv import amend_info
+from rig.live.news import Ended, Entered, Failed, PullAmended, PullJudged
 from rig.live.recorder import Recorder
 from rig.live.runner import Bench
 from rig.live.session import Session
@@ -134,3 +139,37 @@ def test_waiting_for_one_book_is_not_waiting_for_another(shop):
     shop.away.set()
     shop.pulls(1)
     assert shop.room.of("another book") == []
+
+
+def test_a_pull_that_a_person_excludes_afterwards_is_amended_and_the_record_holds(shop):
+    recorder = Recorder(shop.folder / "pulls", TraceInfo(job=shop.job, who="T.W."), lambda: START, lambda: 0.0)
+    source = ListSource(pieces_of(made_stream(1), [10]))
+    with Bench(source, Session(recorder=recorder), patient=True, listener=shop.keeper) as bench:
+        news = []
+        while not told(news, Entered):
+            news += bench.wait_for_news(0.2)
+        [pull] = [item for item in told(news, PullJudged) if item.final]
+        for reason in ("the vice slipped", None, "the vice slipped after all"):
+            amend_info(pull.file, excluded=reason)
+            bench.inform(PullAmended(pull.number, pull.file))
+    with shop.open() as book:
+        record = book.record(shop.job)
+        [entered] = record.pulls
+        assert entered.excluded == "the vice slipped after all"
+        assert not entered.votes
+        assert record.of(Kind.AMENDED)[-1].content["now"]["terms"]["excluded"] == "the vice slipped after all"
+        assert verify(book).holds  # the metadata is other bytes now, and the chain says so
+        with pytest.raises(BookError, match="strike the pull"):
+            strike(book, shop.job, record.of(Kind.AMENDED)[0].entry, "no", "T.W.")
+
+
+def test_metadata_changed_by_somebody_else_is_found_until_it_is_entered(shop):
+    [pull] = [item for item in told(shop.pulls(1), PullJudged) if item.final]
+    amend_info(pull.file, closure="final")
+    with shop.open() as book:
+        assert [one.what for one in verify(book).altered] == ["is not the file that was entered"]
+        draft = read_pull_draft(pull.file, lambda info: info.sensor(START.date()))
+        _, entry, outcome = enter_pull(book, shop.job, "T.W.", draft)
+        assert (entry.entry, outcome) == (2, Outcome.AMENDED)
+        assert verify(book).holds
+        assert book.record(shop.job).pulls[0].term("closure") == "final"
