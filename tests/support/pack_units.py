@@ -484,9 +484,10 @@ def _hidden(rng: np.random.Generator, oil: str, habits: str) -> _Hidden:
             gain=rng.normal(1, 0.01),
             error=1.0,
         )
+    broken = rng.uniform(0.96, 1.22)
     return _Hidden(
-        mu=rng.uniform(0.08, 0.15),
-        breaks=rng.uniform(0.96, 1.22),
+        mu=rng.uniform(0.08, 0.15) / broken,  # whatever oil the sheet names
+        breaks=broken,
         pull_sd=float(np.exp(rng.normal(np.log(0.05), 0.45))),
         rebuild_sd=float(np.exp(rng.normal(np.log(0.035), 0.5))),
         lot=rng.triangular(0.90, 1.0, 1.16),
