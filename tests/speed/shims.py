@@ -152,9 +152,9 @@ def program(unit: PackUnit, pulled: list[Entry], folder: Path) -> Outcome:
     change = 0
     while change < MOST_CHANGES:
         write_sheets(folder, unit, fitted, history)
-        start = time.perf_counter()
+        start = time.process_time()
         said = ask(folder)
-        out.seconds.append(time.perf_counter() - start)
+        out.seconds.append(time.process_time() - start)
         if out.first_answer is None:
             out.first_answer = said
         out.hints += [h["code"] for h in said.get("hints", [])]
@@ -456,7 +456,7 @@ def report(families: dict[str, list[Played]]) -> None:
         stops = dict(Counter(o.stopped for o in outs if o.stopped))
         print(f"built solid: {sum(o.solid for o in outs)}; false stops: {_share([o.stopped is not None for o in outs])} {stops}")
         seconds = [s for o in outs for s in o.seconds]
-        print(f"seconds an answer: median {np.median(seconds):.3f}, longest {max(seconds):.3f}" if seconds else "")
+        print(f"processor seconds an answer: median {np.median(seconds):.3f}, longest {max(seconds):.3f}" if seconds else "")
 
 
 def main() -> None:
