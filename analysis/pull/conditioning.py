@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
 
+from analysis.pull.angle import AngleRules, prepare_angle
+from analysis.pull.clipping import ClipRules, find_clipped
 from analysis.pull.hum import HumRules, hum_at_rest
 from analysis.pull.noise import Flags, deviation, runs_of, smallest_step
 from analysis.pull.rest import RestRules, Zero, find_zero, rest_after, rest_before, zero_line
@@ -32,11 +34,9 @@ class ConditionRules:
     dips: int = 3  # so many low samples of a slow sensor are slips
     level_samples: int = 5  # ... unless much the same load stands for so many samples before and after: plates that slide
     level_noise: float = 12.0  # a load is off rest by so many deviations
-    clip_run_s: float = 0.004  # a sensor at its limit stays exactly there for at least so long
-    clip_run: int = 10  # ... and so many samples
-    dead_run: int = 40  # a sensor whose last digit flickers at rest cannot stand still for so many
+    angle: AngleRules = field(default_factory=AngleRules)
+    clip: ClipRules = field(default_factory=ClipRules)
     rest: RestRules = field(default_factory=RestRules)
-    capacity_reach: float = 0.995  # so near to the sensor's capacity the reading is at its limit
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,7 +46,7 @@ class Conditioned:
     `step_s` is the usual time between samples. `noise_nm` is the deviation of one sample at rest, quantisation included;
     `hum_nm` the peak to peak of the mains hum that was taken off; `largest_nm` the torque that one sample in 200 surpasses;
     `resolution_nm` the sensor's step, `resolution_deg` the encoder's. `zero` is what the rests before and after prove. `spikes`,
-    `gaps` (index before the gap) and `clipped` mark trouble.
+    `gaps` (index before the gap) and `clipped` mark trouble; `angle_doubtful`: the encoder jumped, is dead or too coarse.
     """
 
     time_s: Floats
@@ -54,6 +54,7 @@ class Conditioned:
     angle_deg: Floats | None
     sign: int
     angle_reversed: bool
+    angle_doubtful: bool
     step_s: float
     zero: Zero
     noise_nm: float
@@ -171,36 +172,6 @@ def bridge(torque_nm: Floats, spikes: NDArray[np.intp]) -> Floats:
     return np.where(good, torque_nm, np.interp(index, index[good], torque_nm[good]))
 
 
-def find_clipped(torque_nm: Floats, step_s: float, capacity_nm: float | None, rules: ConditionRules) -> Flags:
-    """Samples at the sensor's limit: beyond its capacity, or stuck to the very largest value of the trace.
-
-    A run at the top counts only if a live sensor could not have made it: the curve came up steeply and stopped dead, or
-    the noise that is there elsewhere is gone.
-    """
-    clipped = np.zeros(torque_nm.size, dtype=bool)
-    if capacity_nm is not None:
-        clipped |= np.abs(torque_nm) >= rules.capacity_reach * capacity_nm
-    least = max(rules.clip_run, round(rules.clip_run_s / step_s))
-    step = smallest_step(torque_nm)
-    largest = float(np.max(np.abs(torque_nm), initial=0.0))
-    flickering = float(np.mean(np.diff(torque_nm[:400]) != 0.0)) if torque_nm.size > 1 else 0.0
-    for side in (torque_nm, -torque_nm):
-        top = float(side.max(initial=0.0))
-        if top < 0.3 * largest or top <= 0:
-            continue
-        at_top = side >= top - 1e-9 * top
-        for first, last in runs_of(at_top):
-            before = side[max(0, first - 24) : first]
-            if last - first < least or before.size < 8:
-                continue
-            came_up = top - before[-3] > max(2.5 * step, 0.002 * top)
-            alive = float(np.std(np.diff(before))) > 0.7 * step and deviation(before) > 0.35 * step and step > 0
-            dead = last - first >= rules.dead_run and flickering > 0.15
-            if came_up or (alive and last - first >= 2 * least) or dead:
-                clipped[first:last] = True
-    return clipped
-
-
 def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None, load_at_rest_nm: float = 0.0) -> Conditioned:
     """Make a trace of at least ten samples ready for reading. Never changes the trace itself.
 
@@ -222,7 +193,7 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     before = rest_before(calm, noise, resolution, step_s, largest, rules.rest)
     if before is not None:
         noise = max(deviation(calm.torque_nm[: before.last]), quantised)
-    clipped = find_clipped(calm.torque_nm, step_s, sensor.capacity_nm, rules)
+    clipped = find_clipped(calm.torque_nm, step_s, sensor.capacity_nm, noise, rules.clip)
     level = 0.0 if before is None else before.level_nm
     after = rest_after(calm.torque_nm - level, trace.angle_deg, noise, step_s, largest, rules.rest)
     rests = [slice(0, 0 if before is None else before.last), slice(len(trace) if after is None else after.first, len(trace))]
@@ -237,9 +208,10 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     # The direction is that of the greater impulse: transients at the let-go are short.
     sign = 1 if float(np.sum(torque)) >= 0 else -1
     torque = sign * torque
+    found = prepare_angle(trace.time_s, trace.angle_deg, torque, noise, rules.angle)
     angle, reversed_angle = None, False
-    if trace.angle_deg is not None:
-        angle = sign * (trace.angle_deg - trace.angle_deg[0])
+    if found.angle_deg is not None:
+        angle = sign * (found.angle_deg - found.angle_deg[0])
         work = float(np.sum(0.5 * (torque[1:] + torque[:-1]) * np.diff(angle)))
         reversed_angle = work < 0
         angle = -angle if reversed_angle else angle
@@ -249,6 +221,7 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
         angle_deg=angle,
         sign=sign,
         angle_reversed=reversed_angle,
+        angle_doubtful=found.doubtful,
         step_s=step_s,
         zero=zero,
         noise_nm=noise,

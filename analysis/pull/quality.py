@@ -57,6 +57,8 @@ def _quality(
     yield from zero_flags(c, peak_nm, sensor, rules)
     if peak_nm is not None and c.resolution_nm > rules.coarse_share * peak_nm:
         yield QualityFlag(QualityCode.COARSE, c.resolution_nm, rules.coarse_share * peak_nm)
+    if c.angle_doubtful:
+        yield QualityFlag(QualityCode.ANGLE_DOUBTFUL, c.resolution_deg or None)
     if course is not None and peak_nm is not None and _let_go_early(c, course):
         yield QualityFlag(QualityCode.LET_GO, travel_deg)
 

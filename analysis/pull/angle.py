@@ -1,0 +1,82 @@
+"""The angle made ready: jumps of the encoder taken out, an encoder that is dead left out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.pull.noise import smallest_step
+from analysis.trace import Floats
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class AngleRules:
+    """What no lever in a hand does, each with its reason."""
+
+    jump_deg: float = 1.5  # less than this does no harm
+    jump_steps: float = 2.5  # a jump is more than so many steps of the encoder ...
+    jump_over: float = 6.0  # ... and so many times what the lever does in the samples around: a slip swings over several
+    around: int = 4  # samples on either side
+    farthest_deg_s: float = 3000.0  # ... or faster than any lever flies back
+    coarse_deg: float = 1.9  # steps as long as this hide where the plates let go
+    loaded: float = 0.3  # under load: above this share of the largest torque
+    load_noise: float = 25.0  # ... which is a load only where it stands so many deviations above the noise
+    gap_steps: float = 3.5  # a step in time this many times the usual is a gap ...
+    hand_deg_s: float = 600.0  # ... in which a hand turns the lever no faster than this
+    dead_s: float = 0.5  # an encoder that stands so long under load, and still while the torque falls away, is dead
+    released: float = 0.1  # fallen away: to this share
+    least_samples: int = 20
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Angle:
+    """The angle as it can be used, None where it cannot; `jumps` taken out, and whether it is doubtful."""
+
+    angle_deg: Floats | None
+    jumps: int
+    doubtful: bool
+
+
+def prepare_angle(time_s: Floats, angle_deg: Floats | None, torque_nm: Floats, noise_nm: float, rules: AngleRules) -> Angle:
+    """Take the encoder's jumps (set to zero, rolled over, slipped) out, and leave a dead one out; `torque_nm` counted from rest."""
+    if angle_deg is None or angle_deg.size < rules.least_samples:
+        return Angle(angle_deg, 0, False)
+    change = np.diff(angle_deg)
+    size = np.abs(change)
+    step = smallest_step(angle_deg, 1e-6)
+    candidates = np.flatnonzero(size > max(rules.jump_deg, rules.jump_steps * step))
+    took = np.diff(time_s)
+    gap_s = rules.gap_steps * float(np.median(took))
+    jumps = [int(i) for i in candidates if _jumps(size, int(i), float(took[i]), gap_s, rules)]
+    if jumps:
+        change = change.copy()
+        for i in jumps:
+            near = [k for k in range(i - rules.around, i + rules.around + 1) if 0 <= k < change.size and k not in jumps]
+            change[i] = float(np.mean(change[near])) if near else 0.0
+        angle_deg = angle_deg[0] + np.concatenate([[0.0], np.cumsum(change)])
+    if _is_dead(time_s, angle_deg, torque_nm, noise_nm, rules):
+        return Angle(None, len(jumps), True)
+    return Angle(angle_deg, len(jumps), bool(jumps) or step >= rules.coarse_deg)
+
+
+def _jumps(size: Floats, at: int, took_s: float, gap_s: float, rules: AngleRules) -> bool:
+    if took_s > gap_s:  # the lever may have turned while samples were missing
+        return bool(size[at] > rules.hand_deg_s * took_s)
+    if size[at] > max(rules.farthest_deg_s * took_s, 3 * rules.jump_deg) and took_s > 0:
+        return True
+    near = np.concatenate([size[max(0, at - rules.around) : at], size[at + 1 : at + 1 + rules.around]])
+    return bool(near.size and size[at] > rules.jump_over * float(near.max()))
+
+
+def _is_dead(time_s: Floats, angle_deg: Floats, torque_nm: Floats, noise_nm: float, rules: AngleRules) -> bool:
+    """Whether the angle stands under load, and while the load falls away too: a live one springs back by the wind-up."""
+    size = np.abs(torque_nm)
+    largest = float(np.percentile(size, 99.0))
+    loaded = np.flatnonzero(size > rules.loaded * largest)
+    if not loaded.size or size[-1] > rules.released * largest or largest < rules.load_noise * noise_nm:
+        return False
+    moved = np.flatnonzero(np.abs(angle_deg - angle_deg[-1]) > 0)
+    since = int(moved[-1]) + 1 if moved.size else 0
+    end = int(loaded[-1])
+    return since < end and float(time_s[end] - time_s[max(since, int(loaded[0]))]) >= rules.dead_s
