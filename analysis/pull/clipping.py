@@ -122,7 +122,11 @@ def _flat_top_in(
 def _stops_dead(before: Floats, level: float, sigma: float, rules: ClipRules) -> bool:
     """Whether the climb in these blocks went on unbent to the level: a straight ramp cut off, block by block."""
     climb = 0.5 * float(before[2] - before[0])
-    if climb < rules.entry * sigma or abs(float(before[2] - 2 * before[1] + before[0])) > rules.bent * climb + rules.above * sigma:
+    if (
+        climb <= 0.0
+        or climb < rules.entry * sigma
+        or abs(float(before[2] - 2 * before[1] + before[0])) > rules.bent * climb + rules.above * sigma
+    ):
         return False
     # The ramp's value at the begin of the last block; from there it goes on until the level cuts it.
     begin = float(before[2]) + 0.5 * climb

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
 
 from analysis.pull.angle import AngleRules, prepare_angle
+from analysis.pull.bursts import BurstRules, find_bursts
 from analysis.pull.clipping import ClipRules, find_clipped
 from analysis.pull.hum import HumRules, hum_at_rest
 from analysis.pull.noise import Flags, deviation, runs_of, smallest_step
@@ -35,6 +36,7 @@ class ConditionRules:
     level_samples: int = 5  # ... unless much the same load stands for so many samples before and after: plates that slide
     level_noise: float = 12.0  # a load is off rest by so many deviations
     angle: AngleRules = field(default_factory=AngleRules)
+    burst: BurstRules = field(default_factory=BurstRules)
     clip: ClipRules = field(default_factory=ClipRules)
     rest: RestRules = field(default_factory=RestRules)
 
@@ -46,7 +48,7 @@ class Conditioned:
     `step_s` is the usual time between samples. `noise_nm` is the deviation of one sample at rest, quantisation included;
     `hum_nm` the peak to peak of the mains hum that was taken off; `largest_nm` the torque that one sample in 200 surpasses;
     `resolution_nm` the sensor's step, `resolution_deg` the encoder's. `zero` is what the rests before and after prove. `spikes`,
-    `gaps` (index before the gap) and `clipped` mark trouble; `angle_doubtful`: the encoder jumped, is dead or too coarse.
+    `bursts`, `gaps` (index before the gap) and `clipped` mark trouble; `angle_doubtful`: the encoder jumped, is dead or too coarse.
     """
 
     time_s: Floats
@@ -63,6 +65,7 @@ class Conditioned:
     resolution_nm: float
     resolution_deg: float
     spikes: NDArray[np.intp]
+    bursts: NDArray[np.intp]
     gaps: NDArray[np.intp]
     clipped: Flags
 
@@ -186,6 +189,8 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     resolution = sensor.resolution_nm or smallest_step(raw)
     head = raw[: max(10, min(raw.size, round(rules.rest.window_s / step_s)))]
     quantised = resolution / math.sqrt(12.0)
+    bursts = find_bursts(raw, max(deviation(head), quantised), step_s, rules.burst)
+    raw = bridge(raw, bursts)
     spikes = find_spikes(raw, max(deviation(head), quantised, 0.5 * deviation(raw)), step_s, rules)
     calm = Trace(trace.time_s, bridge(raw, spikes), trace.angle_deg)
     largest = float(np.percentile(np.abs(calm.torque_nm), 99.5))
@@ -230,6 +235,7 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
         resolution_nm=resolution,
         resolution_deg=0.0 if angle is None else smallest_step(angle, 1e-6),
         spikes=spikes,
+        bursts=bursts,
         gaps=gaps,
         clipped=clipped,
     )

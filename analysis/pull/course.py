@@ -114,7 +114,8 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
     A stretch of sticking plates also stands still, but there the hand goes on and the torque climbs.
     """
     first, last = span
-    if c.angle_deg is None or last - first < 10:
+    # Between two steps of a coarse encoder the lever seems to stand: its pauses weigh nothing, for it does not turn in them.
+    if c.angle_deg is None or last - first < 10 or c.resolution_deg >= rules.coarse_step_deg:
         return []
     angle = c.angle_deg[first:last]
     half = max(1, round(0.3 * c.samples_in(rules.pause_s)))

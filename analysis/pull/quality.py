@@ -51,6 +51,8 @@ def _quality(
         yield QualityFlag(QualityCode.OVERLOAD, float(np.max(np.abs(c.torque_nm[c.clipped]))), sensor.capacity_nm)
     if c.spikes.size:
         yield QualityFlag(QualityCode.SPIKES, float(c.spikes.size))
+    if c.bursts.size:
+        yield QualityFlag(QualityCode.BURST, c.bursts.size * c.step_s)
     if c.gaps.size:
         yield QualityFlag(QualityCode.GAPS, float(np.max(np.diff(c.time_s)[c.gaps])))
     yield from _rate(c, course, peak_nm, rules)

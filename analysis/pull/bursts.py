@@ -1,0 +1,98 @@
+"""Bursts of interference: more than two samples of wild noise that come back to the curve they left."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.pull.noise import Flags, runs_of
+from analysis.trace import Floats
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BurstRules:
+    """What tells a burst from plates that slip, each with its reason."""
+
+    window_s: float = 0.25  # the usual unrest of the signal is that of this span ...
+    factor: float = 6.0  # ... and a burst's second differences are so many times it,
+    noise: float = 8.0  # ... so many times that of the noise at rest,
+    share: float = 0.04  # ... and this share of the largest torque
+    loaded: float = 0.3  # under load: above this share of the largest torque
+    common: float = 96.0  # so many percent of the load's second differences are common in it ...
+    over_common: float = 2.5  # ... and a burst's are so many times as large
+    join_s: float = 0.006  # unrest this near together is one burst
+    join: int = 4  # ... or so many samples
+    longest_s: float = 0.08  # longer is no burst but a bad line, which is not bridged
+    least: int = 3  # one or two samples are spikes
+    zigzag: float = 0.5  # this share of its samples are turning points; what plates and levers do turns less often
+    slowest_hz: float = 150.0  # below this rate a ringing lever zigzags too, and nothing is told apart
+    ends: int = 6  # samples on either side that show the curve it left and comes back to
+    back: float = 0.35  # what its sides leave between them, drawn on, is less than this share of the burst's height
+
+
+def find_bursts(torque_nm: Floats, noise_nm: float, step_s: float, rules: BurstRules) -> NDArray[np.intp]:
+    """Indices of samples in bursts.
+
+    1. Unrest: second differences far above the noise at rest and above their own usual size around.
+    2. Joined to runs of three samples and more, that zigzag from sample to sample as no mechanism does.
+    3. The curve before and the one after, drawn on, meet: a fall that stays is a slip, however wild.
+    """
+    n = torque_nm.size
+    if n < 4 * rules.ends or 1.0 / step_s < rules.slowest_hz:
+        return np.empty(0, dtype=np.intp)
+    second = np.abs(np.diff(torque_nm, 2))
+    largest = float(np.percentile(np.abs(torque_nm), 99.0))
+    # Slips of chattering plates are as sudden, but there are many of them: what is common in the load is no burst.
+    loaded = second[np.abs(torque_nm[1:-1]) > rules.loaded * largest]
+    common = rules.over_common * float(np.percentile(loaded, rules.common)) if loaded.size else 0.0
+    least = max(rules.noise * noise_nm, rules.share * largest, common)
+    if not (second > least).any():
+        return np.empty(0, dtype=np.intp)
+    wild = np.zeros(n, dtype=bool)
+    wild[1:-1] = second > np.maximum(least, rules.factor * _usual(second, max(8, round(rules.window_s / step_s))))
+    join = max(rules.join, round(rules.join_s / step_s))
+    found: list[int] = []
+    for first, last in _joined(wild, join):
+        # The second difference reaches one sample beyond what is wild on either side.
+        if last - first < rules.least + 2 or (last - first) * step_s > rules.longest_s:
+            continue
+        if _is_dirt(torque_nm, first, last, noise_nm, rules):
+            found.extend(range(first, last))
+    return np.asarray(found, dtype=np.intp)
+
+
+def _usual(second: Floats, width: int) -> Floats:
+    """Median size of the second differences around each, in steps of half a window."""
+    half = max(1, width // 2)
+    starts = np.arange(0, second.size, half)
+    medians = np.array([float(np.median(second[max(0, at - half) : at + 2 * half])) for at in starts])
+    return np.asarray(np.interp(np.arange(second.size), starts + 0.5 * half, medians))
+
+
+def _joined(wild: Flags, gap: int) -> list[tuple[int, int]]:
+    spans: list[tuple[int, int]] = []
+    for first, last in runs_of(wild):
+        if spans and first - spans[-1][1] <= gap:
+            spans[-1] = (spans[-1][0], last)
+        else:
+            spans.append((first, last))
+    return spans
+
+
+def _is_dirt(torque_nm: Floats, first: int, last: int, noise_nm: float, rules: BurstRules) -> bool:
+    before, after = torque_nm[max(0, first - rules.ends) : first], torque_nm[last : last + rules.ends]
+    if min(before.size, after.size) < 3:
+        return False
+    body = torque_nm[first:last]
+    steps = np.diff(np.concatenate([before[-1:], body, after[:1]]))
+    turns = float(np.mean(np.sign(steps[1:]) != np.sign(steps[:-1])))
+    if turns < rules.zigzag:
+        return False
+    left = np.polyval(np.polyfit(np.arange(-before.size, 0), before, 1), [0.0, 0.5 * body.size])
+    right = np.polyval(np.polyfit(np.arange(body.size, body.size + after.size), after, 1), [float(body.size), 0.5 * body.size])
+    line = np.linspace(float(before.mean()), float(after.mean()), body.size)
+    height = float(np.max(np.abs(body - line)))
+    meets = min(abs(float(left[1] - right[1])), abs(float(before[-1] - after[0])))
+    return meets <= max(rules.back * height, 3.0 * noise_nm)
