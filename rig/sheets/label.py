@@ -13,6 +13,10 @@ from rig.sheets.outcome import as_found_and_final, torque_text
 from rig.sheets.phrases import Phrases
 from rig.sheets.said import STATE, TONE, day_of, joined, known
 
+MOST_OF_TITLE, MOST_OF_RIGHT, MOST_OF_ROW = 54, 34, 66
+"""Letters of a line on the label: a longer text is cut, for the label is one page whatever was typed; the sheet has it in full."""
+MOST_OF_CODE = 12
+"""Of an arrangement, which is a letter or two."""
 HEAD_SHOWN = 16
 """Signs of the chain's head on the label: enough to find it again."""
 
@@ -25,7 +29,7 @@ def label(job: Mapping[str, Any], phrases: Phrases, *, window: Window | None, pr
     sentence = say("There is no pull of the unit as it goes out; nothing is said of it here.")
     if final is not None:
         torque = torque_text(final, phrases)
-        sentence = say("{torque}, arrangement {code}", torque=torque, code=final.get("arrangement") or "–")
+        sentence = say("{torque}, arrangement {code}", torque=torque, code=_cut(str(final.get("arrangement") or "–"), MOST_OF_CODE))
         if window is not None:
             sentence += "; " + say("window {limits}", limits=phrases.window(window.low_nm, window.high_nm, "torque"))
     rows = (
@@ -36,11 +40,22 @@ def label(job: Mapping[str, Any], phrases: Phrases, *, window: Window | None, pr
         (say("record"), f"{str(job.get('head') or '–')[:HEAD_SHOWN]}"),
     )
     return Page(
-        title=str(job.get("unit") or "–"),
+        title=_cut(str(job.get("unit") or "–"), MOST_OF_TITLE),
         subtitle="",
-        right=joined(workshop, say("job {number}", number=job.get("job", "")), printed),
-        blocks=(Statement(TONE.get(state, "open"), say(STATE.get(state, state)), sentence), Facts(rows, columns=1)),
+        right=tuple(
+            _cut(text, MOST_OF_RIGHT) for text in joined(workshop, say("job {number}", number=job.get("job", "")), printed)
+        ),
+        blocks=(
+            Statement(TONE.get(state, "open"), say(STATE.get(state, state)), sentence),
+            Facts(tuple((name, _cut(text, MOST_OF_ROW)) for name, text in rows), columns=1),
+        ),
         foot=say("Preload only, not lock-up. The maker's manual decides."),
         page_of="",
         template="label.typ",
     )
+
+
+def _cut(text: str, most: int) -> str:
+    """A text of at most so many letters, in one line."""
+    line = " ".join(text.split())
+    return line if len(line) <= most else f"{line[: most - 1].rstrip()}…"

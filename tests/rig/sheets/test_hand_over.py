@@ -418,6 +418,16 @@ def test_the_label_is_one_page_and_says_the_torque(job):
     assert "not lock-up" in text
 
 
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("letter", ["W", "long name "])
+def test_the_label_is_one_page_whatever_was_typed(job, letter, language):
+    job |= {"unit": letter * 200, "customer": letter * 200}
+    job["oils"][0] |= {"text": letter * 200}
+    job["series"][1] |= {"verdict": "undecided", "arrangement": letter * 200}
+    page = label(job, Phrases(language, "lbf.ft"), window=WINDOW, printed="2026-01-17", workshop=letter * 100)
+    assert len(pages(set_pdf(page, language=language, day=DAY))) == 1
+
+
 def test_templates_say_nothing_of_their_own():
     # Words in a template would have no German line.
     for path in (resources.files("rig.sheets") / "templates").iterdir():
