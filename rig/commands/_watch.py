@@ -26,6 +26,7 @@ from rig.live.session import Session
 from rig.live.terminal import Keys, Terminal, follow
 from rig.live.wishes import Exercise
 from rig.settings import Settings
+from rig.words.arrangements import ARRANGEMENTS
 from rig.words.sentences import EXERCISE, certificate_text
 
 
@@ -100,8 +101,11 @@ def asked_to_end() -> Iterator[Callable[[], bool]]:
 def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None, *, large: bool) -> int:
     """Watch a line and say each pull at the terminal until it is enough; the exit status. `large`: verdicts as a banner."""
     look_up_job(args, settings, lambda line: print(line, file=sys.stderr))
+    if args.arrangement is None:
+        args.arrangement = _asked_arrangement(large=large)
     session, unit, info = live_session(args, settings, profile, out)
     terminal = terminal_of(unit, large=large)
+    terminal.together = session.together
     terminal.caution()
     if info.calibration.certificate is not None:
         terminal.note(
@@ -115,4 +119,16 @@ def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: Dev
             terminal.tell(EXERCISE)
         keys = Keys(sys.stdin) if large else None
         follow(bench, terminal, clock, pulls=args.pulls, seconds=args.seconds, asked_to_end=enough, keys=keys)
+        for row in terminal.series():
+            terminal.tell(row)
     return 0
+
+
+def _asked_arrangement(*, large: bool) -> str | None:
+    """Who is held and who turns, asked where a person watches; said to be missing where nobody does."""
+    if not (large and sys.stdin.isatty()):
+        print("who is held and who turns is not stated: --arrangement A|B|D|E|F|G|V|V2", file=sys.stderr)
+        return None
+    print("Who is held and who turns?", *(f"  {one.code:<2} {one.what}" for one in ARRANGEMENTS), sep="\n")
+    answer = input("code [Enter: not stated] ").strip().upper()
+    return answer if answer in [one.code for one in ARRANGEMENTS] else None

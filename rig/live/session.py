@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter, deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from analysis.errors import BenchError
-from analysis.judgement import DecisionRule, Verdict
+from analysis.judgement import DecisionRule, SeriesResult, Verdict
 from analysis.pull.events import (
     FinderRules,
     NoPull,
@@ -29,7 +29,8 @@ from analysis.sensor.correction import apply_calibration
 from analysis.sensor.zero_history import QUIET_S, SensorLog, far_off
 from analysis.trace import EMPTY, Trace, join
 from analysis.verdict.judge import NOTHING_KNOWN, Known, judge_pull
-from analysis.verdict.votes import NOTHING_STATED, Stated, pull_of
+from analysis.verdict.series import read_series
+from analysis.verdict.votes import NOTHING_STATED, Pull, Stated, pull_of
 from analysis.window import Window
 from drivers.source import SourceItem
 from rig.files.metadata import TraceInfo
@@ -195,6 +196,11 @@ class Session:
             return []
         last = self._last
         return [self._told(last)]
+
+    def together(self, pulls: Sequence[Pull]) -> SeriesResult:
+        """The pulls as one series, held against the window of now."""
+        known = self.known
+        return read_series(pulls, self.window, rule=self.rule, known=known.scatter, convert=known.convert)
 
     def describe(self, info: TraceInfo) -> list[News]:
         """Write this with the pulls to come; the window stays the session's own."""

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import threading
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TextIO
 
-from analysis.judgement import Verdict
+from analysis.judgement import SeriesResult, Verdict
+from analysis.verdict.votes import Pull, pull_of
+from analysis.window import Basis
 from drivers.clock import Clock
 from drivers.source import ConnectionLost, LineUp, LineWarning
 from rig.live.news import (
@@ -30,13 +32,14 @@ from rig.live.runner import Bench
 from rig.live.wishes import CountFreeTurn, ExplainRest, Wish
 from rig.words import sentences as wording
 from rig.words.bench import free_turn_text, not_a_pull_text, rest_explained_text, rest_moved_text
-from rig.words.verdicts import verdict_text
+from rig.words.verdicts import series_lines, verdict_text
 
 LOOK_EVERY_S = 0.1
 PULL, LEVER, ZERO = "p", "l", "z"
 ANSWERS: dict[str, Wish] = {PULL: CountFreeTurn(), LEVER: ExplainRest(lever_on=True), ZERO: ExplainRest(lever_on=False)}
 """What a person may type, and what it wishes."""
 LAST_PULLS = 5
+MOST_ALONE = 1  # a pull alone is no series
 _RULER = "=" * 78
 
 
@@ -44,6 +47,7 @@ _RULER = "=" * 78
 class Terminal:
     """Shows news. Readings go to `out`, a line a pull; what concerns the line goes to `err`.
 
+    together   how the pulls are judged as a series; None: they are not
     large   a banner for every verdict and a list of the last pulls, for a person who looks from some steps away
     """
 
@@ -51,6 +55,8 @@ class Terminal:
     err: TextIO
     unit: str = "N.m"
     large: bool = False
+    together: Callable[[Sequence[Pull]], SeriesResult] | None = None
+    _votes: dict[int, Pull] = field(default_factory=dict)
     _last: deque[str] = field(default_factory=lambda: deque(maxlen=LAST_PULLS))
 
     def caution(self) -> None:
@@ -112,16 +118,27 @@ class Terminal:
     def _judged(self, item: PullJudged) -> None:
         line = wording.pull_line(item.number, item.result, item.verdict, self.unit)
         if self.large:
-            self._say("", _RULER, _banner(item.verdict, self.unit), _RULER)
+            self._say("", _RULER, _banner(item.verdict, self.unit, chatters=item.result.chatter.present is True), _RULER)
         self._say(line)
         details = [f"excluded, it does not count: {item.stated.excluded}"] if item.stated.excluded else []
         details += [verdict_text(item.verdict, self.unit)] if item.verdict is not None else []
         details += [wording.quality_text(flag) for flag in item.result.quality]
         details += [f"kept in {item.file}"] if item.file is not None else []
         self._say(*(f"    {detail}" for detail in details))
+        self._votes[item.number] = pull_of(item.result, item.stated)
+        if self.large and (rows := self.series()):
+            self._say("", rows[0], rows[-1])
         if self.large:
             self._last.append(line)
             self._say("", "last pulls:", *(f"  {each}" for each in self._last), "")
+
+    def series(self) -> list[str]:
+        """What the pulls so far say together, as rows; none for a pull alone, or where they are not judged."""
+        if self.together is None or len(self._votes) < MOST_ALONE + 1:
+            return []
+        series = self.together(list(self._votes.values()))
+        basis = Basis.BREAKAWAY if series.verdict is None else series.verdict.basis
+        return series_lines(series, [f"pull {number}" for number in self._votes], basis, self.unit)
 
     def _say(self, *lines: str) -> None:
         print(*lines, sep="\n", file=self.out, flush=True)
@@ -131,10 +148,12 @@ class Terminal:
         print(line, file=self.err, flush=True)
 
 
-def _banner(verdict: Verdict | None, unit: str) -> str:
+def _banner(verdict: Verdict | None, unit: str, *, chatters: bool) -> str:
     if verdict is None:
         return "    N O   W I N D O W   S E T"
-    word = " ".join(wording.STATE_WORD[verdict.state]).replace("   ", "    ")
+    # What chatters is never simply good: the word says so, as large as the verdict.
+    spaced = f"{wording.STATE_WORD[verdict.state]}, CHATTERS" if chatters else wording.STATE_WORD[verdict.state]
+    word = " ".join(spaced).replace("   ", "    ")
     value = "" if verdict.value_nm is None else wording.torque_with_u(verdict.value_nm, verdict.expanded_u_nm, unit)
     return f"    {word}      {value}      ({wording.window(verdict.low_nm, verdict.high_nm, unit)})"
 

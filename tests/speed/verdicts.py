@@ -23,13 +23,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from scipy.stats import norm
-from scipy.stats import t as student_t
+from scipy.stats import chi2, norm
 
 from analysis.judgement import SeriesResult, SettlingCode, VerdictState
+from analysis.results import BudgetLine
 from analysis.verdict.apart import Scatter
-from analysis.verdict.scatter import USUAL_SCATTER
+from analysis.verdict.scatter import USUAL_SCATTER, OwnScatter, pool
 from analysis.verdict.series import read_series
+from analysis.verdict.uncertainty import combine
 from analysis.verdict.votes import Pull
 from analysis.window import Window
 
@@ -204,13 +205,26 @@ def print_jumps() -> None:
 
 
 def print_predictions() -> None:
-    """What JCGM 106:2012, 8.3, foretells where the scatter is known to be what the verdict counts with."""
-    print("\nJCGM 106, 8.3, U of 4 % (4 degrees of freedom) over sqrt(n), sensor 0.5 %: accepted on the limit, by true scatter")
+    """What JCGM 106:2012, 8.3, foretells of a unit on the limit: the chance of a mean below it by the guard band w = U.
+
+    Mean and scatter of normal pulls are independent, so the chance is that of a normal mean, averaged over the scatters that n
+    pulls may show (chi-squared of n - 1 degrees of freedom).
+    """
+    print("\nJCGM 106, 8.3: accepted on the limit, per cent, by true scatter 2, 3, 5, 8 %")
+    quantiles = (np.arange(400) + 0.5) / 400
     for n in (1, 2, 3, 5):
-        u_a = USUAL_SCATTER.relative / math.sqrt(n)
-        guard = student_t.ppf(0.975, USUAL_SCATTER.degrees_of_freedom) * math.hypot(u_a, SENSOR_U)
-        risks = [norm.sf(guard / math.hypot(true / math.sqrt(n), SENSOR_U)) for true in (0.02, 0.03, 0.05, 0.08)]
-        print(f"  n = {n}: " + "  ".join(f"{100 * risk:5.2f}" for risk in risks) + "   (no pooling with the series' own scatter)")
+        risks = []
+        for true in (0.02, 0.03, 0.05, 0.08):
+            owns = [OwnScatter()] if n == 1 else [OwnScatter(true**2 * float(q), n - 1) for q in chi2.ppf(quantiles, n - 1)]
+            chances = []
+            for own in owns:
+                used = pool(own)
+                shrunk = BudgetLine("repeatability", used.relative / math.sqrt(n), used.degrees_of_freedom)
+                u = combine([shrunk, BudgetLine("calibration", SENSOR_U)], each_by_its_own_t=True).expanded_u_nm
+                # U is a share of the reading: y (1 + u) stays below the limit of 1 where y is below 1 / (1 + u).
+                chances.append(norm.sf(u / (1 + u) / math.hypot(true / math.sqrt(n), SENSOR_U)))
+            risks.append(float(np.mean(chances)))
+        print(f"  n = {n}: " + "  ".join(f"{100 * risk:5.2f}" for risk in risks))
 
 
 def print_traces(count: int, seed: int) -> None:

@@ -1,15 +1,18 @@
 """The terminal: what is told, in plain lines, and when it ends."""
 
+import dataclasses
 import io
 
 import pytest
 from support.made import ListSource, made_stream, pieces_of
 
+from analysis.pull.reading import read_pull
 from analysis.results import Sensor
+from analysis.verdict.judge import judge
 from analysis.window import Window
 from drivers.errors import LineLostError
 from drivers.source import ConnectionLost, LineUp, LineWarning
-from rig.live.news import Ended, Exercised, Failed, PullBegan, SeriesOver, ZeroFound
+from rig.live.news import Ended, Exercised, Failed, PullBegan, PullJudged, SeriesOver, ZeroFound
 from rig.live.runner import Bench
 from rig.live.session import Session
 from rig.live.terminal import Terminal, follow
@@ -150,3 +153,29 @@ def test_zero_and_exercise_are_told_in_the_unit_chosen(terminal):
     assert err[1].startswith("new zero: 20.00 lbf.ft; so far off")
     assert "2.20 lbf.ft after it; it moved too far" in err[2]
     assert err[3] == "zero: 0.20 lbf.ft before the series, 0.25 lbf.ft after it"
+
+
+def test_from_the_second_pull_on_the_series_is_told_with_what_to_do_next(terminal):
+    of = session()
+    terminal.together = of.together
+    with Bench(ListSource(pieces_of(made_stream(3), [10])), of, patient=True) as bench:
+        follow(bench, terminal, StillClock(), pulls=None, seconds=None, asked_to_end=lambda: False)
+    out = terminal.out.getvalue()
+    first, rest = out.split("pull 2: ", 1)
+    assert "series of" not in first
+    assert "series of 2 pulls, 2 counted" in rest
+    assert "next: pull 3 of 3, this way; then move the lever over and pull 3 the other way" in rest
+    rows = terminal.series()
+    assert rows[0] == "series of 3 pulls, 3 counted"
+    assert any("chatter" in row for row in rows)
+
+
+def test_a_pull_that_chatters_is_not_announced_as_simply_good(terminal):
+    result = read_pull(made_stream(1), Sensor(u_relative=0.002))
+    chatter = dataclasses.replace(result.chatter, assessable=True, score=0.9, cycles=9)
+    result = dataclasses.replace(result, chatter=chatter)
+    verdict = judge(result, Window.parse("40..80 N.m"))
+    terminal.show(PullJudged(1, made_stream(1), result, verdict, None, final=True))
+    out = terminal.out.getvalue()
+    assert "I N    W I N D O W ,    C H A T T E R S" in out
+    assert "IN WINDOW, CHATTERS" in out
