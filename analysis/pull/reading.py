@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from analysis.bounds import PULL_LEAST_S
 from analysis.pull.breakaway import Peak, PeakRules, refine_peak
 from analysis.pull.chatter import ChatterRules, measure, read_chatter
 from analysis.pull.conditioning import Conditioned, ConditionRules, condition
@@ -71,7 +72,7 @@ def read_pull(
     3. Read each figure off the course, with its uncertainty.
     """
     rules, known = rules or ReadingRules(), known or NOTHING_KNOWN
-    if len(trace) < rules.least_samples or float(np.ptp(trace.torque_nm)) == 0.0:
+    if len(trace) < rules.least_samples or trace.duration_s < PULL_LEAST_S or float(np.ptp(trace.torque_nm)) == 0.0:
         return _nothing(trace, None)
     c = condition(trace, sensor, rules.condition, known.load_nm)
     smooth = c.smooth(rules.course.smooth_s)

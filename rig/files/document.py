@@ -62,6 +62,8 @@ DEEPEST: Final = 20
 """No document of ours nests deeper than six; what does is no document."""
 LONGEST_WORDS: Final = 10_000
 """Of one text in a document: a page and a half of remarks."""
+_NEAR: Final = 0.82
+"""How like a known key an ignored one is before it is hinted at (difflib's ratio): a letter in eight may differ."""
 LARGEST_WHOLE: Final = 2**53
 """Beyond it a number no longer is the number that stands there."""
 
@@ -221,6 +223,6 @@ def _unknown(content: object, kind: Any, path: Steps) -> Iterator[tuple[Steps, s
                 yield from _unknown(value, known[key], (*path, key))
             else:
                 near = difflib.get_close_matches(
-                    key[:LONGEST_TEXT], [name for name in known if name not in content], 1, cutoff=0.75
+                    key[:LONGEST_TEXT], [name for name in known if name not in content], 1, cutoff=_NEAR
                 )
                 yield (*path, key), (near[0] if near else "")

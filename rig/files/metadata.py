@@ -328,7 +328,8 @@ def info_of(document: Mapping[str, Any], where: str) -> TraceInfo:
     if isinstance(sensor := stated.get("transducer"), dict):
         texts = {part: str(sensor[part]) for part in ("name", "serial") if isinstance(sensor.get(part), int | float)}
         stated["transducer"] = {**sensor, **texts}
-    return from_values(stated, TraceInfo, place).value
+    read = from_values(stated, TraceInfo, place)
+    return replace(read.value, notes=read.hints)
 
 
 _TEXTS = {entry.name for entry in fields(TraceInfo) if entry.type == "str | None"}

@@ -92,7 +92,7 @@ def read_trace(path: Path, *, arm_m: float | None = None) -> tuple[Trace, TraceI
     table = _table(body, layout, where)
     trace, gaps = _trace(table, layout, body, where)
     _believable(trace, info.transducer.capacity_nm, where)
-    return trace, replace(info, notes=(*layout.notes, *notes, *gaps))
+    return trace, replace(info, notes=(*info.notes, *layout.notes, *notes, *gaps))
 
 
 def _bytes(path: Path) -> bytes:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from analysis.pull.finder import PullFinder
 from analysis.pull.reading import read_pull
-from analysis.results import Sensor
+from analysis.results import QualityCode, Sensor
 from analysis.trace import Trace
 
 
@@ -66,3 +66,12 @@ def test_a_finer_sample_later_does_not_decide_what_came_before(cut: int) -> None
     expected = [*whole.feed(trace), *whole.finish()]
     found = [event for at in range(0, len(trace), cut) for event in parts.feed(trace.cut(at, at + cut))]
     assert [*found, *parts.finish()] == expected
+
+
+def test_what_lasts_shorter_than_any_hand_pulls_is_no_pull():
+    """A pull of six microseconds was 'nothing held, below' (a wrong unit of time)."""
+    ramp = np.minimum(np.arange(1000.0), 700.0) / 10
+    result = read_pull(Trace(np.arange(1000) * 6e-9, ramp, np.arange(1000) / 100), Sensor(u_relative=0.005))
+    assert result.breakaway is None
+    assert result.sliding is None
+    assert QualityCode.NO_PULL in {flag.code for flag in result.quality}

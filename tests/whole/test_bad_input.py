@@ -1,6 +1,7 @@
 """Bad input on purpose: one sentence that says what to fix, the right exit status, no traceback."""
 
 import contextlib
+import json
 import os
 import random
 import socket
@@ -145,3 +146,40 @@ def test_garbage_on_the_line_is_told_while_the_bench_goes_on(tmp_path, chunk, sa
     assert done.returncode == 0, done.stderr
     assert said in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_files_made_to_break_it_cost_none_of_the_others(tmp_path):
+    """Findings 7.2 to 7.6: each hung, ate the memory, ended with a traceback or lost the good file of the same call."""
+    trace = HEADER + "0,1\n1,2\n"
+    made = {
+        "commas.csv": "," * 3_000_000,
+        "columns.csv": "time [s]," + "x," * 100_000 + "torque [N.m]\n0,1\n",
+        "power.csv": "time [s],torque [9**9**9*N.m]\n0,1\n",
+        "return.csv": "time [s]\rtorque [N.m]\n0,1\n",
+        "escape.csv": "time [s],torque [\x1b[2J]\n0,1\n",
+        "huge.csv": HEADER + "0,1\n1,1e30\n",
+        "cell.csv": HEADER + "0," + "9" * 200_000 + "\n",
+        "nan.csv": trace,
+        "nan.csv-metadata.json": '{"platepull": {"number": NaN}}',
+        "deep.csv": trace,
+        "deep.csv-metadata.json": "[" * 100_000,
+        "long.csv": trace,
+        "long.csv-metadata.json": '{"platepull": {"number": ' + "9" * 5000 + "}}",
+    }
+    for name, text in made.items():
+        (tmp_path / name).write_text(text, newline="")
+    (tmp_path / "sparse.csv").write_bytes(b"time [s]\0" + b"\0" * 100_000 + b",")
+    if hasattr(os, "mkfifo"):
+        os.mkfifo(tmp_path / "pipe.csv")
+        (tmp_path / "device.csv").symlink_to("/dev/zero")
+    good = tmp_path / "good.csv"
+    good.write_text(HEADER + "".join(f"{n / 100},0\n" for n in range(200)))
+    traces = sorted(tmp_path.glob("*.csv"))
+    done = platepull(tmp_path, "analyse", "--json", *traces, "a\x1b[2J.csv")
+    told = [line for line in done.stderr.splitlines() if line.startswith("platepull analyse: ")]
+    assert done.returncode == 2
+    assert len(told) == len(traces)  # all but the good one, and the one that is not there
+    assert [one["trace"] for one in json.loads(done.stdout)] == [str(good)]
+    assert "Traceback" not in done.stderr
+    assert "\x1b" not in done.stderr + done.stdout
+    assert max(map(len, told)) < 600 + len(str(tmp_path))

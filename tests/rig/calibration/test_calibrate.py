@@ -462,3 +462,13 @@ def test_what_a_check_states_holds_the_sensor_s_error():
         found = check_by_weights(loads, gain * weights * loads, 0.01 / np.sqrt(3))
         held.append(abs(gain - 1) <= 1.96 * found.u_relative)
     assert np.mean(held) >= 0.93
+
+
+def test_a_reference_may_state_its_uncertainty_as_a_torque(folder):
+    """It is the larger share the smaller the load: that of the smallest load counts, on the safe side."""
+    plan = '[certificate]\nnumber = "1"\nsensor = "bench 1"\n[reference]\nname = "R, 7"\nexpanded_u = "0.1 N.m"\n'
+    with pytest.raises(DocumentError, match="no loads are given"):
+        plan_with(folder, plan)
+    reference = plan_with(folder, plan + 'loads = ["10 N.m", "20 N.m"]\n').reference
+    assert reference.u_relative == pytest.approx(0.1 / 10 / 2)
+    assert "0.1 N.m" in reference.method

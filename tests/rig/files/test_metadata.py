@@ -128,6 +128,11 @@ def test_numbers_may_stand_for_texts_and_null_for_nothing() -> None:
     assert found.calibration_flags == "expired"
 
 
+def test_a_key_that_was_probably_meant_is_hinted_at() -> None:
+    (hint,) = info(job="1", temprature_c=21).notes
+    assert "'temprature_c' is not known and ignored, did you mean 'temperature_c'?" in hint
+
+
 def test_a_person_s_keys_survive_a_change(tmp_path: Path) -> None:
     path = tmp_path / "p.csv"
     document = {
