@@ -35,7 +35,7 @@ Draft = tuple[Kind, Mapping[str, Any], Sequence[Path]]
 """What is to be entered: kind, content, and the files it names, in the order of `content['files']`."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class JobLine:
     """A job as a list shows it. Moments are ISO 8601 with offset."""
 
@@ -185,7 +185,7 @@ class Book:
         if limit is not None:
             query = query.limit(limit)
         with self.reading() as connection:
-            return [JobLine(**row._mapping) for row in connection.execute(query)]
+            return [JobLine(*row) for row in connection.execute(query)]
 
     def last_job(self) -> str:
         """The number of the job opened last. Raises BookError where there is none."""

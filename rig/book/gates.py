@@ -140,6 +140,8 @@ class _Look:
             if not after:
                 text = f"no pull since the pack was changed (pack sheet, entry {change.entry}): pull the unit as it is now"
                 found.append(Missing("after_pack_change", text))
+                if "oil" in self._needs and self._record.last(Kind.OIL) is None:  # that does not follow from it
+                    found.append(Missing("oil", self._no_oil()))
                 return None
             pulls = after
         complete = _enough(pulls) or "pulls_each_way" not in self._needs
@@ -176,8 +178,7 @@ class _Look:
         if "oil" in self._needs:
             oil = record.last(Kind.OIL)
             if oil is None:
-                text = f"no service oil is entered: platepull job add {record.job} oil TEXT [--additive TEXT]"
-                conditions.append(("oil", None, text))
+                conditions.append(("oil", None, self._no_oil()))
             else:
                 content = oil.content
                 lubricant, additive = folded(content["text"]), folded_additive(content.get("additive"))
@@ -189,6 +190,9 @@ class _Look:
             text = "pulls by a sensor in calibration are needed (a due date not before the day of the pull)"
             conditions.append(("calibration", _in_calibration, text))
         return conditions
+
+    def _no_oil(self) -> str:
+        return f"no service oil is entered: platepull job add {self._record.job} oil TEXT [--additive TEXT]"
 
     def _judge(self, pulls: Sequence[Pull], card: CardWindow | None, found: list[Missing]) -> None:
         if card is not None and "verdict" in self._needs:
@@ -342,7 +346,7 @@ def _fasteners(record: JobRecord) -> list[Missing]:
         return [Missing("fasteners", text)]
     by_tabs = [group for group in groups if folded(group.get("locked_by")) == "tabs"]
     return [
-        Missing("fasteners", f"{group['name']}: {group.get('text') or 'not every bolt is recorded and in tolerance'}")
+        Missing("fasteners", _said(group, "not every bolt is recorded and in tolerance"))
         for group in by_tabs or groups
         if not group["complete"]
     ]
@@ -354,10 +358,16 @@ def _set_by_refit(record: JobRecord, code: str, section: str, name: str) -> list
         text = f"no {name} is entered: platepull job add {record.job} refit REFIT.toml with [[{code}]] (or set_after there)"
         return [Missing(code, text)]
     return [
-        Missing(code, f"{name} of {answer['name']}: {answer.get('text') or answer['state']}")
+        Missing(code, f"{name}: {_said(answer, answer['state'])}")
         for answer in answers
         if not answer.get("set_after") and not _holds(answer)
     ]
+
+
+def _said(answer: Mapping[str, Any], otherwise: str) -> str:
+    """The answer's own sentence, which begins with the name of what it is about."""
+    text = str(answer.get("text") or otherwise)
+    return text if text.startswith(answer["name"]) else f"{answer['name']}: {text}"
 
 
 def _holds(answer: Mapping[str, Any]) -> bool:

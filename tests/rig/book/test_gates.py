@@ -99,6 +99,15 @@ def test_a_changed_pack_asks_for_new_pulls_and_nothing_that_follows():
     assert missing(chain) == []
 
 
+def test_an_oil_that_was_never_entered_does_not_follow_from_a_changed_pack():
+    chain = Chain()
+    chain.spec()
+    chain.pulls()
+    chain.pack()
+    chain.refit()
+    assert missing(chain) == ["after_pack_change", "oil"]
+
+
 def test_a_sheet_that_changes_nothing_asks_for_nothing():
     chain = ready_chain()
     chain.pack(["0.0118110 in"])  # 0.30 mm
