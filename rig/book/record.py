@@ -6,6 +6,7 @@ import functools
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from rig.book.events import Event, Kind, canonical
@@ -159,6 +160,15 @@ class JobRecord:
         """When the job was closed; None while it is open."""
         closed = self.last(Kind.CLOSED)
         return None if closed is None else closed.at
+
+    @property
+    def clock_went_back(self) -> bool:
+        """Whether the last entry was made at an earlier moment, by the computer's clock, than the one before it."""
+        try:
+            before, last = (datetime.fromisoformat(entry.at) for entry in self.entries[-2:])
+        except ValueError:
+            return False
+        return last < before
 
     def done(self, key: str) -> DoneStep | None:
         """How a step was marked last; None while it is open."""

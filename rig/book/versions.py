@@ -36,7 +36,11 @@ def bring_up_to_date(engine: sa.Engine, place: Place, clock: Callable[[], dateti
         Where the book is of a newer version, or a database holds tables of something else.
     """
     if place.file is not None:
-        place.file.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            place.file.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as fault:
+            what = f"the book's folder cannot be made ({fault.strerror})"
+            raise BookUnreachableError(what, where=str(place), remedy="check the path, or name another with --book") from fault
     with engine.connect() as connection, connection.begin():
         found = version_of(connection)
         foreign = found is None and bool(sa.inspect(connection).get_table_names())

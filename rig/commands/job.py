@@ -211,7 +211,9 @@ def _add(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
 
 def _enter(book: Book, number: str, who: str, draft: Draft) -> int:
-    return book.append(number, who, lambda _: draft).events
+    record = book.append(number, who, lambda _: draft)
+    _look_at_the_clock(record)
+    return record.events
 
 
 def _drafts(args: argparse.Namespace) -> list[Draft]:
@@ -254,6 +256,7 @@ def _add_pulls(book: Book, args: argparse.Namespace, settings: Settings, who: st
         record, entry, outcome = enter_pull(book, args.number, who, draft)
         if outcome is Outcome.NEW:
             entered.append(entry.entry)
+            _look_at_the_clock(record)
             _point_out(book, record, entry, path)
         elif outcome is Outcome.AMENDED:
             _note(f"{path}: is entry {entry.entry} already; its metadata has changed, that is entered")
@@ -267,6 +270,12 @@ def _already(entry: Entry, path: Path) -> str:
     if entry.struck is not None:
         text += f"; it was struck ({entry.struck.why}); to let it count, strike entry {entry.struck.entry}"
     return text
+
+
+def _look_at_the_clock(record: JobRecord) -> None:
+    if record.clock_went_back:
+        before, last = (entry.at for entry in record.entries[-2:])
+        _note(f"the computer's clock stands at {last}, before the entry made at {before}: set it right; the entry stands")
 
 
 def _point_out(book: Book, record: JobRecord, entry: Entry, path: Path) -> None:
@@ -291,6 +300,7 @@ def _step(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     if wants_json(args):
         print(json.dumps({"job": record.job, "entry": record.events, "step": args.step}))
         return 0
+    _look_at_the_clock(record)
     print(f"job {record.job}: entry {record.events}, {args.step} is done" + (f", although: {args.although}" if missing else ""))
     for one in missing:
         _note(f"  missing: {one.text}")

@@ -21,6 +21,7 @@ from rig.book.verify import verify
 from rig.errors import BookUnreachableError
 
 KILLS = 20
+needs_fork = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork a process")
 
 
 def open_book(url):
@@ -31,6 +32,7 @@ def note(book, job, text):
     return book.append(job, "T.W.", lambda _: (Kind.NOTE, {"text": text}, []))
 
 
+@needs_fork
 def test_killed_at_any_instant_every_confirmed_entry_is_there(book_url):
     with open_book(book_url) as book:
         job = book.open_job({"unit": "demo", "steps": []}, "T.W.").job
@@ -113,6 +115,7 @@ def test_a_full_disk_costs_the_entry_that_is_refused_and_no_other(tmp_path):
         assert book.record(job).events == kept + 1
 
 
+@needs_fork
 def test_in_a_folder_that_cannot_be_written_a_book_can_be_looked_at():
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "book.sqlite"

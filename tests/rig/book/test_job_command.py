@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from support.jobs import OIL, write_pull
+from support.jobs import OIL, START, write_pull
 
 from rig import cli
 
@@ -201,3 +201,23 @@ def test_letters_that_no_database_takes_are_left_out(job):
     number = opened(job)
     assert job("add", number, "note", "a\udcffb")[0] == 0
     assert job("show", number, "--json")[1]["notes"][0]["text"] == "a?b"
+
+
+def test_a_clock_set_back_is_said_and_the_entry_stands(job, monkeypatch):
+    number = opened(job)
+    monkeypatch.setattr("rig.commands._book.the_clock", lambda: START)  # some day in March
+    status, _, err = job("add", number, "note", "later, and earlier by the clock")
+    assert status == 0
+    assert "set it right" in err
+    assert job("show", number, "--json")[1]["events"] == 2
+
+
+@pytest.mark.parametrize("place", ["letter.txt/book.sqlite", "letter.txt", ".", "postgresql://tw:s3cret@/jobs?host=FOLDER"])
+def test_a_book_that_cannot_be_opened_is_status_3_and_one_line(place, tmp_path, capsys):
+    (tmp_path / "letter.txt").write_text("dear customer")
+    where = place.replace("FOLDER", str(tmp_path)) if "://" in place else str(tmp_path / place)
+    status = cli.main(["job", "list", "--book", where])
+    err = capsys.readouterr().err
+    assert status == 3
+    assert len(err.strip().splitlines()) == 1
+    assert "s3cret" not in err
