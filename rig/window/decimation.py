@@ -18,10 +18,11 @@ BLOCK_S = 0.002
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Curve:
-    """Points to draw, both (n,)."""
+    """Points to draw, both (n,). `broken`: some are NaN, where samples are missing and no line is to be drawn."""
 
     x: Floats
     y: Floats
+    broken: bool = False
 
 
 NO_CURVE = Curve(np.empty(0), np.empty(0))
@@ -38,6 +39,28 @@ def extremes(values: Floats, run: int) -> np.ndarray:
     inside = (pair + np.arange(runs)[:, None] * run).ravel()
     kept = np.concatenate([inside[np.append(True, np.diff(inside) > 0)], np.arange(runs * run, values.size)])
     return kept if kept[0] == 0 else np.concatenate([[0], kept])
+
+
+GAP_STEPS, GAP_S = 6.0, 0.03
+"""Samples are missing where the time step is over so many usual steps, and over this: shorter holes nobody sees on a screen."""
+
+
+def with_gaps(curve: Curve, time_s: Floats, kept: np.ndarray) -> Curve:
+    """The curve with a hole wherever samples are missing between two points kept; `kept` are their indices in `time_s`."""
+    if time_s.size < 3:
+        return curve
+    steps = np.diff(time_s)
+    missing = np.flatnonzero(steps > max(GAP_S, GAP_STEPS * float(np.median(steps))))
+    if not missing.size:
+        return curve
+    holes = np.flatnonzero(np.diff(np.searchsorted(missing, kept, "left")) > 0) + 1
+    return Curve(np.insert(curve.x, holes, np.nan), np.insert(curve.y, holes, np.nan), broken=True)
+
+
+def closed(curve: Curve) -> Curve:
+    """The curve without its holes, for a small card that has no room to show them."""
+    there = np.isfinite(curve.y)
+    return Curve(curve.x[there], curve.y[there]) if curve.broken else curve
 
 
 def run_for(count: int, columns: int) -> int:
@@ -112,7 +135,8 @@ class LiveRing:
     def over_time(self, from_s: float, columns: int, per_nm: float = 1.0) -> Curve:
         """Torque (times `per_nm`) over time from `from_s` on."""
         kept = self._since(from_s, columns)
-        return Curve(kept[0], kept[1] * per_nm)
+        every = np.arange(kept.shape[1])
+        return with_gaps(Curve(kept[0], kept[1] * per_nm), kept[0], every)
 
     def over_angle(self, from_s: float, columns: int, per_nm: float = 1.0) -> Curve:
         """Torque (times `per_nm`) over angle from `from_s` on; empty without an angle."""
@@ -148,10 +172,11 @@ def aligned(trace: Trace, result: PullResult, columns: int, per_nm: float = 1.0)
     at = placing(trace, result)
     keep = extremes(trace.torque_nm, run_for(len(trace), columns))
     torque = (trace.torque_nm[keep] - at.zero_nm) * at.direction * per_nm
-    over_time = Curve(trace.time_s[keep] - at.time_s, torque)
+    over_time = with_gaps(Curve(trace.time_s[keep] - at.time_s, torque), trace.time_s, keep)
     if trace.angle_deg is None:
         return over_time, NO_CURVE
-    return over_time, Curve((trace.angle_deg[keep] - at.angle_deg) * at.direction, torque)
+    turned = (trace.angle_deg[keep] - at.angle_deg) * at.direction
+    return over_time, with_gaps(Curve(turned, torque), trace.time_s, keep)
 
 
 def nearest(trace: Trace, time_s: float) -> int:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from analysis.trace import Trace
 from analysis.window import Window
 from rig.window.axes import angle_range, torque_range
@@ -61,7 +63,7 @@ class LivePicture:
             return Live(NO_CURVE, NO_CURVE, *range_of(NO_CURVE, window, per_nm))
         zero = self.zero_nm * per_nm
         raw = self.ring.over_time(newest - span_s, columns, per_nm)
-        over_time = Curve(raw.x - newest, raw.y - zero)
+        over_time = Curve(raw.x - newest, raw.y - zero, raw.broken)
         over_angle = NO_CURVE
         if with_angle and self._pull_from_s is not None:
             turned = self.ring.over_angle(self._pull_from_s, columns, per_nm)
@@ -72,5 +74,5 @@ class LivePicture:
 
 def range_of(curve: Curve, window: Window | None, per_nm: float) -> tuple[float, float]:
     """Steady limits of the torque axis that show the curve and the window."""
-    lowest, highest = (float(curve.y.min()), float(curve.y.max())) if curve.y.size else (0.0, 0.0)
+    lowest, highest = (float(np.nanmin(curve.y)), float(np.nanmax(curve.y))) if curve.y.size else (0.0, 0.0)
     return torque_range(lowest, highest, window, per_nm)

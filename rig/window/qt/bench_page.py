@@ -11,7 +11,7 @@ from rig.window.qt.series_row import SeriesRow
 from rig.window.qt.theme import DARK, Theme
 from rig.window.qt.verdict_panel import StateBand, VerdictPanel
 from rig.window.views.panel import near_capacity, panel_of, question_panel, source_mark
-from rig.window.views.pull import picture_of
+from rig.window.views.pull import earlier_of, picture_of
 from rig.window.views.series import card_of, summary_of, together
 from rig.window.views.verdict import live_view, window_text
 from rig.words.bench import not_pulls_text
@@ -120,6 +120,7 @@ class BenchPage(QWidget):
         if self._drawn[:1] != ("live",):
             for plot in (self.over_time, self.over_angle):
                 plot.clear_graph()
+                plot.show_earlier(())
         drawn = ("live", self._model.band(), both_ways, self.span_s, sum(self._model.stand.not_pulls.values()))
         if drawn != self._drawn:
             self._drawn = drawn
@@ -142,6 +143,10 @@ class BenchPage(QWidget):
         self.caption.setText(say("pull {number} of {all}", number=pull.number, all=self._model.pulls[-1].number))
         picture = picture_of(pull, self._model.unit)
         low, high = self._model.range_of(picture.over_time.curve)
+        for plot, beneath in zip(
+            (self.over_time, self.over_angle), earlier_of(self._model.pulls, pull, 1, self._model.unit), strict=True
+        ):
+            plot.show_earlier(beneath)
         for plot, graph in ((self.over_time, picture.over_time), (self.over_angle, picture.over_angle)):
             plot.show_band(self._model.band())
             if graph is None:

@@ -147,8 +147,8 @@ class CurvePlot(pg.PlotWidget):
                 region.setRegion((sign * (low or 0.0), sign * (1e6 if high is None else high)))
 
     def show_curve(self, curve: Curve) -> None:
-        """Draw the curve."""
-        self._curve.setData(curve.x, curve.y)
+        """Draw the curve, with a hole where samples are missing."""
+        self._curve.setData(curve.x, curve.y, connect="finite" if curve.broken else "all", skipFiniteCheck=not curve.broken)
 
     def show_sets(self, before: Sequence[Curve], after: Sequence[Curve]) -> None:
         """Two sets of curves, told apart by colour and by dashes."""
@@ -169,7 +169,7 @@ class CurvePlot(pg.PlotWidget):
             self.addItem(item, ignoreBounds=True)
         for item, curve in zip(self._earlier, curves, strict=True):
             item.setPen(pg.mkPen(self._theme.earlier, width=1))
-            item.setData(curve.x, curve.y)
+            item.setData(curve.x, curve.y, connect="finite" if curve.broken else "all", skipFiniteCheck=not curve.broken)
 
     def show_graph(self, graph: Graph) -> None:
         """Draw a pull with all its marks and look at the whole of it."""

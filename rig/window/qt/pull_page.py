@@ -5,11 +5,11 @@ from __future__ import annotations
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
-from rig.window.decimation import Curve, aligned
+from rig.window.decimation import Curve
 from rig.window.model import BenchModel, Changed, Pull
 from rig.window.qt.curves import CurvePlot
 from rig.window.qt.theme import DARK, Theme
-from rig.window.views.pull import cursor_text, figures_of, picture_of, torque_spectrum
+from rig.window.views.pull import cursor_text, earlier_of, figures_of, picture_of, torque_spectrum
 from rig.words.language import say
 from rig.words.numbers import unit_name
 
@@ -155,11 +155,10 @@ class PullPage(QWidget):
         self._cursor_at(self._cursor_x)
 
     def _draw_earlier(self, pull: Pull) -> None:
-        shown = self.show_earlier.isChecked()
-        earlier = [known for known in self._model.pulls if known.number < pull.number][-EARLIER:] if shown else []
-        pairs = [aligned(known.trace, known.result, 600, self._model.unit.per_nm) for known in earlier]
-        self.over_time.show_earlier([pair[0] for pair in pairs])
-        self.over_angle.show_earlier([pair[1] for pair in pairs])
+        most = EARLIER if self.show_earlier.isChecked() else 0
+        over_time, over_angle = earlier_of(self._model.pulls, pull, most, self._model.unit) if most else ([], [])
+        self.over_time.show_earlier(over_time)
+        self.over_angle.show_earlier(over_angle)
 
     def _draw_spectrum(self, lines: Curve) -> None:
         self.spectrum.show_curve(lines)

@@ -19,6 +19,7 @@ from rig.words.language import number, say
 from rig.words.numbers import digits, torque, unit_name, with_spread
 from rig.words.units import UnitChoice
 
+EARLIER_COLUMNS = 600
 COLUMNS = 1200
 
 
@@ -58,7 +59,7 @@ class Graph:
         """From the first to the last place on the x axis, with a little room."""
         if not self.curve.x.size:
             return 0.0, 1.0
-        low, high = float(self.curve.x.min()), float(self.curve.x.max())
+        low, high = float(np.nanmin(self.curve.x)), float(np.nanmax(self.curve.x))
         room = 0.02 * (high - low) or 0.5
         return low - room, high + room
 
@@ -116,6 +117,13 @@ def picture_of(pull: Pull, unit: UnitChoice, columns: int = COLUMNS) -> PullPict
     if not angle_curve.x.size:
         return PullPicture(over_time, None)
     return PullPicture(over_time, graph(angle_curve, _Axis(pull, of_angle=True), ()))
+
+
+def earlier_of(pulls: Sequence[Pull], pull: Pull, most: int, unit: UnitChoice) -> tuple[list[Curve], list[Curve]]:
+    """The pulls before this one, at most so many, breakaway on breakaway: over time, over angle."""
+    before = [known for known in pulls if known.number < pull.number][-most:]
+    pairs = [aligned(known.trace, known.result, EARLIER_COLUMNS, unit.per_nm) for known in before]
+    return [pair[0] for pair in pairs], [pair[1] for pair in pairs]
 
 
 class _Axis:

@@ -12,7 +12,7 @@ from analysis.judgement import DecisionRule, DirectionMean, SeriesFigure, Series
 from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.verdict.series import read_series
 from analysis.window import Basis, Window
-from rig.window.decimation import Curve, aligned
+from rig.window.decimation import Curve, aligned, closed
 from rig.window.model import Pull
 from rig.window.views.verdict import Tone, tone_of, view_of, word_of
 from rig.words.language import say
@@ -51,7 +51,7 @@ def card_of(pull: Pull, unit: UnitChoice, *, apart: bool) -> Card:
     """The card of one pull."""
     view = view_of(pull, unit)
     curve, _ = aligned(pull.trace, pull.result, CARD_COLUMNS, unit.per_nm)
-    return Card(pull.number, way_mark(pull.result.direction), view.value, view.tone, view.word, curve, apart, pull.excluded)
+    return Card(pull.number, way_mark(pull.result.direction), view.value, view.tone, view.word, closed(curve), apart, pull.excluded)
 
 
 def counted(pulls: Sequence[Pull], basis: Basis) -> list[Pull]:

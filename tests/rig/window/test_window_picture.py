@@ -6,8 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.made import pieces_of
 
+from analysis.pull.reading import read_pull
 from analysis.trace import Trace
-from rig.window.decimation import LiveRing, extremes, nearest, run_for, spectrum, thin
+from rig.window.decimation import LiveRing, aligned, extremes, nearest, run_for, spectrum, thin
 
 values = st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=400).map(np.array)
 
@@ -83,3 +84,25 @@ def test_too_little_signal_has_no_spectrum():
 def test_nearest_is_nearest(moment):
     trace = Trace(np.arange(10.0), np.zeros(10))
     assert abs(trace.time_s[nearest(trace, moment)] - moment) == min(abs(trace.time_s - moment))
+
+
+def test_missing_samples_are_a_hole_and_no_line():
+    time_s = np.concatenate([np.arange(500) / 500, 3.0 + np.arange(500) / 500])
+    trace = Trace(time_s, np.full(1000, 20.0), np.linspace(0, 40, 1000))
+    for curve in aligned(trace, read_pull(trace), 100):
+        assert curve.broken
+        holes = np.isnan(curve.y)
+        assert holes.sum() == 1
+        before, after = curve.x[np.flatnonzero(holes)[0] - 1], curve.x[np.flatnonzero(holes)[0] + 1]
+        assert after > before
+    even = Trace(np.arange(1000) / 500, np.full(1000, 20.0), None)
+    assert not aligned(even, read_pull(even), 100)[0].broken
+
+
+def test_the_live_picture_has_a_hole_where_the_line_was_away():
+    ring = LiveRing(60.0)
+    for start in (0.0, 5.0):
+        for at in range(50):
+            ring.add(Trace(start + 0.02 * at + np.arange(10) / 500, np.full(10, 3.0), None))
+    curve = ring.over_time(0.0, 900)
+    assert int(np.isnan(curve.y).sum()) == 1
