@@ -77,7 +77,7 @@ def _sheet_end_play(learnt: Learnt, build: Build, n: int) -> tuple[float, float]
     unit, unknowns = learnt.unit, learnt.unknowns
     space = unit.pack.space
     height = unit.heights(build)[n]
-    if space is None or space.form is not SpaceForm.PER_SIDE or height.source == "unknown":
+    if not unit.block or space is None or space.form is not SpaceForm.PER_SIDE or height.source == "unknown":
         return None
     stack = height.mm + unknowns.height_error_mm[height.key] + unknowns.stands_on * height.high_spots_mm
     play = room_mm(space, n) + unknowns.room_error_mm[n] - stack - build.sides[n].shim_total_mm + unknowns.seating_mm[n]

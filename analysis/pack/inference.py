@@ -33,6 +33,8 @@ ENOUGH = 250.0
 KEPT = 1024
 """Draws kept after weighting, of equal weight."""
 SEED = 20261
+DRY = "dry"
+"""The word for plates without oil."""
 LEAST_TORQUE_NM = 0.05
 """Torque per friction of 1 below which a pack counts as unloaded; only keeps logarithms finite."""
 
@@ -51,6 +53,8 @@ class Context:
     """Series that were pulled with these plates since they were new: they ran in a part each time."""
     inner: frozenset[str] = frozenset()
     """Names of the inner plates, where they have any."""
+    measured: bool = False
+    """Whether every spring has a measured curve."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,11 +161,10 @@ def contexts(unit: Unit) -> tuple[list[Context], Context]:
         if new and found and inner and not set(inner) & found[-1].inner:
             pulled = 0  # new plates in place of new ones
         renewed = sum(name not in worn for name in inner) / len(inner) if inner else 1.0
-        found.append(
-            Context(build, build.oil or UNKNOWN_OIL, era, renewed if new else 0.0, new, pulled if new else 0, frozenset(inner))
-        )
+        share, series = (renewed, pulled) if new else (0.0, 0)
+        oil = build.oil or UNKNOWN_OIL
+        found.append(Context(build, oil, era, share, new, series, frozenset(inner), _measured(build, unit)))
         pulled += number < len(unit.pack.history) and not is_free(unit.pack.history[number])
-
         if not new:
             worn.update(inner)
         last_new = new
@@ -173,9 +176,15 @@ def context_of(build: Build, unit: Unit, fresh: frozenset[str] = frozenset()) ->
     _, now = contexts(unit)
     inner = inner_plates(build, unit.pack)
     renewed = sum(name in fresh for name in inner) / len(inner) if inner else float(bool(fresh))
-    if not renewed:
-        return Context(build, now.oil, now.era, now.renewed, now.new, now.series_before, frozenset(inner))
-    return Context(build, now.oil, now.era + (0 if inner else 1), renewed, new=True, inner=frozenset(inner))
+    if renewed:
+        now = replace(now, era=now.era + (0 if inner else 1), renewed=renewed, new=True, series_before=0)
+    return replace(now, build=build, inner=frozenset(inner), measured=_measured(build, unit))
+
+
+def _measured(build: Build, unit: Unit) -> bool:
+    """Whether every spring of a build has a measured curve."""
+    names = [name for side in build.sides for name in side.springs]
+    return bool(names) and all(unit.pack.springs[name].curve is not None for name in names)
 
 
 def _common_plates(a: Context, b: Context) -> float:
@@ -203,7 +212,14 @@ def _friction_mean(oil: str, basis: Basis, unknowns: Unknowns) -> Floats:
 def _prior_mean(state: _State, unknowns: Unknowns) -> Floats:
     new = state.context.renewed
     run_in = new * priors.RUN_IN_NEW[0] * _left_after(state.context) + (1.0 - new) * priors.RUN_IN_USED[0]
-    return _friction_mean(state.context.oil, state.basis, unknowns) + math.log1p(priors.SPRING_LOT_MEAN) + run_in
+    return _friction_mean(state.context.oil, state.basis, unknowns) + _lot(state.context)[0] + run_in
+
+
+def _lot(context: Context) -> tuple[float, float]:
+    """Mean and standard deviation of the log of the springs' load over what is reckoned."""
+    if context.measured:
+        return 0.0, priors.CURVE_SD
+    return math.log1p(priors.SPRING_LOT_MEAN), priors.SPRING_LOT_SD
 
 
 def _friction_covariance(a: _State, b: _State) -> float:
@@ -235,7 +251,7 @@ def _fade_variance(a: Context, b: Context) -> float:
 
 def _covariance(a: _State, b: _State, *, gain: float) -> float:
     """Of the logs of two readings: what the unit and the sensor have in common."""
-    lot = priors.SPRING_LOT_SD**2 * _common_springs(a.context, b.context)
+    lot = _lot(a.context)[1] * _lot(b.context)[1] * _common_springs(a.context, b.context)
     run_in = 0.0
     if a.context.new == b.context.new:
         run_in = _run_in_sd(a.context) * _run_in_sd(b.context) + _fade_variance(a.context, b.context)
@@ -260,8 +276,8 @@ def is_free(entry: HistoryEntry) -> bool:
 def _observed(unit: Unit, before: Sequence[Context], conversions: Sequence[Conversion | None]) -> list[Observation]:
     seen = []
     for number, (entry, context) in enumerate(zip(unit.pack.history, before, strict=True)):
-        if conversions[number] is None or is_free(entry):
-            continue
+        if conversions[number] is None or is_free(entry) or context.oil == DRY:
+            continue  # dry plates read high and scatter: such a series tells nothing of oiled ones
         for basis, values in ((Basis.BREAKAWAY, entry.breakaway_nm), (Basis.SLIDING, entry.sliding_nm)):
             if values:
                 seen.append(Observation(context, basis, math.log(sum(values) / len(values)), len(values), number))

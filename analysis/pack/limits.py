@@ -99,7 +99,7 @@ def play_now_mm(unit: Unit) -> tuple[float | None, float | None]:
     if limits.end_play_mm is None:
         return None, None
     read = [entry for entry in unit.pack.history if entry.end_play_mm is not None]
-    heights = unit.heights(unit.pack.now)
+    heights, space = unit.heights(unit.pack.now), unit.pack.space
     found: list[float | None] = []
     for n in (0, 1):
         side = unit.pack.now.sides[n]
@@ -109,8 +109,8 @@ def play_now_mm(unit: Unit) -> tuple[float | None, float | None]:
             assert play is not None
             change = heights[n].mm - then.mm + side.shim_total_mm - read[-1].build.sides[n].shim_total_mm
             found.append(play[n] - change)
-        elif unit.pack.space is not None and unit.pack.space.form is SpaceForm.PER_SIDE and heights[n].source != "unknown":
-            found.append(room_mm(unit.pack.space, n) - heights[n].mm - side.shim_total_mm)
+        elif unit.block and space is not None and space.form is SpaceForm.PER_SIDE and heights[n].source != "unknown":
+            found.append(room_mm(space, n) - heights[n].mm - side.shim_total_mm)
         else:
             found.append(None)
     return found[0], found[1]

@@ -66,6 +66,9 @@ SPRING_LOT_MEAN = 0.02
 SPRING_LOT_SD = 0.045
 """The same tolerance as a standard deviation."""
 
+CURVE_SD = 0.02
+"""Where a spring's curve was measured instead: the press' own uncertainty (from memory)."""
+
 END_FRICTION = Range(0.01, 0.04)
 """Share of the load that friction at the ends of a stack adds on closing (EN 16984's w_R; from memory)."""
 

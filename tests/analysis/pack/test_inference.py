@@ -178,3 +178,19 @@ def test_plates_from_the_shelf_are_new_ones():
     context = context_of(other, unit, frozenset({"N2"}))
     assert context.renewed == pytest.approx(0.25)
     assert context.new
+
+
+def test_dry_plates_tell_nothing_of_oiled_ones():
+    dry = made.entry(made.build(oil="dry"), (48.0, 55.0, 51.0))
+    assert friction_of(learnt(made.pack(dry)))[0] == pytest.approx(np.log(0.105), abs=0.02)
+
+
+def test_a_measured_curve_leaves_less_open_than_the_formula():
+    curve = ((0.0, 0.5, 1.0, 1.5), (0.0, 1300.0, 2100.0, 2500.0))
+    springs = {name: made.spring(name, curve=curve) for name in ("SL1", "SR1")}
+
+    def open_after(sheet):
+        found = learnt(sheet)
+        return float(np.median(found.predict(contexts(found.unit)[1])[1]))
+
+    assert open_after(made.pack(springs=springs)) < open_after(made.pack())
