@@ -62,7 +62,14 @@ def problems_of(pack: Pack, card: SpecCard, shelf: Shelf) -> list[Problem]:
     """Everything that cannot be right, in the order of the sheet."""
     found = [*_oils(pack), *_fitted(pack, card)]
     missing = any(one.code in ("plate_missing", "spring_missing") for one in found)
-    found += [*_plates(pack, card), *_stacks(pack), *_springs(pack, card), *_shims(pack, shelf), *window_misprints(card)]
+    found += [
+        *_plates(pack, card),
+        *_stacks(pack),
+        *_springs(pack, card),
+        *_shims(pack, shelf),
+        *window_misprints(card),
+        *_closures(pack),
+    ]
     if not missing and not any(one.severity == "stop" for one in found):
         found += _space(Unit(pack, card))
     return found
