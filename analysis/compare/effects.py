@@ -317,12 +317,12 @@ def rank_sum_distribution(n: int, m: int) -> Floats:
     >>> rank_sum_distribution(2, 2).round(4).tolist()
     [0.1667, 0.1667, 0.3333, 0.1667, 0.1667]
     """
-    counts = [[np.ones(1)] * (m + 1) for _ in range(n + 1)]
+    row = [np.ones(1)] * (m + 1)  # for each b: how often each value of U comes of a pulls against b; none at first
     for a in range(1, n + 1):
+        before, row = row, [np.ones(1)]
         for b in range(1, m + 1):
             total = np.zeros(a * b + 1)
-            total[b : b + (a - 1) * b + 1] += counts[a - 1][b]  # the largest is of the first sample: it beats all b
-            total[: a * (b - 1) + 1] += counts[a][b - 1]
-            counts[a][b] = total
-    last = counts[n][m]
-    return np.asarray(last / last.sum(), dtype=np.float64)
+            total[b:] += before[b]  # the largest is of the first sample: it beats all b
+            total[: a * (b - 1) + 1] += row[b - 1]
+            row.append(total)
+    return np.asarray(row[m] / row[m].sum(), dtype=np.float64)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
 from analysis.compare.curves import PullCurve, curve_of
@@ -74,9 +75,18 @@ def stated_of(info: TraceInfo) -> Stated:
         temperature_c=info.temperature_c,
         rest_s=info.rest_s,
         excluded=info.excluded,
-        when=info.when,
+        when=_in_utc(info.when),
         number=info.number,
     )
+
+
+def _in_utc(when: str | None) -> str | None:
+    """A moment with its offset, so that texts sort as the moments do; what is none stays as it is."""
+    try:
+        moment = None if when is None else datetime.fromisoformat(when)
+    except ValueError:
+        return when
+    return when if moment is None or moment.tzinfo is None else moment.astimezone(UTC).isoformat()
 
 
 def _sensor_u(result: PullResult) -> float | None:
