@@ -255,5 +255,6 @@ def _believable(trace: Trace, capacity_nm: float | None, where: str) -> None:
 
 def _row(body: bytes, index: int, where: str) -> str:
     """The place of a sample: the file and the line of it, as an editor numbers lines (the header is line 1)."""
-    filled = (number for number, line in enumerate(body.split(b"\n"), start=2) if line.strip(b"\r \t,"))
-    return f"{where}, row {next(number for at, number in enumerate(filled) if at == index)}"
+    filled = (number for number, line in enumerate(body.splitlines(), start=2) if line.strip(b" \t,"))
+    number = next((number for at, number in enumerate(filled) if at == index), None)
+    return where if number is None else f"{where}, row {number}"

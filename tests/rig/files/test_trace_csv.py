@@ -295,3 +295,9 @@ def test_a_trace_made_to_break_a_reader(csv_of, content, said):
         read_trace(csv_of(content))
     assert said in str(told.value)
     assert str(told.value).isprintable()
+
+
+def test_rows_are_counted_whatever_ends_them(csv_of):
+    """A lone carriage return ends a row too; once the row that was to be named was not found (seen by the guided fuzzer)."""
+    with pytest.raises(FileError, match="row 4: time does not rise"):
+        read_trace(csv_of("time [s],torque [N.m]\n0,1\r1,2\r0.5,3\n2,4\n"))
