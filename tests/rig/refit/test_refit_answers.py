@@ -406,6 +406,12 @@ def test_the_additive_is_within_ten_per_cent_or_not(written, added, state, addit
     assert (fill["additive_wanted_l"], fill["additive_state"]) == (pytest.approx(0.08), state)
 
 
+@pytest.mark.parametrize(("filled", "codes"), [("1.80 l", []), ("1.79 l", ["filled_less_than_drained"]), ("2.5 l", [])])
+def test_less_in_than_came_out_is_asked_about_from_a_tenth_on(written, filled, codes):
+    found = answer(written(f'[[fill]]\nname = "oil"\nfilled = "{filled}"\ndrained = "2.0 l"\n'))
+    assert [problem["code"] for problem in found["problems"]] == codes
+
+
 def test_volumes_in_the_units_of_the_trade(written):
     text = '[[fill]]\nname = "oil"\nfilled = "2 qt"\ndrained = "1890 cm3"\nadditive = "4 fl oz"\n'
     (fill,) = answer(written(text))["fills"]

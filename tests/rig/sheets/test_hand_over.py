@@ -22,7 +22,7 @@ from rig.errors import LanguageError
 from rig.files.pull_file import read_recording
 from rig.refit import answer
 from rig.sheets import said
-from rig.sheets.blocks import NewPage, plain
+from rig.sheets.blocks import Columns, Drawing, Line, NewPage, plain
 from rig.sheets.drawings import arrangement, decimated, nice_ticks
 from rig.sheets.hand_over import hand_over
 from rig.sheets.label import label
@@ -284,6 +284,22 @@ def test_curves_are_drawn_for_the_pulls_that_could_be_read(job, recordings):
     assert "no curve" in sheet(job)[0]
     assert "no curve" not in sheet(job, recordings)[0]
     assert len(set_sheet(job, recordings)) > len(set_sheet(job)) + 2000
+
+
+def test_a_pull_the_other_way_is_drawn_as_a_magnitude_in_dashes(job, recordings):
+    page = page_of(job, {entry: recordings[entry] for entry in (4, 5)})
+    (final,) = [drawing for columns in page.blocks for drawing in drawings_in(columns) if "as it goes out" in drawing.alt]
+    top, bottom = 5.0, final.height_mm - 8.5  # the frame: y grows downwards
+    curves = [
+        shape for shape in final.shapes if isinstance(shape, Line) and shape.ink in ("first", "second") and len(shape.points) > 2
+    ]
+    assert {(curve.ink, curve.dash) for curve in curves} == {("first", None), ("second", "densely-dashed")}
+    for curve in curves:  # both reach the same height: breakaway near 57 and 60 N.m of an axis that ends at 70
+        assert min(y for _, y in curve.points) < top + 0.3 * (bottom - top)
+
+
+def drawings_in(block):
+    return [each for part in block.parts for each in part if isinstance(each, Drawing)] if isinstance(block, Columns) else []
 
 
 def test_an_empty_job_still_makes_a_sheet():
