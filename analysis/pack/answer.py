@@ -290,17 +290,28 @@ def _between(choices: Choices, window: Window) -> bool:
 
 
 def _conversions(unit: Unit, arrangement: str, learnt: Learnt) -> list[Problem]:
+    """A word on series pulled in another arrangement than the window's."""
     found = []
-    others = {entry.arrangement for entry in unit.pack.history} - {arrangement}
-    for other in sorted(others):
-        text = f"pulls in {other} are not converted to {arrangement}: they tell nothing of the torque here"
+    for other in sorted({entry.arrangement for entry in unit.pack.history} - {arrangement}):
         numbers = [n for n, entry in enumerate(unit.pack.history) if entry.arrangement == other]
         if all(n in learnt.not_converted for n in numbers):
+            text = f"pulls in {other} are not converted to {arrangement}: they tell nothing of the torque here"
             found.append(Problem("arrangement_not_converted", "warn", "history", text))
         else:
             text = f"pulls in {other} are converted to {arrangement}: twice and 0 to 10 %, by the balance of energy"
             found.append(Problem("arrangement_converted", "warn", "history", text))
     return found
+
+
+def _closures(pack: Pack) -> list[Missing]:
+    now = pack.now.closure
+    if now is None:
+        return [Missing("closure", "not said whether trial or final closure: taken as the same in all series")]
+    others = {entry.build.closure for entry in pack.history} - {now, None}
+    if not others:
+        return []
+    text = f"pulled at {' and '.join(sorted(map(str, others)))} closure, reckoned for {now}: "
+    return [Missing("closure", text + "with every bolt at its torque a space closes by 0 to 0.03 mm more")]
 
 
 def _missing(unit: Unit, *, window_fits: bool) -> list[Missing]:
@@ -321,8 +332,7 @@ def _missing(unit: Unit, *, window_fits: bool) -> list[Missing]:
         found.append(Missing("oil", "the oil is not known: friction from 0.08 to 0.15 is possible"))
     if pack.now.plate_state is None or not window_fits:
         found.append(Missing("plate_state", "no window of the card is stated for plates in this state"))
-    if pack.now.closure is None:
-        found.append(Missing("closure", "not said whether trial or final closure: taken as the same in all series"))
+    found += _closures(pack)
     if not card.has_limits:
         found.append(Missing("card_limits", "the card has no limits: plates and springs are not checked against any"))
     return found

@@ -41,7 +41,7 @@ class Hint:
 
 
 def hints_of(learnt: Learnt, loads: Loads, context: Context) -> list[Hint]:
-    """All hints worth a word, the surest first."""
+    """Hints worth a word, each code once, the surest first."""
     found = [
         *_springs(learnt, loads),
         *_faces(learnt),
@@ -51,8 +51,8 @@ def hints_of(learnt: Learnt, loads: Loads, context: Context) -> list[Hint]:
         *_arrangement(learnt),
         *_runs_in(learnt),
     ]
-    said = sorted((one for one in found if one.confidence >= SAID_FROM), key=lambda one: -one.confidence)
-    return list({(one.code, one.evidence): one for one in said}.values())
+    surest = {one.code: one for one in sorted(found, key=lambda one: one.confidence)}
+    return sorted((one for one in surest.values() if one.confidence >= SAID_FROM), key=lambda one: -one.confidence)
 
 
 def _springs(learnt: Learnt, loads: Loads) -> Iterator[Hint]:

@@ -68,7 +68,6 @@ def problems_of(pack: Pack, card: SpecCard, shelf: Shelf) -> list[Problem]:
         *_springs(pack, card),
         *_shims(pack, shelf),
         *window_misprints(card),
-        *_closures(pack),
     ]
     if not missing and not any(one.severity == "stop" for one in found):
         found += _space(Unit(pack, card))
@@ -307,16 +306,6 @@ def _space(unit: Unit) -> list[Problem]:
             text = f"{where}: by the space the springs would have play, yet the unit held torque: measure depths and heights again"
             found.append(_stop("implausible_space", "space", text))
     return _once(found)
-
-
-def _closures(pack: Pack) -> Iterator[Problem]:
-    then = {entry.build.closure for entry in pack.history} - {None}
-    now = pack.now.closure
-    if now is not None and then - {now}:
-        text = f"pulled at {' and '.join(sorted(str(one) for one in then - {now}))} closure, reckoned for {now}: " + (
-            "with every bolt at its torque a space closes by 0 to 0.03 mm more"
-        )
-        yield Problem("closure_differs", "warn", "history", text)
 
 
 def _end_plays(unit: Unit) -> list[Problem]:

@@ -119,14 +119,14 @@ STACK_HEIGHT_DEFAULT_MM = 0.012
 UNKNOWN_PLATES_MM = 0.03
 """Plates exchanged and never measured: their stack heights differ by this (grade step 0.1 mm, sorted by hand)."""
 
-WRONG_ARRANGEMENT = 0.03
+WRONG_ARRANGEMENT = 0.02
 """Chance that a series was pulled in another arrangement than written: A for B is a factor two, and easy to do (TRADE.md 2.1)."""
 
-ODD_FRICTION = 0.04
+ODD_FRICTION = 0.10
 """Chance that friction is nothing like the oil's: glazed, overdosed, dry in places, another oil than told (TRADE.md 2.6)."""
 
-ODD_FRICTION_SD = 0.45
-"""How far, as a standard deviation of the log: half or twice is met."""
+ODD_FRICTION_SD = 0.35
+"""How far, as a standard deviation of the log: half or twice is met, and a factor of 1.5 is no rarity."""
 
 WRONG_SPACE = 0.003
 """Chance that a measured space is off by far more than its uncertainty says: a slipped straightedge, a shim forgotten."""

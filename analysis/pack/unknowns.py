@@ -17,7 +17,7 @@ from analysis.pack.unit import Unit
 
 Floats = NDArray[np.float64]
 UNKNOWN_OIL = "unknown"
-ODD_DRAWN = 0.2
+ODD_DRAWN = 0.25
 """Share of the draws with odd friction; weighted back to its probability."""
 
 

@@ -92,7 +92,9 @@ def reason(answer: Answer) -> str:
         return "; ".join(one.text for one in answer.problems if one.severity == "stop")
     assert answer.choices is not None
     start = f"renew {', '.join(answer.worn)} first; then " if answer.worn else ""
-    return start + _rest(answer, answer.choices.choices[0])
+    mistaken = [one for one in answer.hints if one.code == "arrangement_mistaken"]
+    end = f"; first make sure how it was pulled: {mistaken[0].evidence}" if mistaken else ""
+    return start + _rest(answer, answer.choices.choices[0]) + end
 
 
 def _rest(answer: Answer, best: Choice) -> str:

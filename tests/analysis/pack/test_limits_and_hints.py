@@ -93,3 +93,17 @@ def test_the_window_that_fits_the_plates_judges():
     assert window_for(card, PlateState.NEW) == (card.windows[1], True)
     assert window_for(card, PlateState.USED) == (card.windows[2], True)
     assert window_for(card, PlateState.RUN_IN) == (card.windows[2], False)
+
+
+def test_another_closure_or_arrangement_than_that_of_the_pulls_is_said():
+    def answered(**sheet):
+        return answer_sheet(made.pack(**sheet), made.card(), made.shelf())
+
+    def missing(**sheet):
+        return {one.code: one.text for one in answered(**sheet).missing}
+
+    trial = made.entry(made.build(closure="trial"))
+    assert "0.03 mm" in missing(history=(trial,), now=made.build(closure="final"))["closure"]
+    assert "closure" not in missing(history=(trial,), now=made.build(closure="trial"))
+    turned = made.entry(breakaway=(64.0, 65.0), arrangement="B")
+    assert [one.code for one in answered(history=(turned,)).problems] == ["arrangement_converted"]

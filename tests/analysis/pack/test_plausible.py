@@ -90,13 +90,3 @@ def test_nothing_to_choose_from():
 def test_an_old_series_with_a_plate_left_out_is_a_finding_too():
     short = made.build(left=made.side("L", plates=("L1", "L2", "L3")))
     assert codes(made.pack(made.entry(short))) == set()
-
-
-def test_another_closure_than_that_of_the_pulls_is_said():
-    def warnings(then, now):
-        sheet = made.pack(made.entry(made.build(closure=then)), now=made.build(closure=now))
-        return [one.code for one in problems_of(sheet, made.card(), made.shelf()) if one.severity == "warn"]
-
-    assert warnings("trial", "final") == ["closure_differs"]
-    assert warnings("final", "final") == []
-    assert warnings("trial", None) == []
