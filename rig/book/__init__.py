@@ -1,14 +1,29 @@
-"""The job book: jobs as chains of events, what is read off them, and where they are kept.
+"""The job book: jobs as chains of entries, what is read off them, and where they are kept.
+
+Pure, a record in and answers out:
 
 events      one entry of a job's chain: sealed by a hash over itself and the entry before
 record      the entries of a job taken together: what the job holds now
-gates       what a step that cannot be undone still needs
+reading     the reading of a pull as an entry keeps it
 steps       the list of a rebuild's steps (`steps.toml`, which a shop can replace)
-entries     files and texts as bodies of entries
-schema      the tables; all but `events` are indexes made from it
-book        the book: opening, migrating, appending, looking
-verify      whether chain, indexes and files still agree
-documents   the book's answers as JSON
+judging     series of a job and their verdicts
+gates       what a step that cannot be undone still needs
+index       the rows of the tables that are made from a chain
+documents   a job as it is shown, and as JSON
+page        the same as text
+
+With files and the database:
+
+place       where a book is, and where the files lie that it points to
+schema, versions, migrations    the tables, their version, the way from one version to the next
+book        opening, appending, looking: the one place that talks to the database
+entries     files and texts as entries
+marking     a step past its gate, a strike, the close
+verify      whether chains, tables and files still agree
+transfer    backup, restore, move, rebuild from recordings
+export      a job as a folder for other programs, and back
+knowledge   what the book knows of the bench beyond one job
+keeper, waiting    pulls of a bench entered as they land; what waits while the book is away
 
 SQLAlchemy is imported by `schema`, `book` and what builds on them: never on the way to the first painted frame.
 """

@@ -1,5 +1,7 @@
 """The chain of a job: what was altered by hand is found."""
 
+import hashlib
+import json
 from dataclasses import replace
 
 import pytest
@@ -44,3 +46,11 @@ def test_the_canonical_text_does_not_depend_on_the_order_of_keys():
     assert canonical({"b": 1.5, "a": "ä"}) == canonical({"a": "ä", "b": 1.5}) == '{"a":"ä","b":1.5}'
     with pytest.raises(ValueError, match="JSON"):
         canonical({"a": float("nan")})
+
+
+def test_the_hash_is_the_one_that_the_docs_describe():
+    for event in CHAIN:
+        parts = [1, event.job, event.number, event.at_utc, event.offset_min, event.who, event.kind, event.body, event.previous]
+        text = json.dumps(parts, separators=(",", ":"), ensure_ascii=False)
+        assert event.hash == hashlib.sha256(text.encode("utf-8")).hexdigest()
+    assert CHAIN[0].previous == "0" * 64

@@ -3,8 +3,11 @@
 import copy
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from support.jobs import CARD, GOOD_REFIT, Chain, ready_chain
 
+from rig.book.events import Kind
 from rig.book.gates import CHATTER_ACKNOWLEDGED, READS_IN_WINDOW, gate, last_change
 
 
@@ -241,3 +244,31 @@ def test_the_seals_wait_for_the_tabs():
 def test_bearings_want_a_series_in_the_window_but_no_final_closure():
     assert missing(changed(closure="trial"), "bearings") == []
     assert missing(changed(closure="trial", torque_nm=30.0), "bearings") == ["verdict"]
+
+
+KINDS = (Kind.NOTE, Kind.PART, Kind.CERTIFICATE)
+
+
+@settings(max_examples=25)
+@given(flaw=st.sampled_from([{}, {"closure": "trial"}, {"each_way": 2}, {"chatter": True}]), kinds=st.lists(st.sampled_from(KINDS)))
+def test_what_has_nothing_to_do_with_a_need_changes_none(flaw, kinds):
+    chain = changed(**flaw)
+    before = missing(chain)
+    for kind in kinds:
+        chain.add(kind, {"text": "x", "single_use": True, "batch": None, "files": []})
+    assert missing(chain) == before
+
+
+@settings(max_examples=25)
+@given(data=st.data())
+def test_a_strike_that_is_struck_leaves_everything_as_it_was(data):
+    chain = ready_chain()
+    chain.pack(["0.40 mm"])
+    chain.pulls(phase="after run-in")
+    before = missing(chain)
+    entry = data.draw(st.integers(2, len(chain.events)))
+    strike = chain.strike(entry)
+    chain.strike(strike)
+    assert missing(chain) == before
+    chain.strike(chain.strike(chain.strike(entry)))  # struck, unstruck, and the unstriking struck
+    assert chain.record.entry(entry).struck is not None
