@@ -1,11 +1,16 @@
-"""A child that enters notes in a book as quickly as it can, and is killed at some instant."""
+"""Children of the test that use a book: several at once, or one that is killed at some instant.
+
+A child is a fork: it starts at once, with everything imported.
+"""
 
 from __future__ import annotations
 
 import itertools
+import json
 import os
 import signal
 import time
+from collections.abc import Callable
 
 from support.jobs import START
 
@@ -17,7 +22,7 @@ from rig.book.place import Place
 def confirmed_by_a_killed_child(url: str, job: str, name: str, *, after: int, wait_s: float) -> list[str]:
     """Texts of the notes whose entry the child had confirmed when it was killed, `wait_s` after the one numbered `after`.
 
-    The child is a fork: it starts at once, with everything imported, so that the kill meets its work and not its start.
+    With everything imported in a fork, the kill meets its work and not its start.
     """
     reader, writer = os.pipe()
     child = os.fork()
@@ -45,3 +50,29 @@ def confirmed_by_a_killed_child(url: str, job: str, name: str, *, after: int, wa
     finally:
         os.close(reader)
     return told.decode().split()
+
+
+def at_once(acts: list[Callable[[], list[str]]]) -> list[list[str]]:
+    """Run each act in a child of its own, all at the same time; what they return. Fails where one of them does."""
+    children = []
+    for act in acts:
+        reader, writer = os.pipe()
+        child = os.fork()
+        if child == 0:
+            try:
+                os.close(reader)
+                os.write(writer, json.dumps(act()).encode())
+                os._exit(0)
+            finally:
+                os._exit(1)
+        os.close(writer)
+        children.append((child, reader))
+    told = []
+    for child, reader in children:
+        parts = []
+        while part := os.read(reader, 65536):
+            parts.append(part)
+        os.close(reader)
+        assert os.waitpid(child, 0)[1] == 0
+        told.append(json.loads(b"".join(parts)))
+    return told

@@ -1,9 +1,9 @@
 """Faults, injected: killed, full, read-only, gone and back, several at once. No confirmed entry is lost, nothing stands by half."""
 
+import functools
 import os
 import random
 import stat
-import subprocess
 import sys
 import tempfile
 from pathlib import Path
@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 from support.jobs import START
-from support.kills import confirmed_by_a_killed_child
+from support.kills import at_once, confirmed_by_a_killed_child
 from support.postgres import cluster
 
 from rig.book.book import Book
@@ -50,43 +50,35 @@ def test_killed_at_any_instant_every_confirmed_entry_is_there(book_url):
     assert confirmed  # some were confirmed, so that the test says something
 
 
-WORKER = """
-import sys
-from datetime import datetime, UTC
-from rig.book.book import Book
-from rig.book.events import Kind
-from rig.book.place import Place
-url, shared, name = sys.argv[1:]
-with Book(Place.of(url), lambda: datetime(2026, 3, 5, tzinfo=UTC)) as book:
-    for number in range(5):
-        print(book.open_job({"unit": name, "steps": []}, name).job, flush=True)
-        book.append(shared, name, lambda _: (Kind.NOTE, {"text": f"{name} {number}"}, []))
-"""
-
-
+@needs_fork
 def test_several_benches_at_once_use_no_number_twice_and_lose_no_entry(book_url):
     with open_book(book_url) as book:
         shared = book.open_job({"unit": "shared", "steps": []}, "T.W.").job
+
+    def bench(name):
+        numbers = []
+        with open_book(book_url) as book:
+            for number in range(5):
+                numbers.append(book.open_job({"unit": name, "steps": []}, name).job)
+                note(book, shared, f"{name} {number}")
+        return numbers
+
     names = ["bench one", "bench two", "bench three"]
-    command = [sys.executable, "-c", WORKER, book_url, shared]
-    workers = [subprocess.Popen([*command, name], stdout=subprocess.PIPE, text=True) for name in names]
-    printed = [worker.communicate(timeout=100)[0].split() for worker in workers]
-    assert [worker.returncode for worker in workers] == [0, 0, 0]
-    numbers = sorted(number for own in printed for number in own)
-    assert numbers == [f"2026-{counter:04d}" for counter in range(2, 17)]
+    told = at_once([functools.partial(bench, name) for name in names])
+    assert sorted(number for own in told for number in own) == [f"2026-{counter:04d}" for counter in range(2, 17)]
     with open_book(book_url) as book:
         texts = {entry.content["text"] for entry in book.record(shared).of(Kind.NOTE)}
         assert texts == {f"{name} {number}" for name in names for number in range(5)}
         assert verify(book).holds
 
 
-def test_two_programs_that_meet_an_empty_place_make_one_book(new_url):
-    url = new_url()
-    command = [sys.executable, "-c", WORKER.replace("    for number", "    sys.exit()\n    for number"), url, "", ""]
-    workers = [subprocess.Popen(command) for _ in range(2)]
-    assert [worker.wait(timeout=100) for worker in workers] == [0, 0]
-    with open_book(url) as book:
-        assert book.jobs() == []
+@needs_fork
+def test_programs_that_meet_an_empty_place_make_one_book(book_url):
+    def bench():
+        with open_book(book_url) as book:
+            return [line.job for line in book.jobs()]
+
+    assert at_once([bench] * 4) == [[]] * 4
 
 
 def test_a_full_disk_costs_the_entry_that_is_refused_and_no_other(tmp_path):
