@@ -128,7 +128,8 @@ def _cannot(before: Sequence[ComparedPull], after: Sequence[ComparedPull]) -> li
 
 
 def _is_readable(pull: ComparedPull) -> bool:
-    return pull.apart not in (Apart.EXCLUDED, Apart.NO_READING)
+    """Whether a pull gives any torque that can be compared: one whose readings are all spoiled gives none."""
+    return pull.apart is not Apart.EXCLUDED and any(pull.value(name) is not None for name in OF_TORQUE)
 
 
 def _compared(common: Comparison, admission: Admission, rules: ConditionRules) -> Comparison:

@@ -14,7 +14,7 @@ from analysis.trace import Floats, Trace
 
 GRID_POINTS = 400  # more than a printed curve shows
 BEFORE_S, BEFORE_DEG = 1.5, 12.0  # of the load before breakaway
-LEAST_IN_BAND = 2  # one pull has no band
+LEAST_IN_BAND = 3  # of two pulls the interval is wider than any picture
 LEAST_SHARE = 0.75  # of the pulls reach so far: the mean of the few longest is not that of the side
 LOWEST_HZ, HIGHEST_HZ, SPECTRUM_POINTS = 1.0, 100.0, 200  # chatter at hand speed lies within (trade notes 5.1)
 

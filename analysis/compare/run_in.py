@@ -11,6 +11,7 @@ from scipy.special import stdtrit
 from analysis.compare.effects import CONFIDENCE, INFINITE_DEGREES
 from analysis.trace import Floats
 
+LEAST_FOR_A_LINE = 3  # through two pulls any line goes
 LEAST_PULLS = 5  # contract: with fewer a trend says nothing
 WINDOW_PULLS = 5  # the change that counts is that over the last pulls, at least so many ...
 WINDOW_SHARE = 0.5  # ... and this share of all
@@ -58,6 +59,8 @@ class RunIn:
 
 def trend_of(logs: Floats, direction: np.ndarray, order: Floats) -> Trend | None:
     """The trend of log values over `order` (the pulls' places in the series); None without a degree of freedom."""
+    if logs.size < LEAST_FOR_A_LINE:
+        return None
     ways = np.unique(direction)
     columns = np.column_stack([*((direction == way).astype(float) for way in ways), order - order.mean()])
     degrees = logs.size - columns.shape[1]

@@ -10,7 +10,7 @@ from analysis.compare.comparison import Comparison
 from analysis.compare.conditions import State
 from analysis.compare.figures import Figure
 from analysis.compare.pulls import FigureName
-from rig.sheets.blocks import Block, Bullets, Columns, Page, Statement, Table, Text, Tone
+from rig.sheets.blocks import Block, Bullets, Columns, Page, Statement, Table, Tone
 from rig.sheets.comparison_drawings import Curves, drawings_of
 from rig.sheets.printing import write_page
 from rig.words import comparison as words
@@ -128,9 +128,6 @@ def _conditions(comparison: Comparison) -> list[Block]:
             small=True,
         )
     ]
-    unknown = [say(words.FIELD_NAMES[one.field]) for one in comparison.conditions if one.state is State.UNKNOWN]
-    if unknown:
-        blocks.append(Text(say("Not stated on either side: {fields}.", fields=", ".join(unknown)), small=True))
     return blocks
 
 

@@ -223,7 +223,7 @@ def further_text(figure: Figure) -> str:
         return say("no useful number of pulls would settle it")
     if figure.further_pulls_each_side == 0:
         return ""
-    return say("about {n} more pulls on each side would settle it", n=figure.further_pulls_each_side)
+    return say("more pulls on each side that should settle it: {n}", n=figure.further_pulls_each_side)
 
 
 SENTENCES = {
@@ -364,6 +364,9 @@ def comparison_texts(comparison: Comparison, unit: str = "N.m") -> list[str]:
     texts = [_counts_text(comparison)]
     texts += [condition_text(one) for one in comparison.conditions if one.is_question and one.state is not State.ALIKE]
     texts += [condition_text(one) for one in comparison.conditions if one.labels]
+    unknown = [say(FIELD_NAMES[one.field]) for one in comparison.conditions if one.state is State.UNKNOWN]
+    if unknown:
+        texts.append(say("Not stated on either side: {fields}.", fields=", ".join(unknown)))
     if comparison.chatter is not None:
         texts.append(chatter_text(comparison.chatter))
     order = (FigureName.SLIDING, FigureName.BREAKAWAY, FigureName.RATIO, *list(FigureName)[3:])
@@ -404,7 +407,7 @@ def _counts_text(comparison: Comparison) -> str:
 
 def _side_texts(comparison: Comparison) -> list[str]:
     texts = []
-    gap = say("the pulls lie over 15 % apart, and of three nobody can tell which one is off: pull once or twice more")
+    gap = say("the pulls lie over 15 % apart, and of two or three nobody can tell which one is off: pull once or twice more")
     for side, run_in, speed, has_gap in (
         (say("before"), comparison.run_in_before, comparison.speed_before, comparison.gap_before),
         (say("after"), comparison.run_in_after, comparison.speed_after, comparison.gap_after),

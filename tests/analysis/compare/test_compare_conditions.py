@@ -169,6 +169,8 @@ def test_two_sensors_widen_the_intervals_of_torque_alone():
 def test_a_side_without_a_reading_is_refused_and_the_same_pull_twice_counts_once():
     before, after = sides()
     assert codes(compare(before, [pull(None) for _ in range(3)])) == [Refused.NO_READING]
+    spoiled = [replace(one, quality=(str(QualityCode.LET_GO),)) for one in after]
+    assert codes(compare(before, spoiled)) == [Refused.NO_READING]
     assert codes(compare(before, [*after, before[0]])) == [Refused.SAME_TRACE]
     one = compare(before, [*after, replace(after[0], trace="copy.csv")])
     assert [entry.apart for entry in one.after] == [None, None, None, Apart.DUPLICATE]

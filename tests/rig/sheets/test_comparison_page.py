@@ -97,6 +97,7 @@ def test_the_word_stands_large_only_where_the_sentence_says_it_too():
 def test_a_band_holds_the_mean_of_its_curves():
     x = np.linspace(0.0, 10.0, 50)
     band = band_of([(x, np.full(50, 49.0)), (x, np.full(50, 51.0)), (x[:10], np.full(10, 50.0))])
+    assert np.isnan(band_of([(x, x), (x, x)]).low).sum() == 0
     assert band.mean[0] == pytest.approx(50.0)
     assert band.low[0] < 50.0 < band.high[0]
     assert np.isnan(band.mean[-1])  # two of three reach so far
