@@ -142,6 +142,8 @@ class Verdict:
     scatter: ScatterUsed | None = None
     converted: Converted | None = None
     """How readings came from another arrangement than the window's."""
+    taken_for: str | None = None
+    """The pulls' arrangement, where the window states none and it is not the usual one: the window is taken to be stated for it."""
     window_text: str = ""
     window_unit: str = "N.m"
     """The limits as they were typed, '' where they were not, and their unit."""

@@ -37,7 +37,7 @@ from analysis.verdict.decide import judge_value, standing
 from analysis.verdict.scatter import USUAL_SCATTER, OwnScatter, pool
 from analysis.verdict.settling import outlook
 from analysis.verdict.uncertainty import CONFIDENCE, combine
-from analysis.verdict.votes import Convert, Pull, Reading, held_against, not_converted
+from analysis.verdict.votes import Convert, Pull, Reading, held_against, not_converted, taken_for
 from analysis.window import Basis, Window
 
 PULLS_EACH_WAY = 3
@@ -231,6 +231,7 @@ def _judge(series: SeriesResult, kept: Sequence[Pull], window: Window, rule: Dec
         deciding=deciding,
         scatter=figure.scatter,
         converted=next((pull.converted for pull in kept if pull.converted is not None), None),
+        taken_for=taken_for(kept, window),
     )
     waits = next((pull.unsettled for pull in kept if pull.unsettled is not None), None)
     if waits is not None:

@@ -27,6 +27,9 @@ MOST_PULLS = 20
 SURE = 0.90
 """Probability from which on a number is foretold: four in five must come true, also on a bench that scatters twice as much."""
 
+SURE_WITHOUT_OWN = 0.93
+"""The same where the pulls so far say nothing of their scatter: what was known of the bench may be half of it."""
+
 _NODES = (np.arange(40) + 0.5) / 40
 """Probabilities at which the distribution of the scatter is taken, evenly: 40 give the result to a hundredth."""
 
@@ -50,8 +53,8 @@ def outlook(ways: Sequence[DirectionMean], scatter: ScatterUsed, window: Window,
     if scatter.relative == 0 or scatter.degrees_of_freedom is None:
         return Outlook(None, by_sensor=True)
     each = np.arange(1, MOST_PULLS // len(ways) + 1)
-    sure = chance_decided(ways, scatter, window, shared_u_nm, each)
-    enough = np.flatnonzero(sure >= SURE)
+    wanted = SURE if scatter.own_degrees_of_freedom else SURE_WITHOUT_OWN
+    enough = np.flatnonzero(chance_decided(ways, scatter, window, shared_u_nm, each) >= wanted)
     if enough.size:
         return Outlook(int(each[enough[0]]) * len(ways))
     limits = [limit for limit in (window.low_nm, window.high_nm) if limit is not None]

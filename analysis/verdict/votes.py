@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.judgement import Converted, Missing, SettlingCode
@@ -151,6 +151,9 @@ def pull_of(result: PullResult, stated: Stated = NOTHING_STATED) -> Pull:
     )
 
 
+USUAL = "A"
+"""The arrangement that makers' pages for a removed unit nearly always mean (trade notes 2.1, common practice)."""
+
 CANNOT_TURN = "C"
 """The arrangement in which the bevel gears lock: case and other output both held (trade notes 2.1)."""
 
@@ -183,6 +186,12 @@ def held_against(pull: Pull, window: Window, convert: Convert = not_converted) -
         converted=converted,
         missing=missing,
     )
+
+
+def taken_for(pulls: Sequence[Pull], window: Window) -> str | None:
+    """The arrangement that a window which states none is taken to be stated for, where it is worth a word."""
+    stated = {code for pull in pulls if (code := _code(pull.arrangement)) is not None} - {USUAL}
+    return min(stated) if window.arrangement is None and stated else None
 
 
 def _state(text: str | None) -> str:

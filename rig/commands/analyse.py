@@ -167,26 +167,39 @@ def analyse_file(task: Task) -> Analysed:
         return Analysed(task.path, error=f"{task.path}: not read by a fault of ours ({error!r}); report this with the file")
     meant = task.sensors.stated(info)
     said = () if meant is None else (f"sensor's uncertainty: {meant.sentence()}",)
+    if info.excluded is not None:
+        said = (*said, f"marked as not to count: {info.excluded}")
     return Analysed(task.path, result, info, window, verdict, (*info.notes, *said, *reading_notes(result)))
 
 
 def _together(read: Sequence[Analysed], task: Task, basis: str | None, unit: Callable[[Window | None], str]) -> Together:
     """The traces that could be read, taken together; the window is the one they were all judged against, if there is one."""
     from analysis.verdict.series import read_series
-    from analysis.verdict.votes import pull_of
+    from analysis.verdict.votes import Pull, pull_of
     from analysis.window import Basis
     from rig.words.verdicts import series_lines
 
-    windows = {one.window for one in read}
-    window = windows.pop() if len(windows) == 1 else None
+    held_against = {one.window for one in read}
+    window = next(iter(held_against)) if len(held_against) == 1 else None
     of = Basis(basis or Basis.BREAKAWAY) if window is None else window.basis
-    pulls = [pull_of(one.result, one.info.stated()) for one in read if one.result is not None and one.info is not None]
+    pulls: list[Pull] = []
+    for at, one in enumerate(read):
+        assert one.result is not None
+        assert one.info is not None
+        stated = one.info.stated()
+        had = one.result.breakaway is not None or one.result.sliding is not None
+        twin = next((other.path for other in read[:at] if had and other.result == one.result), None)
+        # The same samples twice are one pull: counted twice they would look like knowledge.
+        pulls.append(pull_of(one.result, stated if twin is None else replace(stated, excluded=f"the same pull as {twin}")))
     judging = task.judging
     series = read_series(
         pulls, window, basis=of, rule=judging.rule, known=judging.scatter, missing=_missing(read), convert=judging.convert
     )
     names = [one.path for one in read]
-    return Together(names, series, series_lines(series, names, of, unit(window)))
+    text = series_lines(series, names, of, unit(window))
+    if len(held_against) > 1:
+        text.append("  no verdict: the traces state different windows; give one with --window or --spec")
+    return Together(names, series, text)
 
 
 def _missing(read: Sequence[Analysed]) -> list[Missing]:

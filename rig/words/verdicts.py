@@ -170,6 +170,8 @@ def _small_print(verdict: Verdict) -> list[str]:
         parts.append(scatter_text(verdict.scatter))
     if verdict.converted is not None:
         parts.append(converted_text(verdict.converted))
+    if verdict.taken_for is not None:
+        parts.append(f"the window is taken to be stated for {arrangement_text(verdict.taken_for)}")
     return parts
 
 

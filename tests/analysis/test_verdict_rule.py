@@ -387,6 +387,14 @@ def test_an_arrangement_nobody_stated_is_missing_and_the_verdict_stands():
     assert (found.state, found.missing) == (VerdictState.IN_WINDOW, (Missing.ARRANGEMENT,))
 
 
+def test_a_window_that_states_no_arrangement_is_taken_for_that_of_the_pulls_and_it_is_said():
+    """The case held reads twice: in the window of a maker's page that means A it was called good without a word."""
+    held = judge_pull(Pull.of(48.0, arrangement="B"), WINDOW)
+    assert (held.state, held.taken_for) == (VerdictState.IN_WINDOW, "B")
+    assert judge_pull(Pull.of(48.0, arrangement="A"), WINDOW).taken_for is None
+    assert judge_pull(Pull.of(48.0, arrangement="A"), IN_A).taken_for is None
+
+
 # -- what would settle it ---------------------------------------------------------------------------------------------------------
 
 

@@ -12,6 +12,9 @@ from hypothesis import strategies as st
 from uncertainties import umath
 
 from analysis.results import BudgetLine, Sensor
+from analysis.verdict.apart import Scatter
+from analysis.verdict.ground import rectangular
+from analysis.verdict.scatter import OwnScatter, pool
 from analysis.verdict.uncertainty import calibration_line, combine
 
 
@@ -82,6 +85,17 @@ def test_full_scale_against_reading() -> None:
     assert of_scale is not None
     assert of_reading is not None
     assert (of_scale.u_nm, of_reading.u_nm) == (pytest.approx(10), pytest.approx(1))
+
+
+def test_limits_are_a_rectangular_distribution() -> None:
+    """GUM 4.4.5 (from memory): a half-width of 4 degrees has a standard uncertainty of 2.3."""
+    assert rectangular("limits", 4.0).u_nm == pytest.approx(2.3, abs=0.05)
+
+
+def test_a_pooled_standard_deviation() -> None:
+    """GUM H.3.6 and 4.2.4 (from memory, recomputed): 9 and 4 degrees of freedom, 2.0 and 3.0 %: the root of (36 + 36)/13."""
+    found = pool(OwnScatter(squares=4 * 0.03**2, degrees_of_freedom=4), Scatter(0.02, 9.0))
+    assert found.relative == pytest.approx(math.sqrt((9 * 0.02**2 + 4 * 0.03**2) / 13))
 
 
 @given(st.lists(st.floats(1e-4, 50), min_size=1, max_size=8))

@@ -390,9 +390,26 @@ def test_answers_come_in_the_unit_of_the_window_as_it_was_typed(capsys, pull):
     assert " N.m" not in out.replace("N.m)", "")
 
 
+def test_the_same_pull_twice_is_one_pull(capsys, five):
+    paths = five()
+    again = [paths[0], *paths]
+    _, found, _ = documents(capsys, *again, "--series", "--window", "50..76 N.m", "--u", "0.5 %")
+    series = found["series"]
+    assert len(series["counted"]) == 5
+    assert series["excluded"] == [{"trace": paths[0], "reason": f"the same pull as {paths[0]}"}]
+
+
+def test_traces_held_against_different_windows_get_no_verdict_together(capsys, five):
+    paths = five(TraceInfo(window=Window.parse("50..76 N.m")), TraceInfo(window=Window.parse("20..30 N.m")))
+    assert documents(capsys, *paths, "--series")[1]["series"]["verdict"] is None
+    assert main(["analyse", *paths, "--series"]) == 0
+    assert "the traces state different windows" in capsys.readouterr().out
+
+
 def test_an_excluded_pull_has_no_vote_and_its_reason_is_told(capsys, five):
     paths = five(TraceInfo(), TraceInfo(excluded="slipped off the lever"))
     _, found, _ = documents(capsys, *paths, "--series", "--window", "50..76 N.m")
     series = found["series"]
     assert series["counted"] == paths[::2]
+    assert "marked as not to count: slipped off the lever" in found["traces"][1]["notes"]
     assert series["excluded"] == [{"trace": path, "reason": "slipped off the lever"} for path in paths[1::2]]
