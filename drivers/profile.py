@@ -19,9 +19,9 @@ class DeviceProfile:
     """One device on one line. `text` and `modbus` are None unless they are the protocol; unknown of the sensor is None.
 
     `bits` are data bits, parity (N none, E even, O odd) and stop bits of a character on a serial line, such as '8N1'.
-    `u_nm` and `u_relative` are standard uncertainties; at most one of them is given. `filter_hz` is the corner of the device's own
-    low-pass filter. `certificate` is the path of a calibration
-    certificate, `adapter` an adapter that sets the unit's axis off the sensor's.
+    `u_nm` and `u_relative` are standard uncertainties, at most one of them is given; `u_text` is as it was typed. `filter_hz` is
+    the corner of the device's own low-pass filter. `certificate` is the path of a calibration certificate, `adapter` an adapter
+    that sets the unit's axis off the sensor's.
     """
 
     name: str
@@ -33,6 +33,7 @@ class DeviceProfile:
     resolution_nm: float | None = None
     u_nm: float | None = None
     u_relative: float | None = None
+    u_text: str | None = None
     filter_hz: float | None = None
     patience_s: float = 10.0
     certificate: str | None = None

@@ -38,10 +38,17 @@ class SensorChoice:
         """The uncertainty of option or settings, where it is the one that counts of a trace whose metadata is `info`."""
         if self.u is not None:
             return parse_uncertainty(self.u)
-        sensor = info.sensor(self.today)
+        sensor = (info if self.certificate is None else info.with_certificate(self.certificate)).sensor(self.today)
         certified = sensor.calibration is not None and sensor.calibration.corrects
         known = certified or sensor.u_nm is not None or sensor.u_relative is not None
         return None if known or self.usual_u is None else parse_uncertainty(self.usual_u)
+
+    def stated_of_line(self, profile: DeviceProfile) -> StatedUncertainty | None:
+        """The uncertainty of option, profile or settings, where it is the one that counts on a line; None under a certificate."""
+        if self.u is None and (self.certificate is not None or profile.certificate is not None):
+            return None
+        text = self.u or profile.u_text or self.usual_u
+        return None if text is None else parse_uncertainty(text)
 
     def _with_u(self, info: TraceInfo) -> Sensor:
         return sensor_with_u(info.sensor(self.today), self.stated(info))

@@ -111,6 +111,9 @@ def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: Dev
         terminal.note(
             certificate_text(info.calibration.certificate, info.calibration.days_left(date.today()), info.calibration.due)
         )
+    meant = sensor_choice(args, settings).stated_of_line(profile)
+    if meant is not None:
+        terminal.note(f"sensor's uncertainty: {meant.sentence()}")
     clock = SystemClock()
     keeper = keeper_of(args, settings)
     with asked_to_end() as enough, Bench(open_source(profile, clock), session, listener=keeper) as bench:

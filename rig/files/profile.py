@@ -254,6 +254,7 @@ class _Profile(Closed, frozen=True, kw_only=True):
             resolution_nm=built_in(device.resolution),
             u_nm=None if stated is None else stated.u_nm(device.capacity),
             u_relative=None if stated is None else stated.u_relative,
+            u_text=None if stated is None else stated.text,
             filter_hz=built_in(device.filter),
             patience_s=built_in(device.patience),
             certificate=built_in(device.certificate),

@@ -1,5 +1,6 @@
 """Settings and shared options: found where the system keeps them, refused with file and key, overruled by options."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from analysis.errors import BenchError
 from analysis.judgement import DecisionRule
 from analysis.results import Sensor
 from analysis.stated import parse_uncertainty
+from drivers.profile import DeviceProfile
 from rig.calibration.sensor_in_use import SensorChoice, sensor_with_u
 from rig.commands._display import has_screen
 from rig.commands._options import arm_of, profile_path, rule_of, unit_of, window_of
@@ -92,6 +94,20 @@ def test_an_uncertainty_of_the_settings_counts_only_where_nothing_else_is_stated
     assert choice.stated(untold) is not None
     with pytest.raises(BenchError, match="range is not known"):
         choice.of(TraceInfo())
+
+
+def test_on_a_line_option_certificate_profile_and_settings_count_in_that_order():
+    profile = DeviceProfile(name="a", port="COM3", protocol="frames", capacity_nm=200.0, u_text="within 0.5 % of range")
+    certified = replace(profile, certificate="c.json")
+
+    def meant(choice, profile):
+        stated = choice.stated_of_line(profile)
+        return None if stated is None else stated.text
+
+    assert meant(SensorChoice(date(2026, 3, 5), u="1 %", usual_u="2 %"), certified) == "1 %"
+    assert meant(SensorChoice(date(2026, 3, 5), usual_u="2 %"), certified) is None
+    assert meant(SensorChoice(date(2026, 3, 5), usual_u="2 %"), profile) == "within 0.5 % of range"
+    assert meant(SensorChoice(date(2026, 3, 5), usual_u="2 %"), replace(profile, u_text=None)) == "2 %"
 
 
 def test_other_options_are_checked():
