@@ -39,6 +39,10 @@ class Outlet(Protocol):
         """What the reader has sent to the device since last time."""
         ...
 
+    def is_read(self) -> bool:
+        """Whether a reader has opened it yet; stays true from then on."""
+        ...
+
     def unplug(self) -> None:
         """Pull the plug: the reader sees the line go away."""
         ...
@@ -125,7 +129,10 @@ class PtyOutlet:
         self.dropped = 0
         self._folder = Path(tempfile.mkdtemp(prefix="platepull-")) if linked else None
         self._backlog = _Backlog()
+        self._was_read = False
         self.plug()
+        # While this end alone is open the system tells when somebody opens the other one.
+        os.close(self._reader)
         self.name = str(self._folder / "port") if self._folder else self._path
 
     def plug(self) -> None:
@@ -143,12 +150,29 @@ class PtyOutlet:
         self._laid_out_s = 0.0
         self._gone = False
 
+    def is_read(self) -> bool:
+        """Whether a reader has opened it yet."""
+        if not self._was_read:
+            import select
+
+            poll = select.poll()
+            poll.register(self._device, 0)
+            if not any(event & select.POLLHUP for _, event in poll.poll(0)):
+                self._hold_open()
+        return self._was_read
+
+    def _hold_open(self) -> None:
+        self._reader = os.open(self._path, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+        self._was_read = True
+
     def unplug(self) -> None:
         """Close both ends: a reader gets an error, as from a bridge that was pulled out."""
         if self._folder:
             (self._folder / "port").unlink(missing_ok=True)
         os.close(self._device)
-        os.close(self._reader)
+        if self._was_read:
+            os.close(self._reader)
+        self._was_read = True
         self._backlog.forget()
 
     def close(self) -> None:
@@ -167,6 +191,8 @@ class PtyOutlet:
 
     def offer(self, chunk: bytes, now_s: float) -> None:
         """Hand over a chunk."""
+        if not self._was_read and not self.is_read():
+            self._hold_open()  # nobody is waited for
         if self._gone and not self._is_back(chunk, now_s):
             return
         self.dropped += self._backlog.add(chunk)
@@ -223,6 +249,7 @@ class SocketOutlet:
     def __init__(self) -> None:
         self.dropped = 0
         self._port = 0
+        self._was_read = False
         self._client: socket.socket | None = None
         self._backlog = _Backlog()
         self._received = b""
@@ -248,6 +275,11 @@ class SocketOutlet:
     def close(self) -> None:
         """End for good."""
         self.unplug()
+
+    def is_read(self) -> bool:
+        """Whether a reader has connected yet."""
+        self._was_read |= self._client is not None
+        return self._was_read
 
     def receive(self) -> bytes:
         """What the reader wrote."""

@@ -33,6 +33,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="same seed, same pulls (default 1)")
     parser.add_argument("--over", choices=("pty", "socket"), help="pseudo-terminal (default where there is one) or loopback socket")
     parser.add_argument("--pulls", type=int, metavar="N", help="end after so many pulls instead of serving on")
+    parser.add_argument(
+        "--at-once", action="store_true", help="begin at once, not when somebody opens the port (pulls may pass unread)"
+    )
     parser.add_argument("--truth", type=Path, metavar="FILE", help="append what each pull really was, a line of JSON a pull")
     parser.add_argument("--profile", type=Path, metavar="FILE", help="write a device profile for this port")
     parser.add_argument(
@@ -90,6 +93,7 @@ def serve_until(stop: threading.Event, clock: Clock, args: argparse.Namespace) -
             cable=cable,
             tell=lambda truth: _tell(truth, truth_file),
             pulls=args.pulls,
+            wait_for_reader=not args.at_once,
         )
     spoiled = f"; spoiled: {cable.counts}" if cable else ""
     print(f"{tally.samples} samples sent, {tally.pulls} pulls, {outlet.dropped} chunks that nobody read{spoiled}", file=sys.stderr)

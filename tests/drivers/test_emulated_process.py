@@ -65,7 +65,8 @@ def test_a_reader_gets_every_sample_in_step_and_the_process_ends_when_told(over,
 
 def test_it_ends_after_the_pulls_asked_for_and_writes_their_truth(tmp_path, capsys):
     truth = tmp_path / "truth.jsonl"
-    words = ["emulate", "--over", "socket", "--scenario", "spins-free", "--rate", "50", "--pulls", "2", "--truth", str(truth)]
+    words = ["emulate", "--over", "socket", "--scenario", "spins-free", "--rate", "50", "--pulls", "2", "--at-once"]
+    words += ["--truth", str(truth)]
     assert emulate.serve_until(threading.Event(), StepClock(), parser_for(words).parse_args(words)) == 0
     said = capsys.readouterr()
     assert said.out.startswith("socket://")

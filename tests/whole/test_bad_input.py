@@ -54,7 +54,7 @@ def test_a_missing_port_is_status_3(tmp_path, port, said):
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (("capacity", "capasity"), "'capacity' is missing"),
+        (("capacity", "capasity"), "'capasity'"),
         (("torque [N.m]", "torque [kg]"), "'kg' is not a unit of torque"),
         (('protocol = "text"', 'protocol = "morse"'), "'protocol' is 'morse'"),
         (("[text]", "[text"), "not TOML"),

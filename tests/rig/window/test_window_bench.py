@@ -1,6 +1,7 @@
 """The real window on the real pretend bench: a process of its own, a pseudo-terminal, the reader threads, files on disk."""
 
 import os
+from datetime import date
 
 import pytest
 from support.device import printing_device
@@ -40,7 +41,9 @@ def window_on(qtbot, out, remembered=None):
 
 @needs_pty
 def test_a_pull_on_the_pretend_bench_comes_to_a_verdict_untouched(qtbot, tmp_path):
-    controller, window = window_on(qtbot, tmp_path / "pulls", Remembered(conditions={"arrangement": "A", "oil": "QF oil"}))
+    controller, window = window_on(
+        qtbot, tmp_path / "pulls", Remembered(conditions={"arrangement": "A", "oil": "QF oil"}, day=date.today().isoformat())
+    )
     with pretend_bench(tmp_path, "--over", "pty", "--scenario", "good-pack") as (_, profile, _port):
         controller.open_line(read_profile(profile))
         qtbot.waitUntil(lambda: controller.model.state is BenchState.PULLING, timeout=30_000)
