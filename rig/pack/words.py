@@ -41,7 +41,7 @@ def percent(probability: float) -> str:
 
 def shim_list(sizes: Sequence[float]) -> str:
     """Shims as they are laid in."""
-    return " + ".join(length(mm) for mm in sizes) + " mm" if sizes else "none"
+    return " + ".join(length(mm) for mm in sizes) + " mm" if sizes else "no shim"
 
 
 def change_text(pair: ShimPair) -> str:
