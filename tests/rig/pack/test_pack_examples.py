@@ -32,6 +32,7 @@ def totals(choice):
 
 def test_faces_limits_and_verdicts_are_the_same(example):
     _, said, expected = example
+    assert said["problems"] == expected["problems"]
     assert said["faces"] == expected["faces"]
     assert (said["feasible"], said["why_not"]) == (expected["feasible"], expected["why_not"])
     assert (said["leave_alone"], said["pull_more"]) == (expected["leave_alone"], expected["pull_more"])
