@@ -152,6 +152,8 @@ class Sensor:
     degrees_of_freedom: float | None = None
     calibration: Calibration | None = None
     adapter: OffsetAdapter | None = None
+    filter_hz: float | None = None
+    """Corner of the low-pass filter of sensor and indicator."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from analysis.bounds import PULL_LEAST_S
+from analysis.pull.bandwidth import NOTHING_LOST, BandwidthRules, LagShare, find_lag, share_of_lag
 from analysis.pull.breakaway import Peak, PeakRules, refine_peak
 from analysis.pull.chatter import ChatterRules, measure, read_chatter
 from analysis.pull.conditioning import Conditioned, ConditionRules, condition
@@ -58,6 +59,8 @@ class ReadingRules:
     # (common practice, no source). No verdict rests on it.
     zero_share_of_range: float = 0.05
     zero_share: float = 0.2
+    bandwidth: BandwidthRules = field(default_factory=BandwidthRules)
+    chatter_bandwidth_hz: float = 20.0  # chatter of 7 Hz and more, above a third of this, would not be seen: that is not 'smooth'
 
 
 def read_pull(
@@ -90,6 +93,15 @@ def read_pull(
         calm = peak_under_tremor(c, course, measured[0].rate_hz, rules.tremor)
         if calm is not None:
             peak = replace(peak, torque_nm=calm.torque_nm, time_s=calm.time_s, tremor_u_nm=calm.u_nm)
+    lag = None if c.clipped.any() else find_lag(c, course, sensor, rules.bandwidth)
+    lost = NOTHING_LOST if lag is None else share_of_lag(c, course, lag, rules.bandwidth)
+    peak = replace(peak, torque_nm=peak.torque_nm + lost.peak_nm)
+    quality = find_quality_flags(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality)
+    if lag is not None:
+        hidden = not chatter.present and lag.bandwidth_hz < rules.chatter_bandwidth_hz
+        chatter = replace(chatter, assessable=False, why_not="slow_sensor") if hidden and chatter.assessable else chatter
+        if hidden or lost.peak_nm > rules.bandwidth.told_share * peak.torque_nm:
+            quality = (*quality, QualityFlag(QualityCode.SLOW_SENSOR, lag.bandwidth_hz))
     # A pull whose first sample is already half way up has lost its beginning.
     began_under_load = not c.rest_to and float(np.median(c.torque_nm[:5])) > rules.loaded_share * level
     return PullResult(
@@ -98,12 +110,10 @@ def read_pull(
         rate_hz=c.rate_hz,
         direction=c.sign,
         stretches=name_stretches(c, course),
-        breakaway=None if began_under_load or peak.torque_nm <= 0 else _breakaway(trace, c, course, peak, sensor, rules),
-        sliding=None if plateau is None else _sliding(c, plateau, sensor, chatter, rules),
+        breakaway=None if began_under_load or peak.torque_nm <= 0 else _breakaway(trace, c, course, peak, sensor, rules, lost),
+        sliding=None if plateau is None else _sliding(c, plateau, sensor, chatter, rules, lost),
         chatter=chatter,
-        quality=_with_known(
-            find_quality_flags(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality), known
-        ),
+        quality=_with_known(quality, known),
         zero_nm=None if c.zero.before is None else c.zero.before.level_nm,
         zero_after_nm=None if c.zero.after is None else c.zero.after.level_nm,
         noise_nm=c.noise_nm,
@@ -183,32 +193,40 @@ def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor, rules: Readi
     return lines
 
 
-def _breakaway(trace: Trace, c: Conditioned, course: Course, peak: Peak, sensor: Sensor, rules: ReadingRules) -> Breakaway:
+def _breakaway(
+    trace: Trace, c: Conditioned, course: Course, peak: Peak, sensor: Sensor, rules: ReadingRules, lost: LagShare
+) -> Breakaway:
     lines = _common_lines(c, peak.torque_nm, sensor, rules)
     lines += [
         BudgetLine("noise", peak.u_nm),
         BudgetLine("sampling", peak.sampling_u_nm),
         BudgetLine("peak fit", peak.shape_u_nm),
         BudgetLine("tremor", peak.tremor_u_nm),
+        BudgetLine("sensor lag", lost.peak_u_nm),
     ]
     angle = None if trace.angle_deg is None else float(np.interp(peak.time_s, trace.time_s, trace.angle_deg))
     step = None if course.first_step is None else float(course.smooth_nm[course.first_step])
     return Breakaway(peak.torque_nm, peak.time_s, angle, combine(lines), step)
 
 
-def _sliding(c: Conditioned, plateau: Plateau, sensor: Sensor, chatter: Chatter, rules: ReadingRules) -> Sliding:
+def _sliding(c: Conditioned, plateau: Plateau, sensor: Sensor, chatter: Chatter, rules: ReadingRules, lost: LagShare) -> Sliding:
     lines = [
         *_common_lines(c, plateau.torque_nm, sensor, rules),
         BudgetLine("noise", plateau.u_nm),
         BudgetLine("sliding interval", plateau.interval_u_nm),
+        # Under a slow sensor how much of the turning happened at which torque of a chattering unit cannot be told.
+        BudgetLine("sensor lag", math.hypot(lost.sliding_u_nm, 0.5 * (chatter.peak_to_peak_nm or 0.0) if lost.lags else 0.0)),
     ]
     if chatter.peak_to_peak_nm is not None and chatter.cycles:
         # The stretch holds whole cycles only to within one, rectangular; below some 20 samples a cycle its fall is cut coarsely.
         lines.append(BudgetLine("whole cycles", chatter.peak_to_peak_nm / (math.sqrt(12) * chatter.cycles)))
         samples = c.rate_hz / (chatter.frequency_hz or c.rate_hz)
         lines.append(BudgetLine("sampling", chatter.peak_to_peak_nm / (math.sqrt(3) * samples)))
+    if chatter.peak_to_peak_nm is not None and c.resolution_deg >= rules.course.coarse_step_deg:
+        # How much of the turning happened at which torque cannot be told between two steps of a coarse encoder.
+        lines.append(BudgetLine("angle", chatter.peak_to_peak_nm / math.sqrt(12)))
     return Sliding(
-        plateau.torque_nm,
+        plateau.torque_nm + lost.sliding_nm,
         plateau.from_s,
         plateau.to_s,
         plateau.travel_deg,

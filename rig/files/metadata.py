@@ -167,6 +167,7 @@ class TraceInfo:
             resolution_nm=part.resolution_nm,
             calibration=self.calibration.on(_date(self.when or "") or today),
             adapter=self.offset_adapter,
+            filter_hz=part.filter_hz,
         )
 
     def calibration_flag_codes(self) -> tuple[str, ...]:

@@ -107,6 +107,7 @@ _WHY_NOT = {
     "low_rate": "too few samples a second",
     "short_travel": "too short a way",
     "overload": "the sensor was at its limit",
+    "slow_sensor": "the sensor is too slow to show it",
 }
 
 

@@ -2,6 +2,7 @@
 
     python tests/speed/readings.py                 everything (a few minutes; simulated pulls are kept in the temporary folder)
     python tests/speed/readings.py --quick         a tenth of it
+    python tests/speed/readings.py --only-ours --sets makes,aside,bench    other makes, those kept aside, a busy bench at rest
     python tests/speed/readings.py --kinds lash,bites --n 200 --by-kind --worst 20 --sets wide
 
 Prints markdown. Nothing here passes or fails; what must hold is tested elsewhere, this measures.
@@ -16,7 +17,7 @@ import os
 import sys
 import tempfile
 import time
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
@@ -28,11 +29,14 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 
 import numpy as np  # noqa: E402
 from scipy.signal import butter, filtfilt  # noqa: E402
+from support.busy_bench import NO_PULLS, busy_bench, turned_free  # noqa: E402
 from support.peers import ruptures_script, scipy_script  # noqa: E402
+from support.pull_makes import ASIDE, KINDS, makes  # noqa: E402
 from support.pull_truth import Truth  # noqa: E402
 from support.pullset import HELD_OUT_SEEDS, WIDE_KINDS, SimPull, held_out, simulate_cached  # noqa: E402
 from support.scoring import Answer, Line, figures, score  # noqa: E402
 
+from analysis.pull.finder import PullFinder, find_pulls  # noqa: E402
 from analysis.pull.reading import read_pull  # noqa: E402
 from analysis.results import Sensor  # noqa: E402
 from analysis.trace import Trace  # noqa: E402
@@ -164,6 +168,29 @@ def print_kinds(lines: Sequence[Line]) -> None:
         print(f"| {kind} | {' | '.join(cells[row] for row in rows)} |")
 
 
+def print_bench(minutes: float) -> None:
+    """What the finder makes of a busy bench at rest, and of real pulls on it: false pulls, missed pulls, free turns."""
+    told: Counter[str] = Counter()
+    lasted_s = turns = 0.0
+    seed = 0
+    while lasted_s < 60 * minutes:
+        rng = np.random.default_rng(seed)
+        kinds = [NO_PULLS[i] for i in rng.integers(0, len(NO_PULLS), 100)] + [turned_free] * 20
+        pieces = [kinds[i](rng) for i in rng.permutation(len(kinds))]
+        trace = busy_bench(
+            pieces, rng, noise_nm=float(rng.choice([0.02, 0.05, 0.2])), step_deg=float(rng.choice([0.01, 0.1, 0.5, 2.0]))
+        )
+        finder = PullFinder(200.0)
+        told.update(type(event).__name__ for event in [*finder.feed(trace), *finder.finish()])
+        lasted_s, turns, seed = lasted_s + trace.duration_s, turns + 20, seed + 1
+    pulls = simulate_cached(1050, FIRST_SEED, WIDE_KINDS, 1)
+    missed = sum(len(find_pulls(p.trace, p.sensor.capacity_nm)) != int(p.truth.pull_found) for p in pulls)
+    print("\n### A busy bench at rest\n")
+    print(f"{lasted_s / 60:.0f} minutes, {100 * seed} happenings that are no pull: {told['PullEnded']} false pulls")
+    print(f"free turns told: {told['TurnedFree']} of {turns:.0f}; levels at rest that moved, told: {told['RestMoved']}")
+    print(f"pulls of the wide set missed, or found where none was: {missed} of {len(pulls)}")
+
+
 def print_speed(largest: int) -> None:
     """Whole reading of a file against loading it and one zero-phase pass; and how the cost grows with samples."""
     pull = next(p for p in simulate_cached(40, 77, ["clean", "chatter_strong"], 2) if p.trace.angle_deg is not None)
@@ -230,7 +257,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=FIRST_SEED)
     parser.add_argument("--held-out-seed", type=int, default=HELD_OUT_SEEDS[0])
     parser.add_argument("--kinds", default="", help="kinds of the wide set, by comma")
-    parser.add_argument("--sets", default="shared,wide,held,speed")
+    parser.add_argument("--sets", default="shared,wide,held,makes,aside,bench,speed")
     parser.add_argument("--worst", type=int, default=10)
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--by-kind", action="store_true")
@@ -251,6 +278,14 @@ def main() -> None:
     if "held" in sets:
         pulls = held_out(max(1, n // 3), args.held_out_seed, args.workers)
         print_set(f"Held out: {len(pulls)} pulls of kinds and seeds nothing was tuned on, seed {args.held_out_seed}", pulls, args)
+    if "makes" in sets:
+        made = makes(n // 4, args.seed)
+        print_set(f"Other makes: {len(made)} pulls of {len(KINDS)} kinds, seed {args.seed}", made, args)
+    if "aside" in sets:
+        made = makes(n // 10, args.held_out_seed, tuple(ASIDE))
+        print_set(f"Other makes kept aside: {len(made)} pulls of {len(ASIDE)} kinds, seed {args.held_out_seed}", made, args)
+    if "bench" in sets:
+        print_bench(30 if args.quick else 250)
     if "speed" in sets:
         print_speed(1_000_000 if args.quick else 10_000_000)
 

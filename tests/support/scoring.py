@@ -72,6 +72,12 @@ class Line:
         return self.rate_hz >= 480 and (self.truth.travel_deg or 90.0) >= 20 and "clipped" not in self.truth.faults
 
     @property
+    def silent(self) -> bool:
+        """Off by more than 3 %, beyond its own interval, and no quality code says so: what must not happen."""
+        pairs = ((self.breakaway, self.breakaway_covered_known), (self.sliding, self.sliding_covered_known))
+        return not self.answer.codes and any(off is not None and off > 0.03 and not held for off, held in pairs)
+
+    @property
     def worst(self) -> float:
         return max(self.breakaway or 0.0, self.sliding or 0.0, 9.0 if not self.found_right else 0.0)
 
@@ -147,6 +153,7 @@ def figures(lines: Sequence[Line]) -> dict[str, str]:
             _share([c for x in lines if (c := getattr(x, name)) is not None])
             for name in ("breakaway_covered_known", "sliding_covered_known")
         ),
+        "silent errors over 3 %": f"{sum(x.silent for x in lines)} of {len(lines)}",
         "time a pull, median / worst ms": _times([x.answer.seconds for x in lines]),
     }
 

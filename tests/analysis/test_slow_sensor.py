@@ -1,0 +1,82 @@
+"""The sensor's own slowness: read off the release against the lever's spring-back, set right, and never taken for a smooth unit.
+
+Pulls of plain shape through filters whose lag is known: what a ramp of r N.m/s loses through a lag L is r L (trade notes 6).
+"""
+
+import numpy as np
+import pytest
+from scipy.signal import butter, sosfilt
+
+from analysis.pull.reading import read_pull
+from analysis.results import QualityCode, Sensor
+from analysis.trace import Trace
+
+TRUE_NM, SLIDING_NM, RATE_HZ = 60.0, 50.0, 1000.0
+SENSOR = Sensor(capacity_nm=200.0, u_relative=0.001)
+WOUND_DEG_PER_NM = 0.04
+TIME = np.arange(0.0, 9.0, 1 / RATE_HZ)
+
+
+def torque_of(release_s=0.03):
+    at_s = [0, 2, 3.2, 3.21, 6.2, 6.2 + release_s, 9]
+    return np.interp(TIME, at_s, [0, 0, TRUE_NM, SLIDING_NM, SLIDING_NM, 0, 0])
+
+
+def seen(torque_nm, truly_nm, with_angle=True):
+    unit = np.interp(TIME, [0, 3.2, 6.2, 9], [0, 0, 60, 60])
+    noise = np.random.default_rng(4).normal(0, 0.03, TIME.size)
+    return Trace(TIME, torque_nm + noise, np.round((unit + WOUND_DEG_PER_NM * truly_nm) / 0.05) * 0.05 if with_angle else None)
+
+
+def low_pass(torque_nm, hertz, order=1):
+    return np.asarray(sosfilt(butter(order, hertz, fs=RATE_HZ, output="sos"), torque_nm))
+
+
+def moving_mean(torque_nm, span_s):
+    width = round(span_s * RATE_HZ)
+    return np.convolve(np.concatenate([np.zeros(width - 1), torque_nm]), np.ones(width) / width, mode="valid")
+
+
+SLOW = {
+    "2 Hz": lambda t: low_pass(t, 2.0),
+    "5 Hz": lambda t: low_pass(t, 5.0),
+    "10 Hz": lambda t: low_pass(t, 10.0),
+    "5 Hz, second order": lambda t: low_pass(t, 5.0, 2),
+    "mean over 100 ms": lambda t: moving_mean(t, 0.1),
+    "mean over 300 ms": lambda t: moving_mean(t, 0.3),
+}
+
+
+def codes(result):
+    return {flag.code for flag in result.quality}
+
+
+@pytest.mark.parametrize("name", SLOW)
+def test_a_slow_sensor_is_seen_and_its_peak_set_right_to_within_u(name):
+    truly = torque_of()
+    slow = SLOW[name](truly)
+    result = read_pull(seen(slow, truly), SENSOR)
+    assert QualityCode.SLOW_SENSOR in codes(result)
+    assert abs(result.breakaway.torque_nm - TRUE_NM) <= result.breakaway.budget.expanded_u_nm
+    assert abs(result.breakaway.torque_nm - TRUE_NM) < 0.7 * (TRUE_NM - slow.max())
+    assert result.chatter.present is None
+    assert result.chatter.why_not == "slow_sensor"
+
+
+@pytest.mark.parametrize("release_s", [0.03, 0.1, 0.4])
+def test_a_slow_hand_is_no_slow_sensor(release_s):
+    """The lever comes back as slowly as the torque falls: nothing is added, nothing said."""
+    truly = torque_of(release_s)
+    result = read_pull(seen(truly, truly), SENSOR)
+    assert QualityCode.SLOW_SENSOR not in codes(result)
+    assert result.breakaway.torque_nm == pytest.approx(TRUE_NM, rel=0.003)
+    assert result.chatter.present is False
+
+
+@pytest.mark.parametrize("hertz", [5.0, 10.0, 20.0])
+def test_a_filter_that_is_stated_counts_without_an_angle_too(hertz):
+    truly = torque_of()
+    stated = Sensor(capacity_nm=200.0, u_relative=0.001, filter_hz=hertz)
+    result = read_pull(seen(low_pass(truly, hertz), truly, with_angle=False), stated)
+    assert abs(result.breakaway.torque_nm - TRUE_NM) <= result.breakaway.budget.expanded_u_nm
+    assert "sensor lag" in {line.source for line in result.breakaway.budget.lines}
