@@ -203,7 +203,7 @@ def _judge(series: SeriesResult, kept: Sequence[Pull], window: Window, rule: Dec
         if len(series.free) == len(series.counted):
             return replace(free, missing=(*beside, *_other_direction(kept)))
         settling = Settling(SettlingCode.STOP_AND_LOOK, so_far=len(kept))
-        missing = (*beside, Missing.HELD_AT_TIMES)
+        missing = tuple(dict.fromkeys((*_missing(kept, window.basis), *beside, Missing.HELD_AT_TIMES)))
         if figure is None:
             return replace(free, state=VerdictState.UNDECIDED, probability_in_window=None, missing=missing, settling=settling)
         mean = judge_value(figure.mean_nm, figure.budget, window, rule=rule)

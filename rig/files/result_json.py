@@ -84,7 +84,7 @@ def verdict_document(verdict: Verdict, *, with_budget: bool = False) -> dict[str
         "scatter": None if scatter is None else _scatter(scatter),
         "converted": None if verdict.converted is None else asdict(verdict.converted),
         **({"budget": None if verdict.budget is None else budget_document(verdict.budget)} if with_budget else {}),
-        "text": verdict_text(verdict),
+        "text": verdict_text(verdict, verdict.window_unit),
     }
 
 

@@ -413,3 +413,10 @@ def test_an_excluded_pull_has_no_vote_and_its_reason_is_told(capsys, five):
     assert series["counted"] == paths[::2]
     assert "marked as not to count: slipped off the lever" in found["traces"][1]["notes"]
     assert series["excluded"] == [{"trace": path, "reason": "slipped off the lever"} for path in paths[1::2]]
+
+
+def test_the_text_of_a_document_speaks_the_unit_of_the_window(capsys, pull):
+    _, (document,), _ = documents(capsys, pull, "--window", "30..60 lbf.ft", "--u", "0.5 %")
+    assert "30..60 lbf.ft" in document["verdict"]["text"]
+    assert "44.3 +/- 5.0 lbf.ft" in document["verdict"]["text"]
+    assert document["verdict"]["low_nm"] == pytest.approx(30 * 1.3558179, rel=1e-6)

@@ -52,7 +52,7 @@ def test_without_a_player_the_bell_rings_as_often_as_the_verdict_says(tmp_path, 
     assert sounds.means == "terminal bell"
     sounds.play(Tone.HIGH)
     assert capsys.readouterr().err == "\a" * BELLS[Tone.HIGH]
-    assert len({BELLS[tone] for tone in (Tone.GOOD, Tone.LOW, Tone.HIGH, Tone.UNDECIDED)}) == 4
+    assert len({BELLS[tone] for tone in (Tone.GOOD, Tone.LOW, Tone.HIGH, Tone.UNDECIDED, Tone.CHATTER)}) == 5
 
 
 def test_the_first_player_found_is_named_and_the_files_are_there(tmp_path):
