@@ -88,6 +88,10 @@ def certified(draft: Certificate) -> Certificate:
     """The certificate with the functions that its points give. Raises CertificateError."""
     found = draft.findings()
     forward, back = (found[way].function if way in found else None for way in (1, -1))
+    for function in (forward, back):
+        if function is not None and not bounds.GAIN[0] <= function.coefficients[0] <= bounds.GAIN[1]:
+            what = f"true torque would be {function.coefficients[0]:.3g} times what the sensor indicates"
+            raise CertificateError(what, remedy="check the units of loads and indications")
     return replace(draft, forward=forward, back=back)
 
 

@@ -17,7 +17,7 @@ from analysis.window import Window
 from drivers.errors import FileError
 from rig.calibration.sensor_in_use import SensorChoice
 from rig.cli import main
-from rig.files.certificate import read_certificate, to_document, write_certificate
+from rig.files.certificate import certified, read_certificate, to_document, write_certificate
 from rig.files.metadata import Calibration, TraceInfo, Transducer
 from rig.files.profile import read_profile
 from rig.files.pull_file import read_recording
@@ -231,3 +231,12 @@ def test_a_pull_is_judged_on_what_the_calibrated_sensor_reads(tmp_path):
     window = Window.parse("50..57 N.m")
     values_nm = [live_pull(Session(sensor=one, window=window)).verdict.value_nm for one in (sensor, under)]
     assert values_nm == [pytest.approx(60, rel=0.01), pytest.approx(54, rel=0.01)]
+
+
+@pytest.mark.parametrize("factor", [1000.0, 0.001])
+def test_a_factor_that_only_a_wrong_unit_makes_is_refused_when_the_certificate_is_made(factor):
+    """Findings 7.5: a factor of 1e6 was believed. Here kilonewton metres or millinewton metres stand for newton metres."""
+    draft = made_certificate()
+    points = tuple(replace(point, indication_nm=point.indication_nm * factor) for point in draft.points)
+    with pytest.raises(BenchError, match="check the units"):
+        certified(replace(draft, points=points))
