@@ -23,6 +23,7 @@ from rig.files.document import from_values, values_of
 from rig.files.metadata import KEY, SHORT_KEY, TraceInfo
 from rig.files.pull_file import read_recording
 from rig.files.trace_csv import METADATA, info_path
+from rig.pack.card_window import believed_card
 from rig.pack.pack_sheet import read_pack_document
 from rig.refit.answers import answer
 
@@ -140,9 +141,10 @@ def enter_pull(book: Book, job: str, who: str, draft: Draft) -> tuple[JobRecord,
 
 
 def spec_draft(path: Path) -> Draft:
-    """A spec card as an entry. Raises FileError, DocumentError or BookError."""
+    """A spec card as an entry. Raises FileError or DocumentError; RefusedError where its page is misprinted."""
     card = _toml(path, "spec card")
-    from_values(card, CardWindows, str(path))
+    if from_values(card, CardWindows, str(path)).value.build is not None:
+        believed_card(path)
     return Kind.SPEC, {"files": file_list([path]), "card": card}, [path]
 
 

@@ -8,17 +8,18 @@ from typing import Any
 
 from analysis.errors import BenchError
 from analysis.judgement import DecisionRule, Missing, SeriesResult, Verdict
+from analysis.pack.arrangement import Conversions, Layout
 from analysis.verdict.apart import Scatter
 from analysis.verdict.judge import judge_pull
 from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.verdict.series import read_series
-from analysis.verdict.votes import Stated, pull_of
+from analysis.verdict.votes import Convert, Stated, not_converted, pull_of
 from analysis.window import Basis, Window
 from rig.book.reading import result_of
 from rig.book.record import Pull
 from rig.files.document import from_values
 from rig.files.fields import OneOrMany, Open
-from rig.pack.spec_card import WindowTable
+from rig.pack.spec_card import BuildTable, WindowTable
 
 ALIKE = ("phase", "arrangement", "closure", "lubricant", "additive", "plates", "plate_state")
 """What pulls of one series have in common, by the names of their metadata; the phase first."""
@@ -31,6 +32,7 @@ class CardWindows(Open, frozen=True):
     """What the book wants of a spec card: windows that can be read."""
 
     window: OneOrMany[WindowTable]
+    build: BuildTable | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,11 +47,14 @@ class CardWindow:
         The arrangement it is stated in; None: that of the pulls.
     plates_fit
         Whether it is stated for the plates' state; False where the card has none for it.
+    convert
+        How pulls in another arrangement are converted: by the card's build; without one they are not.
     """
 
     window: Window
     arrangement: str | None
     plates_fit: bool = True
+    convert: Convert = not_converted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,16 +71,24 @@ class JobSeries:
 def card_window(card: Mapping[str, Any], plate_state: str | None) -> CardWindow | None:
     """The window of a card that fits the plate state; of several breakaway's. None where the card holds none that can be read."""
     try:
-        tables = from_values(card, CardWindows, "spec card").value.window
+        read = from_values(card, CardWindows, "spec card").value
     except BenchError:
         return None
-    fitting = [table for table in tables if plate_state is None or table.plate_state in (None, plate_state)] or list(tables)
+    tables, build, state = read.window, read.build, _worn(plate_state)
+    fitting = [table for table in tables if state is None or _worn(table.plate_state) in (None, state)] or list(tables)
     fitting.sort(key=lambda table: table.basis != "breakaway")
     if not fitting:
         return None
     found = fitting[0]
-    fits = found.plate_state is None or plate_state in (None, found.plate_state)
-    return CardWindow(window=found.window().window, arrangement=found.arrangement, plates_fit=fits)
+    fits = found.plate_state is None or state in (None, _worn(found.plate_state))
+    convert = not_converted if build is None else Conversions(Layout(build.layout), build.ramps, build.ratio)
+    return CardWindow(window=found.window().window, arrangement=found.arrangement, plates_fit=fits, convert=convert)
+
+
+def _worn(plate_state: str | None) -> str | None:
+    """A state of plates as it is compared: plates that have run in are used ones with no wear."""
+    plain = (plate_state or "").strip().casefold().replace(" ", "_")
+    return "used" if plain == "run_in" else plain or None
 
 
 def folded(text: str | None) -> str:
@@ -139,7 +152,8 @@ def judged(pulls: Sequence[Pull], card: CardWindow | None, known: Scatter = USUA
     window = None if card is None else _stated_window(card)
     votes = [pull_of(result_of(pull.reading), _stated(pull)) for pull in ordered]
     missing = () if card is None or card.plates_fit else (Missing.PLATE_STATE,)
-    series = read_series(votes, window, rule=DecisionRule.GUARDED, known=known, missing=missing)
+    convert = not_converted if card is None else card.convert
+    series = read_series(votes, window, rule=DecisionRule.GUARDED, known=known, missing=missing, convert=convert)
     basis = Basis.BREAKAWAY if window is None else window.basis
     common = {name: ordered[0].term(name) for name in ALIKE}
     return JobSeries(common=common, pulls=tuple(ordered), basis=basis, result=series, verdict=series.verdict)
@@ -148,7 +162,7 @@ def judged(pulls: Sequence[Pull], card: CardWindow | None, known: Scatter = USUA
 def judged_pull(pull: Pull, card: CardWindow, known: Scatter = USUAL_SCATTER) -> Verdict:
     """The verdict on the unit from one pull, under the guarded rule."""
     vote = pull_of(result_of(pull.reading), _stated(pull))
-    verdict = judge_pull(vote, _stated_window(card), DecisionRule.GUARDED, known=known)
+    verdict = judge_pull(vote, _stated_window(card), DecisionRule.GUARDED, known=known, convert=card.convert)
     return verdict if card.plates_fit else replace(verdict, missing=(*verdict.missing, Missing.PLATE_STATE))
 
 
