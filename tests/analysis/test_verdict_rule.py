@@ -352,6 +352,25 @@ def test_what_all_pulls_share_does_not_shrink_and_a_zero_on_trust_is_shared():
     assert read_series(noisy, known=NO_SCATTER).breakaway.budget.u_nm == pytest.approx(0.1)
 
 
+def test_a_reading_at_the_sensor_s_limit_is_at_least_that():
+    """An overload must never read as in the window."""
+    clipped = pull_of(result(50.0, codes=(QualityCode.OVERLOAD,)))
+    found = judge_pull(clipped, WINDOW, known=NO_SCATTER)
+    assert (found.state, found.probability_in_window) == (VerdictState.UNDECIDED, None)
+    assert Missing.LOWER_BOUND in found.missing
+
+
+def test_a_certificate_speaks_of_its_day_and_mounting():
+    """Drift and mounting, limits of 0.2 % each, come on top of a certificate's u and not of one that was stated for the sensor."""
+    certified = Calibration("C-1", forward=function(1.0), back=function(1.0))
+    stated, under = (
+        judge_pull(pull_of(result(47.0, calibration=calibration)), WINDOW, known=NO_SCATTER) for calibration in (None, certified)
+    )
+    lines = {line.source: line.u_nm for line in under.budget.lines}
+    assert lines["drift since calibration"] == lines["mounting"] == pytest.approx(0.002 * 47.0 / math.sqrt(3))
+    assert {line.source for line in stated.budget.lines} == {"calibration"}
+
+
 # -- arrangement ------------------------------------------------------------------------------------------------------------------
 
 IN_A = Window(35.0, 60.0, arrangement="A")
@@ -470,3 +489,5 @@ def test_the_sliding_torque_is_judged_on_its_own():
     both = [Pull.of(50.0 + n, sliding_nm=40.0 + n) for n in range(3)]
     low = read_series(both, Window(55.0, 70.0, Basis.SLIDING)).verdict
     assert (low.state, low.value_nm) == (VerdictState.BELOW, pytest.approx(41.0))
+    some = read_series([*both, Pull.of(50.0)], Window(30.0, 70.0, Basis.SLIDING))
+    assert some.apart == ((3, "no_reading"),)
