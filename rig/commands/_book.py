@@ -7,6 +7,7 @@ import getpass
 import sys
 from collections.abc import Callable
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from rig.errors import ArgumentError, BookUnreachableError
@@ -144,6 +145,7 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
             if args.job == LAST:
                 args.job = book.last_job()
             record = book.record(args.job)
+            card_file = _whole_card(book, record)
             if args.scatter is None:
                 known = known_scatter_of(book, record, settings)
                 args.scatter = f"{100 * known.relative:.4g} % ({known.degrees_of_freedom:.0f})" if known.relative else None
@@ -156,10 +158,25 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
     args.customer = args.customer or record.customer
     spec = record.last(Kind.SPEC)
     card = None if spec is None else card_window(spec.content["card"], plate_state(record))
-    if args.window is None and card is not None:
-        args.window, args.basis = card.window.text or str(card.window), str(card.window.basis)
+    if args.window is None and args.spec is None and card is not None:
+        if card_file is not None:
+            args.spec = str(card_file)
+        else:
+            args.window, args.basis = card.window.text or str(card.window), str(card.window.basis)
     if record.closed_at is not None:
         note(f"job {record.job} was closed at {record.closed_at}; pulls are entered all the same")
+
+
+def _whole_card(book: Book, record: JobRecord) -> Path | None:
+    """The file of a job's spec card, where it is as it was entered and says how the unit is built; None else."""
+    from rig.book.entries import digest
+    from rig.book.events import Kind
+
+    spec = record.last(Kind.SPEC)
+    if spec is None or "build" not in spec.content["card"]:
+        return None
+    file = book.place.file_at(book.paths(record.job)[spec.entry, 0])
+    return file if file.is_file() and digest(file) == spec.files[0][1] else None
 
 
 def known_scatter_of(book: Book, record: JobRecord, settings: Settings) -> Scatter:

@@ -116,6 +116,8 @@ def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: Dev
         terminal.note(f"sensor's uncertainty: {meant.sentence()}")
     clock = SystemClock()
     keeper = keeper_of(args, settings)
+    if keeper is not None and out is None:
+        terminal.note(f"nothing is recorded without --out, and so nothing is entered in job {args.job}")
     with asked_to_end() as enough, Bench(open_source(profile, clock), session, listener=keeper) as bench:
         if args.exercise:
             bench.ask(Exercise())

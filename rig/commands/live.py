@@ -83,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProfile | None, out: str | None) -> int:
-    from rig.commands._book import keeper_of
+    from rig.commands._book import LAST, keeper_of, look_up_job
     from rig.commands._judging import Judging
     from rig.commands._options import unit_of
     from rig.commands._watch import asked_to_end, job_info, sensor_choice
@@ -91,6 +91,8 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
     from rig.window.openers import Benches
     from rig.window.series import Source
 
+    if args.job == LAST:  # asked for in so many words: only the book knows which one that is
+        look_up_job(args, settings, lambda line: print(line, file=sys.stderr))
     unit = args.unit or settings.unit
     judging = Judging.of(args, settings)
     folder = None if out is None else Path(out)

@@ -43,6 +43,22 @@ def test_what_the_job_says_stands_where_no_option_says_otherwise(book_url):
     assert notes == []
 
 
+def test_a_card_that_says_how_the_unit_is_built_counts_as_a_whole(book_url, tmp_path):
+    whole = tmp_path / "whole.toml"
+    whole.write_text(
+        '[window]\ntorque = "40..65 N.m"\narrangement = "A"\n[build]\nlayout = "each"\nthicker_shim = "more preload"\n'
+    )
+    with Book(Place.of(book_url), lambda: START) as book:
+        book.append("2026-0001", "T.W.", lambda _: spec_draft(whole))
+    args = asked("--job", "2026-0001", "--book", book_url)
+    look_up_job(args, Settings(), print)
+    assert (args.spec, args.window) == (str(whole), None)
+    whole.write_text(whole.read_text().replace("65", "95"))  # not the card that was entered any more
+    args = asked("--job", "2026-0001", "--book", book_url)
+    look_up_job(args, Settings(), print)
+    assert (args.spec, args.window) == (None, "40..65 N.m")
+
+
 def test_a_job_that_is_not_in_the_book_is_refused_before_anything_is_recorded(book_url):
     with pytest.raises(BookError, match="there is no job 2026-0002"):
         look_up_job(asked("--job", "2026-0002", "--book", book_url), Settings(), print)
