@@ -38,7 +38,11 @@ class WaitingRoom:
         self._file(one).unlink(missing_ok=True)
 
     def of(self, book: str) -> list[Waiting]:
-        """What waits for a book, oldest first; what cannot be read is left alone."""
+        """What waits for a book, oldest first."""
+        return [one for one in self.all() if one.book == book]
+
+    def all(self) -> list[Waiting]:
+        """What waits for any book, oldest first; what cannot be read is left alone."""
         found = []
         for file in self.folder.glob("*.json") if self.folder.is_dir() else ():
             try:
@@ -46,7 +50,7 @@ class WaitingRoom:
                 found.append((file.stat().st_mtime_ns, one))
             except (FileError, OSError, ValueError, TypeError):
                 continue
-        return [one for _, one in sorted(found, key=lambda pair: (pair[0], pair[1].path)) if one.book == book]
+        return [one for _, one in sorted(found, key=lambda pair: (pair[0], pair[1].path))]
 
     def _file(self, one: Waiting) -> Path:
         named = "\n".join((one.book, one.job, one.path))

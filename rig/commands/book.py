@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rig.commands._book import add_book, add_json, add_who, open_book, the_clock, wants_json, who_of
+from rig.commands._book import add_book, add_json, add_who, open_book, the_clock, waiting_room, wants_json, who_of
 
 if TYPE_CHECKING:
     from rig.book.book import Book
@@ -81,7 +81,7 @@ def _check(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     from rig.book.versions import VERSION
 
     faults = book.faults()
-    counted = count(book)
+    counted, waiting = count(book), waiting_room().all()
     document = {
         "sound": not faults,
         "faults": faults,
@@ -90,9 +90,11 @@ def _check(book: Book, args: argparse.Namespace, settings: Settings) -> int:
         "kind": "file" if book.place.file is not None else "server",
         "jobs": counted.jobs,
         "events": counted.events,
+        "waiting": [{"book": one.book, "job": one.job, "path": one.path} for one in waiting],
     }
     state = "sound" if not faults else "NOT SOUND: " + "; ".join(faults) + " (restore a backup, or rebuild it from its recordings)"
-    _tell(args, document, f"{book.place}\nversion {VERSION}, {counted.jobs} jobs, {counted.events} entries\n{state}")
+    told = "".join(f"\nwaits to be entered in job {one.job} of {one.book}: {one.path}" for one in waiting)
+    _tell(args, document, f"{book.place}\nversion {VERSION}, {counted.jobs} jobs, {counted.events} entries\n{state}{told}")
     return 0 if not faults else NOT_SOUND_STATUS
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import pwd
 import shutil
 import subprocess
 import tempfile
@@ -36,6 +35,8 @@ class Server:
         self._folder = Path(tempfile.mkdtemp(prefix="pp_pg_", dir=memory if memory.is_dir() else None))
         self._as_user: dict[str, Any] = {}
         if os.geteuid() == 0:
+            import pwd  # not there on Windows, where nobody is root
+
             entry = pwd.getpwnam(SERVER_USER)
             os.chown(self._folder, entry.pw_uid, entry.pw_gid)
             self._as_user = {"user": entry.pw_uid, "group": entry.pw_gid, "extra_groups": []}

@@ -13,6 +13,8 @@ from rig.book.events import Kind
 from rig.book.place import Place
 from rig.book.transfer import copy_book, count
 from rig.book.verify import verify
+from rig.book.waiting import Waiting
+from rig.commands._book import waiting_room
 
 
 @pytest.fixture(autouse=True)
@@ -122,7 +124,9 @@ def test_check_says_where_and_how_the_book_is(new_url, tmp_path, capsys):
     fill(url, tmp_path)
     status, told, _ = run(capsys, "check", "--book", url, "--json")
     assert status == 0
-    assert (told["sound"], told["jobs"], told["events"]) == (True, 2, 5)
+    assert (told["sound"], told["jobs"], told["events"], told["waiting"]) == (True, 2, 5, [])
+    waiting_room().note(Waiting("another book", "2026-0007", "p7.csv", "T.W."))
+    assert run(capsys, "check", "--book", url, "--json")[1]["waiting"][0]["path"] == "p7.csv"
     status, text, _ = run(capsys, "check", "--book", url)
     assert "sound" in text
 
