@@ -18,16 +18,13 @@ from analysis.pack.loads import Loads
 from analysis.pack.parts import SIDES, CardWindow, HistoryEntry, Pack, PlateState, Shelf, SpecCard
 from analysis.pack.parts_choice import PartsChoice, parts_choices
 from analysis.pack.plausible import Problem, problems_of
-from analysis.pack.shim_choice import Choice, Choices, choose, sensitivity_nm_per_mm
+from analysis.pack.shim_choice import FEASIBLE_FROM, Choice, Choices, choose, sensitivity_nm_per_mm
 from analysis.pack.unit import Unit
 from analysis.verdict.series import read_series
 from analysis.verdict.settling import MOST_PULLS
 from analysis.verdict.uncertainty import student
 from analysis.verdict.votes import Pull
 from analysis.window import Basis, Window
-
-FEASIBLE_FROM = 0.5
-"""PACK.md 4."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -284,12 +284,12 @@ def _observed(unit: Unit, before: Sequence[Context], conversions: Sequence[Conve
     return seen
 
 
-def _patterns(entries: Sequence[int], *, possible: bool) -> list[Pattern]:
+def _patterns(entries: Sequence[int], chance: float) -> list[Pattern]:
     """Ways in which the arrangement may have been mistaken: nowhere, in one series, in all of them."""
-    if not entries or not possible:
+    if not entries or chance == 0.0:
         return [Pattern(frozenset(), 1.0)]
     sets = {frozenset(entries), *(frozenset([one]) for one in entries)}
-    each = priors.WRONG_ARRANGEMENT / 2.0
+    each = chance / 2.0
     wrong = [Pattern(one, each * (2.0 if len(entries) == 1 else 1.0)) for one in sorted(sets, key=sorted)]
     return [Pattern(frozenset(), 1.0 - sum(one.probability for one in wrong)), *wrong]
 
@@ -349,7 +349,7 @@ def _weigh(unit: Unit, unknowns: Unknowns, basis: Basis, arrangement: str) -> Le
     logs = weights + unknowns.log_weight + _scatter_log_likelihood(history, unknowns.sd_pull)
     entries = sorted({one.entry for one in observations})
     possible = all(e.arrangement in ("A", "B", "D", "E", "V", "V2") for e in history)
-    patterns = _patterns(entries, possible=possible)
+    patterns = _patterns(entries, priors.WRONG_ARRANGEMENT * unit.tails if possible else 0.0)
     residuals, covariances = _joint(unit, unknowns, observations, log_model, noise)
     table = np.tile(logs[:, None], (1, len(patterns)))
     shifted = []

@@ -122,7 +122,7 @@ UNKNOWN_PLATES_MM = 0.03
 WRONG_ARRANGEMENT = 0.02
 """Chance that a series was pulled in another arrangement than written: A for B is a factor two, and easy to do (TRADE.md 2.1)."""
 
-ODD_FRICTION = 0.10
+ODD_FRICTION = 0.06
 """Chance that friction is nothing like the oil's: glazed, overdosed, dry in places, another oil than told (TRADE.md 2.6)."""
 
 ODD_FRICTION_SD = 0.35
@@ -130,6 +130,9 @@ ODD_FRICTION_SD = 0.35
 
 WRONG_SPACE = 0.003
 """Chance that a measured space is off by far more than its uncertainty says: a slipped straightedge, a shim forgotten."""
+
+TAILS_WITHOUT_SPACE = 0.25
+"""Without a measured space another travel of the springs explains what odd friction or a mistaken arrangement would."""
 
 FREE_OTHER_CAUSE = 0.05
 """Chance that a unit reads free for a reason that the sheet does not hold: a spring left out, the held side not engaged."""

@@ -22,6 +22,10 @@ from analysis.window import Window
 
 TIE = 0.01
 """Choices within this of the best count as equally good (PACK.md 4)."""
+FEASIBLE_FROM = 0.5
+"""Probability from which shims are said to do it (PACK.md 4)."""
+HOPELESS = 0.05
+"""Below this a choice is none: opening the unit for it would be for nothing."""
 SOLID_AT_MOST = 0.02
 """A choice that goes solid with more than this is never the best (PACK.md 4)."""
 LISTED = 30
@@ -214,7 +218,11 @@ def choose(
         for n, pair in enumerate(pairs)
     ]
     nothing = next(one for one in found if one.shims.moves == 0)
-    return Choices(build, _listed(ordered(found)), float(unit_lands.any(axis=1).mean()), nothing)
+    feasible = float(unit_lands.any(axis=1).mean())
+    placed = ordered(found)
+    if feasible >= FEASIBLE_FROM:
+        placed = _boldest_first(placed, window)
+    return Choices(build, _listed(placed), feasible, nothing)
 
 
 def _screened(
@@ -292,34 +300,52 @@ def _off_middle(
     return abs(centre - 0.5 * (low + high))
 
 
-def _never_best(one: Choice) -> bool:
-    return "left_right" in one.broken or one.probability_solid > SOLID_AT_MOST
+def _may_go_solid(one: Choice) -> bool:
+    return one.probability_solid > SOLID_AT_MOST
 
 
 def _listed(placed: Sequence[Choice]) -> tuple[Choice, ...]:
-    """The first of both kinds, and always the one that changes nothing."""
-    first = [one for one in placed if not _never_best(one)][:LISTED]
-    last = [one for one in placed if _never_best(one)][:LISTED_LAST]
-    nothing = [one for one in placed if one.shims.moves == 0 and one not in first and one not in last]
-    return tuple(one for one in placed if one in first or one in last or one in nothing)
+    """The first ones, some of those that never are, and always the one that changes nothing."""
+    first = placed[:LISTED]
+    barred = [one for one in placed[LISTED:] if "left_right" in one.broken or _may_go_solid(one)][:LISTED_LAST]
+    nothing = [one for one in placed[LISTED:] if one.shims.moves == 0 and one not in barred]
+    return tuple(one for one in placed if one in first or one in barred or one in nothing)
 
 
 def ordered(found: Iterable[Choice]) -> list[Choice]:
-    """PACK.md 4: next is, among those within 0.01 of the best not yet placed, the one of fewest moves, then nearest the middle."""
+    """PACK.md 4: next is, among those within 0.01 of the best not yet placed, the one of fewest moves, then nearest the middle.
 
-    def last_of_all(one: Choice) -> int:
-        return ("left_right" in one.broken) * 2 + (one.probability_solid > SOLID_AT_MOST)
-
+    What may go solid is never the first, and sides that differ too much come last.
+    """
     placed: list[Choice] = []
-    for rank in range(4):
-        rest = [one for one in found if last_of_all(one) == rank]
+    everything = list(found)
+    for apart in (False, True):
+        rest = [one for one in everything if ("left_right" in one.broken) is apart]
         while rest:
-            best = max(one.probability_lands for one in rest)
-            near = [one for one in rest if one.probability_lands >= best - TIE]
+            allowed = [one for one in rest if not _may_go_solid(one)] if not placed else rest
+            allowed = allowed or rest
+            best = max(one.probability_lands for one in allowed)
+            near = [one for one in allowed if one.probability_lands >= best - TIE]
             chosen = min(near, key=lambda one: (one.shims.moves, round(one.off_middle, 9)))
             placed.append(chosen)
             rest.remove(chosen)
     return placed
+
+
+def _boldest_first(placed: Sequence[Choice], window: Window) -> list[Choice]:
+    """Where shims can do it but all that would land may go solid: of what is safe the nearest to the window, for that tells."""
+    first = placed[0]
+    safe = [one for one in placed if not one.broken and not _may_go_solid(one)]
+    if first.probability_lands >= HOPELESS or not safe:
+        return list(placed)
+    low, high = _limits_of(window)
+
+    def outside(one: Choice) -> float:
+        torque = math.log(max(one.torque_median_nm, 1e-6))
+        return max(low - torque, torque - high, 0.0)
+
+    boldest = min(safe, key=lambda one: (round(outside(one), 6), one.shims.moves))
+    return [boldest, *(one for one in placed if one is not boldest)]
 
 
 def sensitivity_nm_per_mm(learnt: Learnt, build: Build, context: Context) -> tuple[float, float, float]:

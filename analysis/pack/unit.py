@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analysis.pack import priors
 from analysis.pack.arrangement import Layout
 from analysis.pack.parts import Build, Pack, Sense, SpaceForm, SpecCard
 from analysis.pack.stack import StackHeight, count_faces, has_height_everywhere, kind_of, mean_radius_pressure_mm, stack_height
@@ -54,6 +55,11 @@ class Unit:
             for name, side in zip(("left", "right"), build.sides, strict=True)
         )
         return left, right
+
+    @property
+    def tails(self) -> float:
+        """How much of the chance of odd friction and of a mistaken arrangement counts."""
+        return 1.0 if self.space_counts or self.block else priors.TAILS_WITHOUT_SPACE
 
     @property
     def space_counts(self) -> bool:

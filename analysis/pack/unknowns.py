@@ -121,6 +121,7 @@ def draw(unit: Unit, builds: list[Build], size: int, seed: int) -> Unknowns:
     for name in springs:
         thickness[name], cone[name] = _spring_draws(unit.pack.springs[name], unit, spread)
     is_odd = spread.uniform() < ODD_DRAWN
+    odd = priors.ODD_FRICTION * unit.tails
     depth_sd = 0.0 if unit.pack.space is None else u.depth_mm * math.sqrt(depths_measured(unit.pack.space))
     shared = unit.pack.space is not None and unit.pack.space.form is SpaceForm.ACROSS
     left_room = spread.normal(0.0, depth_sd * (0.5 if shared else 1.0))
@@ -144,7 +145,7 @@ def draw(unit: Unit, builds: list[Build], size: int, seed: int) -> Unknowns:
         share=spread.within(priors.SHARE_UNKNOWN),
         side_difference_mm=spread.uniform(-priors.SIDES_ALIKE_MM, priors.SIDES_ALIKE_MM),
         space_wrong=spread.uniform(),
-        log_weight=np.log(np.where(is_odd, priors.ODD_FRICTION / ODD_DRAWN, (1.0 - priors.ODD_FRICTION) / (1.0 - ODD_DRAWN))),
+        log_weight=np.log(np.where(is_odd, odd / ODD_DRAWN, (1.0 - odd) / (1.0 - ODD_DRAWN))),
         odd_friction=np.where(is_odd, spread.normal(0.0, priors.ODD_FRICTION_SD), 0.0),
         oil={name: spread.one_of(len(priors.OILS)) for name in sorted(unknown_oils(builds))},
         normal_unit=spread.normal(),

@@ -9,7 +9,7 @@ from analysis.pack.buildable import ShimPair
 from analysis.pack.limits import BeyondLimit
 from analysis.pack.parts import SIDES
 from analysis.pack.parts_choice import PartsChoice
-from analysis.pack.shim_choice import Choice
+from analysis.pack.shim_choice import HOPELESS, Choice
 
 ADVICE = "It advises: the maker's manual, local rules and qualified persons decide."
 
@@ -113,6 +113,11 @@ def _rest(answer: Answer, best: Choice) -> str:
         nearest = f"the nearest choice reads {best.torque_median_nm:.0f} N.m"
         parts = f"; {parts_text(answer.parts_choices[0])}" if answer.parts_choices else ""
         return f"no shim from the shelf will bring it into {limits}: {why}; {nearest}{parts}"
+    if best.probability_lands < HOPELESS:
+        return (
+            f"what would land may press the springs solid: measure case depth and gear height first; or {change_text(best.shims)} "
+            f"and pull, that tells ({expected_text(best)} in the window {limits})"
+        )
     if best.shims.moves == 0:
         return f"change no shim: {expected_text(best)} in the window {limits}"
     return f"{change_text(best.shims)}: {expected_text(best)} in the window {limits}"
