@@ -335,8 +335,12 @@ def _engine(place: Place) -> sa.Engine:
 
 def _set_up_sqlite(connection: sqlite3.Connection, _: object) -> None:
     connection.isolation_level = None  # BEGIN is ours: the driver's own would leave out statements that change tables
-    connection.execute("PRAGMA foreign_keys = ON")
-    connection.execute("PRAGMA synchronous = FULL")  # what was confirmed is on the disk
+    try:
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA synchronous = FULL")  # what was confirmed is on the disk
+    except sqlite3.Error:
+        connection.close()  # the file is no database; older engines would leave it open
+        raise
 
 
 def _begin_sqlite(connection: Connection) -> None:
