@@ -29,6 +29,7 @@ from rig.window.reading import BackgroundReading
 from rig.window.sounds import Sounds
 from rig.window.views.compare import Member, load, members_of_series, save_page
 from rig.window.views.line import calibration
+from rig.window.views.pack import PackView, load_pack
 from rig.window.views.panel import near_capacity
 from rig.window.views.verdict import Tone, tone_of_pull
 from rig.words.language import LANGUAGES, say, spoken
@@ -59,6 +60,7 @@ class Controller:
         self.replayed: Opened | None = None
         self.tried: Tone | None = None
         self._asked, self._stopped = 0, False
+        self._pack: Path | None = None
         self._undo: list[tuple[int, str | None]] = []
         self.conditions = Conditions.from_texts(remembered.conditions)
         self._proposed: Conditions | None = None
@@ -313,6 +315,12 @@ class Controller:
             self.model.notices.add(Notice(say("the page is written"), where=str(there), good=True))
 
         self.reading.begin(say("writing the page"), steps(), 1, written)
+
+    def open_pack(self, path: Path | None, with_view: Callable[[PackView], None]) -> None:
+        """Read and answer a pack sheet on a thread; None: the same one again."""
+        self._pack = path or self._pack
+        if self._pack is not None:
+            self.reading.begin(say("reading the pack sheet"), load_pack(self._pack, self.model.unit), 1, with_view)
 
     # looks and sound
 

@@ -27,6 +27,7 @@ class Act(StrEnum):
     PAGE_CONDITIONS = "before a pull"
     PAGE_PULL = "closer look"
     PAGE_SIDES = "side by side"
+    PAGE_PACK = "pack"
     PAGE_LINE = "line"
     ZERO = "zero"
     SOUND = "sound"
@@ -87,6 +88,7 @@ KEYS = (
     Key("F4", Place.ANYWHERE, Act.PAGE_PULL, "closer look"),
     Key("F5", Place.ANYWHERE, Act.PAGE_SIDES, "side by side"),
     Key("F6", Place.ANYWHERE, Act.PAGE_LINE, "line"),
+    Key("Ctrl+P", Place.ANYWHERE, Act.PAGE_PACK, "pack: plates, springs and shims"),
     Key("F7", Place.ANYWHERE, Act.ZERO, "zero now"),
     Key("F8", Place.ANYWHERE, Act.SOUND, "sound on or off"),
     Key("F9", Place.ANYWHERE, Act.UNIT, "unit: N·m, lbf·ft, both"),

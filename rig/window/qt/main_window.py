@@ -19,6 +19,7 @@ from rig.window.qt.conditions_page import ConditionsPage
 from rig.window.qt.key_filter import KeyFilter
 from rig.window.qt.keys_page import KeysPage
 from rig.window.qt.line_page import LinePage
+from rig.window.qt.pack_page import PackPage
 from rig.window.qt.pull_page import PullPage
 from rig.window.qt.replay_bar import ReplayBar
 from rig.window.qt.strip import NoticeStrip
@@ -32,7 +33,7 @@ TICK_MS = 33
 DESIGN_WIDTH, DESIGN_HEIGHT = 1180, 800
 ALL = Changed.PULLS | Changed.STATE | Changed.SCOPE | Changed.NOTICES
 
-AnyPage = BenchPage | PullPage | ConditionsPage | ComparePage | LinePage | KeysPage
+AnyPage = BenchPage | PullPage | ConditionsPage | ComparePage | LinePage | KeysPage | PackPage
 
 
 class MainWindow(QWidget):
@@ -54,6 +55,7 @@ class MainWindow(QWidget):
         self.conditions = ConditionsPage(self.model, controller.shown_conditions)
         self.sides = ComparePage(self.model)
         self.line = LinePage(self.model, lambda: controller.in_sight, controller.means.today)
+        self.pack = PackPage()
         self.keys = KeysPage(self._choices())
         self._buttons: dict[AnyPage, QToolButton] = {}
         self._steered: object = None
@@ -85,6 +87,7 @@ class MainWindow(QWidget):
             (self.conditions, "F3", say("Before a pull"), say("Arrangement, window, plates, oil and the rest; all optional")),
             (self.pull, "F4", say("Closer look"), say("One pull at leisure")),
             (self.sides, "F5", say("Side by side"), say("Pulls before and after: compared, and every one listed")),
+            (self.pack, "Ctrl+P", say("Pack"), say("Plates, springs and shims; the choice that lands in the window")),
             (self.line, "F6", say("Line"), say("Ports, profile, raw rows, rate and losses")),
             (self.keys, "F1", say("Keys"), say("All keys, language and looks")),
         )
@@ -187,6 +190,8 @@ class MainWindow(QWidget):
         self.sides.recordings_wanted.connect(controller.load)
         self.sides.series_wanted.connect(controller.take_series)
         self.sides.page_wanted.connect(controller.write_page)
+        self.pack.sheet_wanted.connect(lambda path: controller.open_pack(path, self.pack.show_pack))
+        self.pack.again_wanted.connect(lambda: controller.open_pack(None, self.pack.show_pack))
         self.line.profile_wanted.connect(lambda path: self._after(controller.open_profile, path))
         self.line.recording_wanted.connect(lambda path: self._after(controller.open_recording, path))
         self.line.closed_wanted.connect(lambda: self._after(controller.close_line))
@@ -205,6 +210,7 @@ class MainWindow(QWidget):
             Act.PAGE_CONDITIONS: partial(self.show_page, self.conditions),
             Act.PAGE_PULL: partial(self.show_page, self.pull),
             Act.PAGE_SIDES: partial(self.show_page, self.sides),
+            Act.PAGE_PACK: partial(self.show_page, self.pack),
             Act.PAGE_LINE: partial(self.show_page, self.line),
             Act.ZERO: self.controller.zero_now,
             Act.SOUND: self._turn_sound,
