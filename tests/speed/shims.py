@@ -39,10 +39,11 @@ from support.pack_sheets import MISTAKES, NotHereError, write_sheets  # noqa: E4
 from support.pack_units import SOLID_SHARE, Entry, Fit, PackUnit, draw_unit  # noqa: E402
 from support.pack_ways import SIMPLE_WAYS, plain_algebra, stands_right_on_paper  # noqa: E402
 
+from analysis.errors import BenchError  # noqa: E402
+
 FEASIBLE = 0.80  # knowing everything lands at least so often
 MOST_CHANGES = 4
 LISTED = 10  # choices of an answer whose probabilities are kept count of
-HELD_BACK_SEED = 900_000
 SHARES = {"free": 0.2, "heights": 0.2, "mistaken": 0.1, "spoilt": 0.15}  # of the number of units pulled as found
 AT_LEAST = {"free": 30, "heights": 30, "mistaken": 15, "spoilt": 15}
 PROGRAM = "platepull"
@@ -418,6 +419,8 @@ def mistakes(habits: str, seed: int, count: int, cases: Path | None) -> None:
             try:
                 said = ask(folder)
                 caught = any(p["severity"] == "stop" for p in said["problems"])
+            except BenchError:  # refused with a sentence (exit status 2): told as well
+                caught = True
             except Exception as error:  # noqa: BLE001 - counted as not told
                 print(f"crash on a mistake ({name}, seed {unit.seed}): {type(error).__name__}: {error}", file=sys.stderr)
                 caught = False
