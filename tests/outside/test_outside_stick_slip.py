@@ -140,10 +140,14 @@ def test_rate_follows_speed_in_the_slow_regime() -> None:
 
 
 def test_no_drop_no_chatter() -> None:
-    """Ts <= Tk: none at any speed (trade notes 5.1, derived); the torque stays where the ramp ended."""
+    """Ts <= Tk: none at any speed (trade notes 5.1, derived); the torque stays where the ramp ended, but for the plates' warming.
+
+    Without the 0.3 % of warming the top is as even as the sensor's noise alone, which no plates are: that is a sensor at its limit.
+    """
     for speed in (3.0, 10.0, 40.0):
         pull = Cycle(60, 50, 700, 0.02, speed).trace(4.0)
         flat = pull.torque_nm.copy()
-        flat[int(np.argmax(flat >= 50.0)) : np.flatnonzero(flat > 30)[-1]] = 50.0
+        slides = slice(int(np.argmax(flat >= 50.0)), int(np.flatnonzero(flat > 30)[-1]))
+        flat[slides] = np.linspace(50.0, 49.85, slides.stop - slides.start)
         flat += 0.05 * np.random.default_rng(4).standard_normal(flat.size)
         assert read_pull(Trace(pull.time_s, flat, pull.angle_deg)).chatter.present is False
