@@ -339,7 +339,7 @@ def cycle_shares(c: Conditioned, course: Course, cycles: Cycles, rules: ChatterR
 def _plates_deg(c: Conditioned, course: Course, cycles: Cycles) -> Floats | None:
     """How far the plates turned: the lever less the wind-up between; None without an angle or where the wind-up is not known.
 
-    The wind-up is that of the cycles themselves: in the second half of a rise the plates surely stick, and the lever turns by it alone.
+    The wind-up is that of the cycles: in the second half of a rise the plates surely stick, and the lever turns by it alone.
     """
     if c.angle_deg is None or cycles.peak.size < 2:
         return None
