@@ -108,8 +108,9 @@ class Session:
         self._stated = stated
         self.pulls = 0
         self._sensor = sensor or Sensor()
-        in_use = apply_calibration(EMPTY, self._sensor)[1]
-        self._log = SensorLog(in_use.capacity_nm, in_use.calibration)
+        # Pieces are put right as they come, so the analysis gets them with the sensor as it then reads.
+        self._in_use = apply_calibration(EMPTY, self._sensor)[1]
+        self._log = SensorLog(self._in_use.capacity_nm, self._in_use.calibration)
         self._calibration_flags = calibration_flags
         self._exercising = False
         self._loaded_s = -np.inf
@@ -120,6 +121,7 @@ class Session:
         self._rules = rules
         self._finder = self._new_finder()
         self._pieces: deque[Trace] = deque()
+        self._raw_pieces: deque[Trace] = deque()
         self._next_number = first_number
         self._from_s = 0.0
         self._not_before_s = -np.inf
@@ -151,14 +153,16 @@ class Session:
         piece = kept(item)
         news = self._restart() if piece.time_s[0] <= self._newest_s else []
         self._newest_s = float(piece.time_s[-1])
-        self._pieces.append(piece)
+        self.corrected = apply_calibration(piece, self._sensor)[0]
+        self._pieces.append(self.corrected)
+        self._raw_pieces.append(piece)
         news += self._record(lambda recorder: recorder.add(piece))
-        self.corrected = self.shown(piece)
         for event in self._finder.feed(self.corrected):
             news += self._on(event)
         news += self._look_at_rest()
         while len(self._pieces) > 1 and self._pieces[1].time_s[0] <= self._finder.keep_from_s:
             self._pieces.popleft()
+            self._raw_pieces.popleft()
         return news
 
     def finish(self) -> list[News]:
@@ -215,6 +219,7 @@ class Session:
             return [Failed("no zero during a pull", "zero", "let go of the lever, then zero again")]
         self._finder = self._new_finder()
         self._pieces.clear()
+        self._raw_pieces.clear()
         self._log.zeros_nm.clear()
         self._rest = RestLevel()
         self._zero_due, self._zero_asked = True, True
@@ -238,10 +243,6 @@ class Session:
         self._log.forget_loads()
         return []
 
-    def shown(self, piece: Trace) -> Trace:
-        """The piece as it reads once calibration and adapter are in force: what a picture of the stream should show."""
-        return apply_calibration(piece, self._sensor)[0]
-
     def _new_finder(self) -> PullFinder:
         return PullFinder(self._log.capacity_nm, self._rules)
 
@@ -253,6 +254,7 @@ class Session:
         news = self._close_pull()
         self._finder = self._new_finder()
         self._pieces.clear()
+        self._raw_pieces.clear()
         self._not_before_s = -np.inf
         return news
 
@@ -271,7 +273,7 @@ class Session:
     def _on_exercise(self, event: PullEvent) -> list[News]:
         if not isinstance(event, PullEnded):
             return []
-        torque_nm = self.shown(join(self._pieces).between(event.from_s, event.to_s)).torque_nm - self._finder.zero_nm
+        torque_nm = join(self._pieces).between(event.from_s, event.to_s).torque_nm - self._finder.zero_nm
         direction = 1 if torque_nm.max() >= -torque_nm.min() else -1
         peak_nm = float(np.abs(torque_nm).max())
         times = self._log.add_load(direction, peak_nm)
@@ -285,7 +287,7 @@ class Session:
             case PullStarted():
                 # The rest after the last pull may serve as pre-roll; the pull itself not.
                 self._from_s = max(event.from_s, self._not_before_s)
-                number, so_far = self._next_number, self._cut(np.inf)
+                number, so_far = self._next_number, join(self._raw_pieces).between(self._from_s, np.inf)
                 news = self._record(lambda recorder: recorder.begin(number, so_far))
                 return [*news, PullBegan(number, self._from_s)]
             case PullAtRest():
@@ -318,8 +320,9 @@ class Session:
         self._next_number += 1
         self._not_before_s = event.to_s - self._rules.rest_s
         try:
-            trace, sensor = apply_calibration(trace, self._sensor)
-            turn = ReadPull(number, trace, read_pull(trace, sensor, known=self._rest.known), file, self._rest.known, self._stated)
+            turn = ReadPull(
+                number, trace, read_pull(trace, self._in_use, known=self._rest.known), file, self._rest.known, self._stated
+            )
         except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
             return [*news, _not_read(number, error)]
         known = amendments(turn.result, turn.known, 0.0)
@@ -362,10 +365,8 @@ class Session:
 
     def _read_again(self, pull: ReadPull, lever_nm: float) -> list[News]:
         known = replace(pull.known, load_nm=pull.known.load_nm + lever_nm, moved_nm=0.0, explained=True)
-        # The samples kept with a pull are under the calibration already; only what else is known of the sensor is wanted here.
-        sensor = apply_calibration(EMPTY, self._sensor)[1]
         try:
-            result = replace(read_pull(pull.trace, sensor, known=known), calibration_flags=pull.result.calibration_flags)
+            result = replace(read_pull(pull.trace, self._in_use, known=known), calibration_flags=pull.result.calibration_flags)
         except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
             return [_not_read(pull.number, error)]
         again = replace(pull, result=result, known=known)
@@ -385,9 +386,8 @@ class Session:
         number = self._next_number
         news: list[News] = []
         try:
-            trace, sensor = apply_calibration(trace, self._sensor)
             known = self._rest.known
-            result = read_pull(trace, sensor, known=known)
+            result = read_pull(trace, self._in_use, known=known)
             if final:
                 exercised_nm = self._log.exercised_nm(result.direction) if result.direction else 0.0
                 seen = self._log.add_pull(result)
