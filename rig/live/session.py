@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -22,20 +22,19 @@ from analysis.pull.events import (
     RestMoved,
     TurnedFree,
 )
-from analysis.pull.finder import PullFinder
 from analysis.pull.reading import read_pull
 from analysis.results import PullResult, Sensor
 from analysis.sensor.correction import apply_calibration
-from analysis.sensor.zero_history import QUIET_S, SensorLog, far_off
-from analysis.trace import EMPTY, Trace, join
+from analysis.sensor.zero_history import SensorLog, far_off
+from analysis.trace import EMPTY, Trace
 from analysis.verdict.judge import NOTHING_KNOWN, Known, judge_pull
 from analysis.verdict.series import read_series
 from analysis.verdict.votes import NOTHING_STATED, Pull, Stated, pull_of
 from analysis.window import Window
 from drivers.source import SourceItem
 from rig.files.metadata import TraceInfo
+from rig.live.exercise_watch import ExerciseWatch
 from rig.live.news import (
-    Exercised,
     Failed,
     FreeTurnSeen,
     News,
@@ -47,6 +46,7 @@ from rig.live.news import (
     SeriesOver,
     ZeroFound,
 )
+from rig.live.pull_cutter import PullCutter
 from rig.live.recorder import Recorder
 from rig.live.rest_level import MOST_KEPT, ReadPull, RestLevel, amendments
 from rig.live.wishes import CountFreeTurn, Describe, Exercise, ExplainRest, SetWindow, Wish, ZeroNow
@@ -112,19 +112,13 @@ class Session:
         self._in_use = apply_calibration(EMPTY, self._sensor)[1]
         self._log = SensorLog(self._in_use.capacity_nm, self._in_use.calibration)
         self._calibration_flags = calibration_flags
-        self._exercising = False
-        self._loaded_s = -np.inf
+        self._exercise = ExerciseWatch(self._log)
         self._zero_due, self._zero_asked = True, False
         self._recorder = recorder
         if recorder is not None:
             recorder.info = replace(recorder.info, window=window)
-        self._rules = rules
-        self._finder = self._new_finder()
-        self._pieces: deque[Trace] = deque()
-        self._raw_pieces: deque[Trace] = deque()
+        self._cutter = PullCutter(self._log.capacity_nm, rules)
         self._next_number = first_number
-        self._from_s = 0.0
-        self._not_before_s = -np.inf
         self._newest_s = -np.inf
         self._last: ReadPull | None = None
         self._count_free_turns = count_free_turns
@@ -137,12 +131,12 @@ class Session:
     @property
     def pulling(self) -> bool:
         """Whether a pull is under way."""
-        return self._finder.pulling
+        return self._cutter.pulling
 
     @property
     def zero_nm(self) -> float:
         """Torque at rest as the session sees it now, N.m."""
-        return self._finder.zero_nm
+        return self._cutter.zero_nm
 
     def step(self, item: SourceItem) -> list[News]:
         """Take one item; pieces of a stream in rising time, line news as they come."""
@@ -154,15 +148,12 @@ class Session:
         news = self._restart() if piece.time_s[0] <= self._newest_s else []
         self._newest_s = float(piece.time_s[-1])
         self.corrected = apply_calibration(piece, self._sensor)[0]
-        self._pieces.append(self.corrected)
-        self._raw_pieces.append(piece)
+        self._cutter.keep(piece, self.corrected)
         news += self._record(lambda recorder: recorder.add(piece))
-        for event in self._finder.feed(self.corrected):
+        for event in self._cutter.find(self.corrected):
             news += self._on(event)
         news += self._look_at_rest()
-        while len(self._pieces) > 1 and self._pieces[1].time_s[0] <= self._finder.keep_from_s:
-            self._pieces.popleft()
-            self._raw_pieces.popleft()
+        self._cutter.trim()
         return news
 
     def finish(self) -> list[News]:
@@ -217,9 +208,7 @@ class Session:
         """Learn the zero anew from the stream that follows. Refused during a pull."""
         if self.pulling:
             return [Failed("no zero during a pull", "zero", "let go of the lever, then zero again")]
-        self._finder = self._new_finder()
-        self._pieces.clear()
-        self._raw_pieces.clear()
+        self._cutter.forget()
         self._log.zeros_nm.clear()
         self._rest = RestLevel()
         self._zero_due, self._zero_asked = True, True
@@ -228,7 +217,7 @@ class Session:
     @property
     def exercising(self) -> bool:
         """Whether loads are taken for exercise, not for pulls."""
-        return self._exercising
+        return self._exercise.on
 
     def exercise(self, on: bool = True) -> list[News]:
         """Loads exercise the sensor from now on: counted, not recorded or judged, until each way had enough or `on` is False.
@@ -237,68 +226,55 @@ class Session:
         """
         if self.pulling:
             return [Failed("no exercise during a pull", "exercise", "let go of the lever, then begin again")]
-        self._exercising = on
-        if not on:
-            return self.zero_now()
-        self._log.forget_loads()
-        return []
-
-    def _new_finder(self) -> PullFinder:
-        return PullFinder(self._log.capacity_nm, self._rules)
+        if on:
+            self._exercise.begin()
+            return []
+        self._exercise.end()
+        return self.zero_now()
 
     def _close_pull(self) -> list[News]:
-        return [news for event in self._finder.finish() for news in self._on(event)]
+        return [news for event in self._cutter.finish() for news in self._on(event)]
 
     def _restart(self) -> list[News]:
-        # Time went back: the device started anew. What came before is closed; the two never meet in one trace.
         news = self._close_pull()
-        self._finder = self._new_finder()
-        self._pieces.clear()
-        self._raw_pieces.clear()
-        self._not_before_s = -np.inf
+        self._cutter.restart()
         return news
 
     def _look_at_rest(self) -> list[News]:
         """What is due while nothing is on the lever: the zero, and the end of an exercise one way."""
-        if not self._finder.settled:
+        if not self._cutter.settled:
             return []
-        if self._exercising and self._newest_s - self._loaded_s > QUIET_S and any(map(self._log.exercised_one_way, (1, -1))):
+        if self._exercise.over_one_way(self._newest_s):
             return self.exercise(False)
         if not self._zero_due:
             return []
-        self._zero_due, zero_nm = False, self._finder.zero_nm
+        self._zero_due, zero_nm = False, self._cutter.zero_nm
         self._rest.zero_nm = zero_nm
         return [ZeroFound(zero_nm, self._zero_asked, far_off(zero_nm, self._log.capacity_nm))]
 
     def _on_exercise(self, event: PullEvent) -> list[News]:
         if not isinstance(event, PullEnded):
             return []
-        torque_nm = join(self._pieces).between(event.from_s, event.to_s).torque_nm - self._finder.zero_nm
-        direction = 1 if torque_nm.max() >= -torque_nm.min() else -1
-        peak_nm = float(np.abs(torque_nm).max())
-        times = self._log.add_load(direction, peak_nm)
-        self._loaded_s, over = event.to_s, self._log.exercised_both_ways()
-        return [Exercised(direction, peak_nm, times, over), *(self.exercise(False) if over else [])]
+        load = self._exercise.load(self._cutter.between(event.from_s, event.to_s), self._cutter.zero_nm)
+        return [load, *(self.exercise(False) if load.over else [])]
 
     def _on(self, event: PullEvent) -> list[News]:
-        if self._exercising:
+        if self._exercise.on:
             return self._on_exercise(event)
         match event:
             case PullStarted():
-                # The rest after the last pull may serve as pre-roll; the pull itself not.
-                self._from_s = max(event.from_s, self._not_before_s)
-                number, so_far = self._next_number, join(self._raw_pieces).between(self._from_s, np.inf)
+                number, so_far = self._next_number, self._cutter.begin(event.from_s)
                 news = self._record(lambda recorder: recorder.begin(number, so_far))
-                return [*news, PullBegan(number, self._from_s)]
+                return [*news, PullBegan(number, self._cutter.from_s)]
             case PullAtRest():
-                return self._read(self._cut(event.to_s), None, final=False)
+                return self._read(self._cutter.cut(event.to_s), None, final=False)
             case PullEnded():
-                trace = self._cut(event.to_s)
+                trace = self._cutter.cut(event.to_s)
                 news = self._record(lambda recorder: recorder.end(event.to_s))
                 news += self._read(trace, self._recorder.last_file if self._recorder else None, final=True)
                 self.pulls += 1
                 self._next_number += 1
-                self._not_before_s = event.to_s - self._rules.rest_s
+                self._cutter.end(event.to_s)
                 return news
             case TurnedFree():
                 return self._on_free_turn(event)
@@ -314,11 +290,11 @@ class Session:
     # -- questions ----------------------------------------------------------------------------------------------------------------
 
     def _on_free_turn(self, event: TurnedFree) -> list[News]:
-        trace = self._cut(event.to_s)
+        trace = self._cutter.cut(event.to_s)
         news = self._record(lambda recorder: recorder.end(event.to_s))
         number, file = self._next_number, self._recorder.last_file if self._recorder else None
         self._next_number += 1
-        self._not_before_s = event.to_s - self._rules.rest_s
+        self._cutter.end(event.to_s)
         try:
             turn = ReadPull(
                 number, trace, read_pull(trace, self._in_use, known=self._rest.known), file, self._rest.known, self._stated
@@ -348,7 +324,7 @@ class Session:
         return self._record(lambda recorder: recorder.amend(turn.file, free_turn=None)) + self._count(turn)
 
     def _on_rest_moved(self, event: RestMoved) -> list[News]:
-        by_nm = self._rest.step(event.from_nm, event.to_nm, self._finder.told_limit_nm)
+        by_nm = self._rest.step(event.from_nm, event.to_nm, self._cutter.told_limit_nm)
         return [RestLevelMoved(by_nm, event.from_nm, event.to_nm)]
 
     def _explain_rest(self, *, lever_on: bool) -> list[News]:
@@ -378,9 +354,6 @@ class Session:
         return [*news, self._told(again)]
 
     # -- reading ------------------------------------------------------------------------------------------------------------------
-
-    def _cut(self, to_s: float) -> Trace:
-        return join(self._pieces).between(self._from_s, to_s)
 
     def _read(self, trace: Trace, file: Path | None, *, final: bool) -> list[News]:
         number = self._next_number
