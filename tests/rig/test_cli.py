@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -19,6 +20,10 @@ def test_every_verb_has_its_help(verb, capsys):
 
 
 def test_every_module_of_commands_is_a_verb_named_like_it():
+    folder = Path(cli.__file__).parent / "commands"
+    there = {path.stem for path in folder.glob("*.py") if not path.stem.startswith("_")}
+    assert set(cli.verb_names()) == there
+    assert {"analyse", "live", "record", "shim", "compare", "refit", "job", "book", "doctor"} <= there
     for name in cli.verb_names():
         assert name == cli._verb(name).NAME
 
