@@ -212,7 +212,7 @@ class Stand:
         pull = Pull(news.number, news.trace, news.result, news.verdict, news.file, news.final, lacks=self.lacks)
         pull = replace(pull, stated=news.stated, excluded=news.stated.excluded)
         if self.series.take(pull):
-            if self.held and self.looking_at != news.number:
+            if self.held and self.looking_at not in (None, news.number):
                 self.announced = news.number
             else:
                 self.looking_at = news.number

@@ -102,7 +102,11 @@ class BenchPage(QWidget):
             if changed == Changed.SCOPE and self._ticks % DIGITS_EVERY:
                 return
             stop = near_capacity(model.peak_nm, model.stand.capacity_nm) and model.state is BenchState.PULLING
-            self.panel.show_live(live_view(model.now_nm, model.peak_nm, model.state, model.unit, model.exercised, stop=stop))
+            self.panel.show_live(
+                live_view(
+                    model.now_nm, model.peak_nm, model.state, model.unit, model.exercised, stop=stop, pulled=bool(model.pulls)
+                )
+            )
         else:
             self.panel.show_verdict(panel_of(model, shown))
 

@@ -312,12 +312,14 @@ def live_view(
     exercised: Exercised | None = None,
     *,
     stop: bool = False,
+    pulled: bool = False,
 ) -> LiveView:
     """The torque now; while pulling with the highest so far, while exercising with the last load.
 
-    `stop`: the sensor's end is near.
+    `stop`: the sensor's end is near; `pulled`: there are pulls in the series.
     """
-    word = say("TORQUE NOW") if state in (BenchState.PULLING, BenchState.EXERCISING) else say("NO PULL YET")
+    now = pulled or state in (BenchState.PULLING, BenchState.EXERCISING)
+    word = say("TORQUE NOW") if now else say("NO PULL YET")
     value = None if now_nm is None else in_unit(abs(now_nm), unit.first)
     shown = "–" if value is None else number(value, digits(unit.first, value))
     note = state_hint(state)

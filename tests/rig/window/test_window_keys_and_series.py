@@ -184,3 +184,18 @@ def test_a_line_of_the_simulated_bench_begins_a_series_of_its_own():
     assert model.series.source is Source.SIMULATED
     assert model.pulls == []
     assert len(model.earlier) == 1
+
+
+def test_a_pull_made_while_no_pull_is_looked_at_comes_on_the_screen_by_itself(window):
+    window.show_page(window.pull)
+    window.controller.new_series()
+    window.model.line.bench.pull(58.0)
+    window.tick()
+    assert window.model.looking_at == 2
+
+
+def test_the_live_picture_of_a_series_does_not_say_that_nothing_was_pulled(window):
+    window.show_bench()
+    window.model.look_at(None)
+    window.bench.refresh(window.model.poll() | type(window.model.poll()).PULLS)
+    assert window.bench.panel.accessibleName().startswith("TORQUE NOW")
