@@ -29,6 +29,11 @@ PULLS_WHERE_UNDECIDED = 5
 PROBABILITY_WHERE_UNDECIDED = 0.90
 """Probability of the worse direction from which an undecided series may pass (contract BOOK.md 3)."""
 
+_FIVE_EACH_WAY = (
+    f"This step takes a probability of {100 * PROBABILITY_WHERE_UNDECIDED:.0f} % or more, once there are "
+    f"{PULLS_WHERE_UNDECIDED} pulls each way: pull on to {PULLS_WHERE_UNDECIDED} each way."
+)
+
 CHATTER_ACKNOWLEDGED = "chatter_not_assessable"
 """What a person acknowledges where chatter could not be told."""
 
@@ -206,7 +211,11 @@ class _Look:
                 if probability is not None and probability >= PROBABILITY_WHERE_UNDECIDED:
                     self.remarks.append(READS_IN_WINDOW)
                 else:
-                    found.append(Missing("verdict", f"the series is not in the window: {verdict_text(verdict)}"))
+                    text = f"the series is not in the window: {verdict_text(verdict)}"
+                    likely = verdict.probability_in_window if verdict.state is VerdictState.UNDECIDED else None
+                    if likely is not None and likely >= PROBABILITY_WHERE_UNDECIDED and not enough:
+                        text += f" {_FIVE_EACH_WAY}"
+                    found.append(Missing("verdict", text))
         if "chatter" in self._needs:
             chattering = [pull for pull in pulls if pull.chattering]
             told = [pull for pull in pulls if pull.chattering is not None]

@@ -153,7 +153,7 @@ def stated_info(args: argparse.Namespace) -> dict[str, Any]:
     """What the options of `add_stated` say, by the keys of the metadata; what was not said is left out. Raises ArgumentError."""
     found: dict[str, Any] = {name: text for name in STATED if (text := getattr(args, name)) is not None}
     if (text := found.get("arrangement")) is not None:
-        found["arrangement"] = text.upper() if text.upper() in [one.code for one in ARRANGEMENTS] else text
+        found["arrangement"] = _one_of(text.upper(), [one.code for one in ARRANGEMENTS], "--arrangement")
     if (text := found.get("closure")) is not None:
         found["closure"] = _one_of(text.lower(), ("trial", "final"), "--closure")
     if (text := found.get("plate_state")) is not None:

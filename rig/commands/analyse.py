@@ -166,10 +166,23 @@ def analyse_file(task: Task) -> Analysed:
     except Exception as error:  # noqa: BLE001  a fault of ours in one file must not cost the readings of the others
         return Analysed(task.path, error=f"{task.path}: not read by a fault of ours ({error!r}); report this with the file")
     meant = task.sensors.stated(info)
-    said = () if meant is None else (f"sensor's uncertainty: {meant.sentence()}",)
+    said: tuple[str, ...] = () if meant is None else (f"sensor's uncertainty: {meant.sentence()}",)
     if info.excluded is not None:
         said = (*said, f"marked as not to count: {info.excluded}")
+    said += _overruled(recording.info, task.stated)
     return Analysed(task.path, result, info, window, verdict, (*info.notes, *said, *reading_notes(result)))
+
+
+def _overruled(info: TraceInfo, stated: Mapping[str, Any]) -> tuple[str, ...]:
+    """What an option states and the trace's own metadata says otherwise: the metadata counts, and that is told."""
+    from rig.files.one_state import NAMES, alike
+
+    both = [(key, getattr(info, key), typed) for key, typed in stated.items()]
+    return tuple(
+        f"{NAMES.get(key, key)}: the trace's metadata says '{there}', and that counts; the option says '{typed}'"
+        for key, there, typed in both
+        if there is not None and alike(there) != alike(typed)
+    )
 
 
 def _together(read: Sequence[Analysed], task: Task, basis: str | None, unit: Callable[[Window | None], str]) -> Together:

@@ -280,13 +280,19 @@ def _look_at_the_clock(record: JobRecord) -> None:
 
 def _point_out(book: Book, record: JobRecord, entry: Entry, path: Path) -> None:
     """What makes it doubtful that the pull belongs to this job."""
+    from rig.book.judging import folded
     from rig.book.record import Pull
 
     for other, number in book.where_else(entry.files[0][1], record.job):
         _note(f"{path}: the same recording is entry {number} of job {other}; strike it where it does not belong")
-    stated = Pull(entry).term("job")
+    pull = Pull(entry)
+    stated = pull.term("job")
     if stated and stated != record.job:
         _note(f"{path}: its metadata says job {stated}; entered in {record.job} all the same")
+    unit = pull.term("unit")
+    if unit and folded(unit) != folded(record.unit):
+        way_out = f"strike entry {entry.entry} if it is a pull of another unit"
+        _note(f"{path}: its metadata says unit '{unit}', the job is of '{record.unit}'; {way_out}")
 
 
 def _step(book: Book, args: argparse.Namespace, settings: Settings) -> int:

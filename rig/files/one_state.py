@@ -41,7 +41,7 @@ def differences(infos: Sequence[TraceInfo], names: Sequence[str], fields: Sequen
         stated = [
             (value, name) for info, name in zip(infos, names, strict=True) if (value := getattr(info, field, None)) is not None
         ]
-        other = next((pair for pair in stated if _alike(pair[0]) != _alike(stated[0][0])), None)
+        other = next((pair for pair in stated if alike(pair[0]) != alike(stated[0][0])), None)
         if other is not None:
             found.append(Difference(field, stated[0][0], stated[0][1], other[0], other[1]))
     return tuple(found)
@@ -53,5 +53,6 @@ def partly_stated(infos: Sequence[TraceInfo]) -> bool:
     return any(any(each) and not all(each) for each in stated)
 
 
-def _alike(text: str) -> str:
+def alike(text: str) -> str:
+    """A stated text as it is compared: case and blanks aside."""
     return " ".join(str(text).split()).casefold()

@@ -177,6 +177,13 @@ def test_an_undecided_series_passes_after_five_pulls_each_way_where_it_is_likely
     assert READS_IN_WINDOW in passed.remarks
 
 
+@pytest.mark.parametrize(("each_way", "torque_nm", "told"), [(3, 62.4, True), (3, 64.9, False), (5, 64.9, False)])
+def test_where_two_more_pulls_each_way_would_do_that_is_said(each_way, torque_nm, told):
+    record = changed(each_way=each_way, torque_nm=torque_nm, scatter_nm=0.0, u_nm=1.0).record
+    [verdict] = gate(record, record.step("lock_tabs")).missing
+    assert ("pull on to 5 each way" in verdict.text) is told
+
+
 def test_chatter_that_cannot_be_told_may_be_acknowledged_but_chatter_may_not():
     assert missing(changed(chatter=None), acknowledged=[CHATTER_ACKNOWLEDGED]) == []
     assert missing(changed(chatter=True), acknowledged=[CHATTER_ACKNOWLEDGED]) == ["chatter"]

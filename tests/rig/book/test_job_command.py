@@ -123,6 +123,16 @@ def test_a_step_that_can_be_undone_is_done_and_what_is_missing_is_told(job):
     assert step["state"] == "done"
 
 
+def test_a_pull_whose_metadata_names_another_unit_is_entered_and_told(job, tmp_path):
+    write_pull(tmp_path, unit="DEMO  3")
+    write_pull(tmp_path, "p2.csv", seed=2, unit="another unit")
+    job("new", "--unit-id", "demo 3")
+    assert "metadata says unit" not in job("add", "last", "pull", tmp_path / "p1.csv")[2]
+    status, _, err = job("add", "last", "pull", tmp_path / "p2.csv")
+    assert status == 0
+    assert "p2.csv: its metadata says unit 'another unit', the job is of 'demo 3'" in err
+
+
 def test_a_struck_entry_stays_visible_and_does_not_count(job, tmp_path):
     number = opened(job)
     job("add", number, "pull", write_pull(tmp_path))

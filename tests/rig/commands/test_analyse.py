@@ -364,6 +364,18 @@ def test_an_arrangement_nobody_stated_is_missing_and_can_be_stated(capsys, tmp_p
     assert documents(capsys, path, "--spec", card(), "--arrangement", "a")[1][0]["verdict"]["missing"] == []
 
 
+def test_an_option_that_the_trace_s_own_metadata_contradicts_does_not_count_and_is_told(capsys, tmp_path, card):
+    path = pull_in(tmp_path, arrangement="A")
+    _, [held], _ = documents(capsys, "--spec", card(), path)
+    _, [told], _ = documents(capsys, "--spec", card(), "--arrangement", "B", path)
+    assert told["verdict"]["state"] == held["verdict"]["state"]
+    [note] = set(told["notes"]) - set(held["notes"])
+    assert "'A'" in note
+    assert "'B'" in note
+    _, [same], _ = documents(capsys, "--spec", card(), "--arrangement", "a", path)
+    assert same["notes"] == held["notes"]
+
+
 def test_of_several_windows_the_one_for_these_plates_judges(capsys, tmp_path, card):
     spec = tmp_path / "two.toml"
     text = CARD.format(window="50..76 N.m", arrangement="A", layout="each", more='plate_state = "used"', build="")

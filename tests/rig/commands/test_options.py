@@ -39,6 +39,8 @@ def test_bare_numbers_are_degrees_celsius_and_seconds():
         ["--rest", "5 kg"],
         ["--rest", "99999999 h"],
         ["--closure", "open"],
+        ["--arrangement", "C"],  # case and other output both held: nothing can turn
+        ["--arrangement", "left turned"],
         ["--plate-state", "worn"],
     ],
 )
