@@ -11,8 +11,8 @@ from scipy.special import ndtr
 
 from analysis.pack import priors
 from analysis.pack.arrangement import Layout
-from analysis.pack.inference import Context, Learnt, contexts, is_free
-from analysis.pack.loads import Loads, loads_of
+from analysis.pack.inference import LEAST_TORQUE_NM, Context, Learnt, contexts, is_free
+from analysis.pack.loads import Loads, loads_of, mean_torque_per_friction_nm
 from analysis.pack.parts import SIDES, PlateState
 from analysis.pack.shim_choice import SOLID_AT_MOST
 from analysis.window import Window
@@ -38,12 +38,15 @@ class Hint:
     code: str
     confidence: float
     evidence: str
+    first: bool = False
+    """Whether it has to be made sure of before any shim is changed: the answer rests on it."""
 
 
 def hints_of(learnt: Learnt, loads: Loads, context: Context) -> list[Hint]:
     """Hints worth a word, each code once, the surest first."""
     found = [
         *_springs(learnt, loads),
+        *_free(learnt),
         *_faces(learnt),
         *_friction(learnt, context),
         *_falling(learnt),
@@ -94,6 +97,25 @@ def _springs(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
     solid = max((float(group.solid.mean()) for group in loads.groups), default=0.0)
     if solid > SOLID_AT_MOST:
         yield Hint("springs_solid", solid, f"springs as fitted stand solid with a probability of {100 * solid:.0f} %")
+
+
+def _free(learnt: Learnt) -> Iterator[Hint]:
+    """A last series that held nothing although, by the sheet, its springs carry."""
+    unit = learnt.unit
+    before, _ = contexts(unit)
+    if not before or not is_free(unit.pack.history[-1]):
+        return
+    build, still = unit.pack.history[-1].build, np.zeros(1)
+    loads = loads_of(unit, learnt.unknowns, build, still, still)
+    torque = mean_torque_per_friction_nm(unit, build, loads)[:, 0] * learnt.factor
+    mean, sd = learnt.predict(before[-1])
+    log_nm = np.log(np.maximum(torque, LEAST_TORQUE_NM)) + mean
+    by_the_sheet = float(ndtr((math.log(priors.FREE_BELOW_NM) - log_nm) / sd).mean())
+    other = priors.FREE_OTHER_CAUSE / (priors.FREE_OTHER_CAUSE + (1.0 - priors.FREE_OTHER_CAUSE) * by_the_sheet)
+    expected_nm = math.exp(float(np.median(log_nm)))
+    held = f"series {len(before)} held nothing, by the sheet it should read about {expected_nm:.0f} N.m"
+    text = f"{held}: a spring left out or turned over, or the held side not engaged"
+    yield Hint("spring_missing", other, text, first=True)
 
 
 def _same_stack(mine: str, card: str) -> bool:
@@ -166,7 +188,7 @@ def _arrangement(learnt: Learnt) -> Iterator[Hint]:
         if wrong >= SAID_FROM:
             other = "A" if entry.arrangement != "A" else "B or D"
             text = f"series {number + 1} reads as if pulled in {other}, not in {entry.arrangement}: a factor of two"
-            yield Hint("arrangement_mistaken", wrong, text)
+            yield Hint("arrangement_mistaken", wrong, text, first=True)
 
 
 def _runs_in(learnt: Learnt) -> Iterator[Hint]:

@@ -92,8 +92,8 @@ def reason(answer: Answer) -> str:
         return "; ".join(one.text for one in answer.problems if one.severity == "stop")
     assert answer.choices is not None
     start = f"renew {', '.join(answer.worn)} first; then " if answer.worn else ""
-    mistaken = [one for one in answer.hints if one.code == "arrangement_mistaken"]
-    end = f"; first make sure how it was pulled: {mistaken[0].evidence}" if mistaken else ""
+    first = [one for one in answer.hints if one.first]
+    end = f"; first make sure how it was pulled: {first[0].evidence}" if first else ""
     return start + _rest(answer, answer.choices.choices[0]) + end
 
 

@@ -65,6 +65,18 @@ def test_springs_that_have_set_and_springs_turned_over():
     assert hints(sheet, card)["springs_reversed"].confidence > 0.9
 
 
+def test_a_unit_that_held_nothing_although_its_springs_carry_by_the_sheet_is_a_finding():
+    found = hints(made.pack(made.entry(breakaway=(0.0, 0.0, 0.0))))["spring_missing"]
+    assert found.confidence > 0.9
+    assert found.first
+    assert "series 1 held nothing" in found.evidence
+    # Springs that stand nearly flat on the sheet are reason enough.
+    flat = {name: made.spring(name, free_height_mm=1.86) for name in ("SL1", "SR1")}
+    assert "spring_missing" not in hints(made.pack(made.entry(breakaway=(0.0,)), springs=flat))
+    # A later series that held something has settled it.
+    assert "spring_missing" not in hints(made.pack(made.entry(breakaway=(0.0,)), made.entry()))
+
+
 def test_friction_far_off_the_oils():
     assert hints(made.pack(made.entry(breakaway=(43.0, 44.0, 42.0))))["friction_high"].confidence > 0.5
     assert hints(made.pack(made.entry(breakaway=(16.0, 16.3, 15.8))))["friction_low"].confidence > 0.5

@@ -55,6 +55,12 @@ def test_a_mistaken_arrangement_is_to_be_made_sure_of_first():
     assert "first make sure how it was pulled" in reason(said(made.pack(made.entry(breakaway=(67.0, 66.0, 68.0, 67.0)))))
 
 
+def test_a_unit_that_held_nothing_without_a_reason_on_the_sheet_is_to_be_made_sure_of_first():
+    text = reason(said(made.pack(made.entry(breakaway=(0.0, 0.0)))))
+    assert "first make sure how it was pulled: series 1 held nothing" in text
+    assert "held side not engaged" in text
+
+
 def test_the_terminal_has_the_five_best_and_all_that_is_off():
     uneven = made.pack(made.entry(), now=made.build((0.6,), (0.4,)))
     lines = answer_lines("PACK.toml", said(uneven))
