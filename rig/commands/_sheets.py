@@ -49,7 +49,7 @@ def print_sheet(book: Book, args: argparse.Namespace, settings: Settings) -> int
         workshop=settings.workshop,
         software=f"platepull {version('platepull')}",
     )
-    write_pdf(args.out, page, language=phrases.language, day=today)
+    write_pdf(_pdf(args.out), page, language=phrases.language, day=today)
     print(f"written: {args.out}")
     return 0
 
@@ -62,9 +62,18 @@ def print_label(book: Book, args: argparse.Namespace, settings: Settings) -> int
     phrases, (job, window) = _phrases(args, settings), _job(book, args.number, settings)
     today = date.today()
     page = label(job, phrases, window=window, printed=today.isoformat(), workshop=settings.workshop)
-    write_pdf(args.out, page, language=phrases.language, day=today)
+    write_pdf(_pdf(args.out), page, language=phrases.language, day=today)
     print(f"written: {args.out}")
     return 0
+
+
+def _pdf(path: Path) -> Path:
+    """The file to write, if it is named as what it is. Raises ArgumentError."""
+    from rig.errors import ArgumentError
+
+    if path.suffix.lower() != ".pdf":
+        raise ArgumentError(f"'{path.name}' is not named as a PDF", where="--out", remedy="let the name end in .pdf")
+    return path
 
 
 def _phrases(args: argparse.Namespace, settings: Settings) -> Phrases:

@@ -224,6 +224,11 @@ def _drafts(args: argparse.Namespace) -> list[Draft]:
         text = entries.tidy(args.text)
         if not text:
             raise ArgumentError("there is nothing in it", where=args.what, remedy="write what is to be entered")
+        volume = getattr(args, "volume", None)
+        if args.what == "oil" and volume:
+            from analysis.units import to_si
+
+            to_si(volume, "volume")  # refuses what is none: it is printed on the customer's sheet
         more = {
             "part": {"single_use": getattr(args, "single_use", False), "batch": getattr(args, "batch", None)},
             "oil": {key: getattr(args, key, None) for key in ("volume", "additive", "dose")},

@@ -32,6 +32,8 @@ def label(job: Mapping[str, Any], phrases: Phrases, *, window: Window | None, pr
         sentence = say("{torque}, arrangement {code}", torque=torque, code=_cut(str(final.get("arrangement") or "–"), MOST_OF_CODE))
         if window is not None:
             sentence += "; " + say("window {limits}", limits=phrases.window(window.low_nm, window.high_nm, "torque"))
+    if any(step.get("state") == "although" for step in known(job, "steps")):
+        sentence += ". " + say("A step was done although something was missing: see the hand-over sheet.")
     rows = (
         (say("customer"), str(job.get("customer") or "–")),
         (say("finished"), day_of(job.get("closed_at")) or say("still open")),

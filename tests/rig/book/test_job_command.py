@@ -231,3 +231,15 @@ def test_a_book_that_cannot_be_opened_is_status_3_and_one_line(place, tmp_path, 
     assert status == 3
     assert len(err.strip().splitlines()) == 1
     assert "s3cret" not in err
+
+
+def test_a_volume_that_is_none_and_a_sheet_that_is_no_pdf_are_refused(job, tmp_path):
+    number = opened(job)
+    status, _, err = job("add", number, "oil", OIL, "--volume", "2 kg")
+    assert status == 2
+    assert "kg" in err
+    assert job("add", number, "oil", OIL, "--volume", "2.0 l")[0] == 0
+    status, _, err = job("sheet", number, "--out", tmp_path / "sheet.txt")
+    assert status == 2
+    assert ".pdf" in err
+    assert not (tmp_path / "sheet.txt").exists()

@@ -434,6 +434,13 @@ def test_the_label_is_one_page_and_says_the_torque(job):
     assert "not lock-up" in text
 
 
+def test_the_label_never_hides_a_step_that_was_done_although(job):
+    done_although = str(label(job, Phrases("en", "N.m"), window=WINDOW, printed="2026-01-17"))
+    job["steps"] = [step | {"state": "done"} for step in job["steps"]]
+    done = str(label(job, Phrases("en", "N.m"), window=WINDOW, printed="2026-01-17"))
+    assert ("although" in done_although, "although" in done) == (True, False)
+
+
 @pytest.mark.parametrize("language", ["en", "de"])
 @pytest.mark.parametrize("letter", ["W", "long name "])
 def test_the_label_is_one_page_whatever_was_typed(job, letter, language):
