@@ -148,6 +148,13 @@ class Verdict:
     window_unit: str = "N.m"
     """The limits as they were typed, '' where they were not, and their unit."""
 
+    @property
+    def decides(self) -> tuple[float | None, float | None]:
+        """Value and expanded uncertainty the state speaks of, N.m: the worse direction's of a series, else its own."""
+        if self.deciding is None or self.deciding.value_nm is None:
+            return self.value_nm, self.expanded_u_nm
+        return self.deciding.value_nm, self.deciding.expanded_u_nm
+
 
 @dataclass(frozen=True, slots=True)
 class DirectionMean:

@@ -34,7 +34,6 @@ class Remembered:
     sound: bool = True
     page: str = "bench page"
     day: str = ""
-    profile: str = ""
     place: tuple[int, int, int, int] | None = None
     maximised: bool = False
     conditions: Mapping[str, Words] = field(default_factory=dict)

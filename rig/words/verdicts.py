@@ -137,7 +137,7 @@ def _free(verdict: Verdict, name: str, limits: str, unit: str) -> str:
 
 def _where(verdict: Verdict, limits: str, unit: str) -> str:
     deciding = verdict.deciding
-    value_nm = verdict.value_nm if deciding is None or deciding.value_nm is None else deciding.value_nm
+    value_nm, _ = verdict.decides
     assert value_nm is not None
     low_nm, high_nm = verdict.low_nm, verdict.high_nm
     which = ""

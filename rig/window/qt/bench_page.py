@@ -12,7 +12,7 @@ from rig.window.qt.theme import DARK, Theme
 from rig.window.qt.verdict_panel import StateBand, VerdictPanel
 from rig.window.views.panel import near_capacity, panel_of, question_panel, source_mark
 from rig.window.views.pull import earlier_of, picture_of
-from rig.window.views.series import card_of, summary_of, together
+from rig.window.views.series import card_of, series_of, summary_of
 from rig.window.views.verdict import live_view, window_text
 from rig.words.bench import not_pulls_text
 from rig.words.language import say
@@ -39,6 +39,7 @@ class BenchPage(QWidget):
         self._theme, self._scale = DARK, 1.0
         self.span_s = 20.0
         self._ticks = 0
+        self._judged = series_of(model)
         self._drawn: tuple[object, ...] = ()
         self.band = StateBand()
         self.panel = VerdictPanel()
@@ -84,6 +85,8 @@ class BenchPage(QWidget):
         model = self._model
         shown = model.shown
         self.band.show_state(model.state, window_text(model.window, model.unit), source_mark(model.series.source))
+        if changed != Changed.SCOPE:
+            self._judged = series_of(model)
         self._show_panel(shown, changed)
         if Changed.PULLS in changed:
             self._show_series()
@@ -107,14 +110,14 @@ class BenchPage(QWidget):
                     model.now_nm, model.peak_nm, model.state, model.unit, model.exercised, stop=stop, pulled=bool(model.pulls)
                 )
             )
-        else:
-            self.panel.show_verdict(panel_of(model, shown))
+        elif changed != Changed.SCOPE:
+            self.panel.show_verdict(panel_of(model, shown, self._judged))
 
     def _show_series(self) -> None:
         model = self._model
-        apart = dict(together(model.pulls, model.window, model.rule, model.known).apart)
+        apart = dict(self._judged.apart)
         cards = [card_of(pull, model.unit, apart=i in apart) for i, pull in enumerate(model.pulls)]
-        summary = summary_of(model.pulls, model.unit, model.window, model.rule, model.known)
+        summary = summary_of(model.pulls, model.unit, model.window, series=self._judged)
         self.series.show_series(self._theme, self._scale, summary, cards, model.looking_at)
 
     def _show_live(self, changed: Changed) -> None:

@@ -7,17 +7,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from analysis.judgement import Missing, SettlingCode, Verdict, VerdictState
-from analysis.results import PullResult, QualityCode
+from analysis.judgement import Missing, SeriesResult, SettlingCode, Verdict, VerdictState
+from analysis.results import QualityCode
 from analysis.units import in_unit
 from analysis.verdict.series import PULLS_EACH_WAY
 from rig.live.news import FreeTurnSeen, RestLevelMoved
 from rig.window.model import BenchModel, Pull
 from rig.window.series import Source
-from rig.window.views.series import together
-from rig.window.views.verdict import Scale, Tone, chatter_text, scale_of_verdict, spread_text, tone_of, view_of, word_of
+from rig.window.views.verdict import Scale, Tone, scale_of_verdict, spread_text, tone_of, value_text, view_of, word_of
 from rig.words.language import number, say
-from rig.words.numbers import digits, unit_name, way_mark
+from rig.words.numbers import unit_name, way_mark
 from rig.words.units import UnitChoice
 from rig.words.verdicts import FREE_CHECKS, settling_text
 
@@ -56,13 +55,10 @@ class PanelView:
         return ". ".join(part for part in (*parts, self.about, *self.notes) if part)
 
 
-def panel_of(model: BenchModel, pull: Pull) -> PanelView:
+def panel_of(model: BenchModel, pull: Pull, series: SeriesResult) -> PanelView:
     """The panel for the pull looked at: the newest of a series whose pulls are there shows the series, any other one itself."""
-    if pull is model.last:
-        series = _series_panel(model)
-        if series is not None:
-            return series
-    return _pull_panel(model, pull)
+    together = _series_panel(model, series) if pull is model.last else None
+    return together or _pull_panel(model, pull)
 
 
 def question_panel(question: FreeTurnSeen | RestLevelMoved, unit: UnitChoice) -> PanelView:
@@ -84,7 +80,6 @@ def question_panel(question: FreeTurnSeen | RestLevelMoved, unit: UnitChoice) ->
 
 def _pull_panel(model: BenchModel, pull: Pull) -> PanelView:
     unit, view, verdict = model.unit, view_of(pull, model.unit), pull.verdict
-    chatters = pull.result.chatter.present is True
     return PanelView(
         about=say("pull {number} of {all}", number=pull.number, all=model.pulls[-1].number),
         tone=view.tone,
@@ -96,24 +91,21 @@ def _pull_panel(model: BenchModel, pull: Pull) -> PanelView:
         margin="" if verdict is None else margin_text(verdict, unit),
         spoiler=spoiler_of(pull),
         guide="" if verdict is None else guide_text(verdict, pull.result.direction),
-        notes=(*([_chatter_words(pull.result, unit)] if chatters else []), *view.notes),
+        notes=view.notes,
         scale=scale_of_verdict(verdict, unit),
     )
 
 
-def _series_panel(model: BenchModel) -> PanelView | None:
+def _series_panel(model: BenchModel, series: SeriesResult) -> PanelView | None:
     if model.window is None or model.replay is not None:
         return None
-    series = together(model.pulls, model.window, model.rule, model.known, basis=model.window.basis)
     verdict, figure = series.verdict, series.figure(model.window.basis)
     if verdict is None or figure is None or max(way.n for _, way in figure.ways) < PULLS_EACH_WAY:
         return None
     unit = model.unit
-    deciding = verdict.deciding
-    value_nm = verdict.value_nm if deciding is None or deciding.value_nm is None else deciding.value_nm
+    value_nm, _ = verdict.decides
     chatters = series.chattering > 0
-    word, tone = _word_and_tone(verdict, chatters=chatters)
-    shown = "–" if value_nm is None else number(in_unit(value_nm, unit.first), digits(unit.first, in_unit(value_nm, unit.first)))
+    shown, shown_unit, second = value_text(value_nm, unit)
     spoiler = say("CHATTERS {n} OF {all}", n=series.chattering, all=series.assessable) if chatters else ""
     if not spoiler and not series.assessable:
         spoiler = say("CHATTER: ?")
@@ -121,13 +113,11 @@ def _series_panel(model: BenchModel) -> PanelView | None:
     after = settling_text(verdict)
     return PanelView(
         about=say("series: {counted} of {all} pulls counted", counted=len(series.counted), all=series.n),
-        tone=tone,
-        word=word,
+        tone=tone_of(verdict, chatters=chatters),
+        word=word_of(verdict, chatters=chatters),
         value=shown,
-        unit=unit_name(unit.first),
-        second=""
-        if value_nm is None or not unit.second
-        else f"{number(in_unit(value_nm, unit.second), 1)} {unit_name(unit.second)}",
+        unit=shown_unit,
+        second=second,
         spread=_spread(verdict, unit),
         margin=margin_text(verdict, unit),
         spoiler=spoiler or _lack(verdict),
@@ -137,26 +127,18 @@ def _series_panel(model: BenchModel) -> PanelView | None:
     )
 
 
-def _word_and_tone(verdict: Verdict, *, chatters: bool) -> tuple[str, Tone]:
-    return word_of(verdict, chatters=chatters), tone_of(verdict, chatters=chatters)
-
-
-def _chatter_words(result: PullResult, unit: UnitChoice) -> str:
-    return f"{say('chatter')}: {chatter_text(result, unit)}"
-
-
 def _spread(verdict: Verdict | None, unit: UnitChoice) -> str:
-    if verdict is None or verdict.expanded_u_nm is None:
+    value_nm, expanded_u_nm = (None, None) if verdict is None else verdict.decides
+    if verdict is None or expanded_u_nm is None:
         return ""
-    if verdict.value_nm is None or verdict.held_nothing:
-        return "< " + number(in_unit(verdict.expanded_u_nm, unit.first), 1)
-    return spread_text(verdict.value_nm, verdict.expanded_u_nm, unit).removesuffix(f" {unit_name(unit.first)}")
+    if value_nm is None or verdict.held_nothing:
+        return "< " + number(in_unit(expanded_u_nm, unit.first), 1)
+    return spread_text(value_nm, expanded_u_nm, unit).removesuffix(f" {unit_name(unit.first)}")
 
 
 def margin_text(verdict: Verdict, unit: UnitChoice) -> str:
     """How far from the nearer limit, in a few characters: the unit stands beside the value."""
-    deciding = verdict.deciding
-    value = verdict.value_nm if deciding is None or deciding.value_nm is None else deciding.value_nm
+    value, _ = verdict.decides
     low, high = verdict.low_nm, verdict.high_nm
     if value is None:
         return ""

@@ -13,7 +13,7 @@ from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.verdict.series import read_series
 from analysis.window import Basis, Window
 from rig.window.decimation import Curve, aligned, closed
-from rig.window.model import Pull
+from rig.window.model import BenchModel, Pull
 from rig.window.views.verdict import Tone, tone_of, view_of, word_of
 from rig.words.language import say
 from rig.words.numbers import torque, way_mark, with_spread
@@ -72,18 +72,29 @@ def together(
     return read_series(votes, window, basis=basis, rule=rule, known=known.scatter, convert=known.convert)
 
 
+def series_of(model: BenchModel) -> SeriesResult:
+    """The series in sight, judged as it stands now."""
+    basis = Basis.BREAKAWAY if model.window is None else model.window.basis
+    return together(model.pulls, model.window, model.rule, model.known, basis=basis)
+
+
 def summary_of(
     pulls: Sequence[Pull],
     unit: UnitChoice,
     window: Window | None,
     rule: DecisionRule = DecisionRule.GUARDED,
     known: Known = NOTHING_KNOWN,
+    *,
+    series: SeriesResult | None = None,
 ) -> Summary:
-    """What the pulls say together so far: the verdict on the unit, what to do next, each direction, chatter."""
+    """What the pulls say together so far: the verdict on the unit, what to do next, each direction, chatter.
+
+    `series`: the same, where it was judged already.
+    """
     if not pulls:
         return Summary(Tone.NONE, say("SERIES"), say("no pull yet"), ())
     basis = Basis.BREAKAWAY if window is None else window.basis
-    series = together(pulls, window, rule, known, basis=basis)
+    series = together(pulls, window, rule, known, basis=basis) if series is None else series
     verdict = series.verdict
     figure = series.figure(basis)
     lines = [] if verdict is None else [settling_text(verdict)]

@@ -205,7 +205,7 @@ def view_of(pull: Pull, unit: UnitChoice) -> VerdictView:
     if pull.verdict is None:
         return _unjudged(pull.result, unit, notes)
     verdict = pull.verdict
-    value, value_unit, second = _value(verdict.value_nm, unit)
+    value, value_unit, second = value_text(verdict.value_nm, unit)
     after = settling_text(verdict)
     return VerdictView(
         tone=tone_of(verdict, chatters=chatters),
@@ -219,7 +219,8 @@ def view_of(pull: Pull, unit: UnitChoice) -> VerdictView:
     )
 
 
-def _value(value_nm: float | None, unit: UnitChoice) -> tuple[str, str, str]:
+def value_text(value_nm: float | None, unit: UnitChoice) -> tuple[str, str, str]:
+    """A torque as the panel writes it: the number, its unit, the same in the second unit ('' where none is wished)."""
     if value_nm is None:
         return "–", "", ""
     first = in_unit(value_nm, unit.first)
@@ -229,7 +230,7 @@ def _value(value_nm: float | None, unit: UnitChoice) -> tuple[str, str, str]:
 
 def _unjudged(result: PullResult, unit: UnitChoice, notes: tuple[str, ...]) -> VerdictView:
     reading = result.breakaway
-    value, value_unit, second = _value(reading.torque_nm if reading else None, unit)
+    value, value_unit, second = value_text(reading.torque_nm if reading else None, unit)
     # Without anything known of the sensor, noise alone would look like knowledge.
     spread = "" if reading is None or lacks_sensor(result) else spread_text(reading.torque_nm, reading.budget.expanded_u_nm, unit)
     word = say("NO WINDOW") if reading else say("NO READING")
@@ -294,12 +295,12 @@ def chatter_text(result: PullResult, unit: UnitChoice) -> str:
 
 def scale_of_verdict(verdict: Verdict | None, unit: UnitChoice) -> Scale | None:
     """Where the value stands against the window, in the first unit; None where nothing was judged."""
-    if verdict is None or verdict.value_nm is None:
+    value_nm, expanded_u_nm = (None, None) if verdict is None else verdict.decides
+    if verdict is None or value_nm is None:
         return None
     per_nm = unit.per_nm
     low, high = (None if limit is None else limit * per_nm for limit in (verdict.low_nm, verdict.high_nm))
-    value = verdict.value_nm * per_nm
-    spread = (verdict.expanded_u_nm or 0.0) * per_nm
+    value, spread = value_nm * per_nm, (expanded_u_nm or 0.0) * per_nm
     end = 1.15 * max(value + spread, *(limit for limit in (low, high) if limit is not None))
     return Scale(low, high, value, spread, end, "" if low is None else number(low, 1), "" if high is None else number(high, 1))
 

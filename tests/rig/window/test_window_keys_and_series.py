@@ -19,6 +19,8 @@ from rig.window.keys import KEYS, Act, Place
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel, Source
 from rig.window.openers import Benches
+from rig.window.views.panel import panel_of
+from rig.window.views.series import series_of
 
 WINDOW = Window.parse("35..70 N.m")
 
@@ -199,3 +201,17 @@ def test_the_live_picture_of_a_series_does_not_say_that_nothing_was_pulled(windo
     window.model.look_at(None)
     window.bench.refresh(window.model.poll() | type(window.model.poll()).PULLS)
     assert window.bench.panel.accessibleName().startswith("TORQUE NOW")
+
+
+def test_the_panel_of_a_series_shows_value_and_uncertainty_of_the_direction_that_decides(window):
+    model, bench = window.model, window.model.line.bench
+    for back, peak_nm in ((False, 60.3), (False, 59.7), (True, 28.0), (True, 28.6), (True, 27.4)):
+        bench.pull(peak_nm, back=back)
+        window.tick()
+    verdict = series_of(model).verdict
+    assert verdict.deciding.direction == -1
+    view = panel_of(model, model.last, series_of(model))
+    assert float(view.value) == pytest.approx(verdict.deciding.value_nm, rel=0.01) == pytest.approx(28.0, rel=0.02)
+    assert abs(verdict.expanded_u_nm - verdict.deciding.expanded_u_nm) > 0.1
+    assert float(view.spread.lstrip("± ")) == pytest.approx(verdict.deciding.expanded_u_nm, abs=0.05)
+    assert view.scale.value == pytest.approx(verdict.deciding.value_nm)
