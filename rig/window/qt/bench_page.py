@@ -99,7 +99,7 @@ class BenchPage(QWidget):
         model = self._model
         self._ticks += 1
         question = model.stand.question
-        if question is not None and shown is None:
+        if question is not None:
             self.panel.show_verdict(question_panel(question, model.unit))
         elif shown is None or model.state in (BenchState.PULLING, BenchState.EXERCISING):
             if changed == Changed.SCOPE and self._ticks % DIGITS_EVERY:

@@ -111,3 +111,11 @@ def test_near_the_sensor_s_end_panel_and_tone_say_stop(window, played):
     assert played == [Tone.STOP]
     window.tick()
     assert played == [Tone.STOP]  # once a pull
+
+
+def test_a_question_stands_in_sight_while_it_can_be_answered_whatever_pull_is_looked_at(window):
+    """The pedal answers it: an answer to what nobody sees would be a wrong zero in silence."""
+    feed(window, rest_that_steps_and_a_pull())
+    assert window.model.shown is window.model.last
+    assert window.model.stand.question is not None
+    assert window.bench.panel.accessibleName().startswith("REST MOVED. +6")
