@@ -39,8 +39,8 @@ class Outlet(Protocol):
         """What the reader has sent to the device since last time."""
         ...
 
-    def is_read(self) -> bool:
-        """Whether a reader has opened it yet; stays true from then on."""
+    def is_read(self, now_s: float) -> bool:
+        """Whether a reader has opened it by now; stays true from then on."""
         ...
 
     def unplug(self) -> None:
@@ -150,8 +150,8 @@ class PtyOutlet:
         self._laid_out_s = 0.0
         self._gone = False
 
-    def is_read(self) -> bool:
-        """Whether a reader has opened it yet."""
+    def is_read(self, now_s: float) -> bool:
+        """Whether a reader has opened it by now."""
         if not self._was_read:
             import select
 
@@ -191,7 +191,7 @@ class PtyOutlet:
 
     def offer(self, chunk: bytes, now_s: float) -> None:
         """Hand over a chunk."""
-        if not self._was_read and not self.is_read():
+        if not self._was_read and not self.is_read(now_s):
             self._hold_open()  # nobody is waited for
         if self._gone and not self._is_back(chunk, now_s):
             return
@@ -276,8 +276,9 @@ class SocketOutlet:
         """End for good."""
         self.unplug()
 
-    def is_read(self) -> bool:
-        """Whether a reader has connected yet."""
+    def is_read(self, now_s: float) -> bool:
+        """Whether a reader has connected by now."""
+        self._welcome(now_s)
         self._was_read |= self._client is not None
         return self._was_read
 

@@ -12,7 +12,7 @@ from drivers.emulated.bench import Bench
 from drivers.emulated.devices import TICK_S, Device
 from drivers.emulated.faults import BadCable
 from drivers.emulated.truth import PullTruth
-from drivers.outlets import Outlet, SocketOutlet
+from drivers.outlets import Outlet
 
 CHUNK_S = TICK_S
 _MOST_AT_ONCE_S = 0.1  # after a stall of the computer the backlog goes out in portions, so that stopping stays prompt
@@ -43,9 +43,7 @@ def serve(
     `wait_for_reader`: the bench stands still until somebody opens the port, so that no pull is over before it can be read.
     """
     tally = Tally()
-    while wait_for_reader and not stop.is_set() and not outlet.is_read():
-        if isinstance(outlet, SocketOutlet):
-            outlet.offer(b"", clock.now())
+    while wait_for_reader and not stop.is_set() and not outlet.is_read(clock.now()):
         clock.wait_until(clock.now() + device.tick_s, stop)
     began_s = clock.now()
     plugged = True
