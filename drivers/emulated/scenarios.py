@@ -85,6 +85,9 @@ def _scenario(name: str, help_: str, *setups: Setup, sensor: Sensor | None = Non
 _WAVY = ((1.0, 0.05), (16.0, 0.012))  # a thick-and-thin plate once a turn, the bevel teeth sixteen times
 _PLAIN = (
     _scenario("good-pack", "a rebuilt pack in good order, quiet oil", _alike(_QUIET, 52.0)),
+    _scenario(
+        "both-ways", "a rebuilt pack in good order, pulled to and fro, as a unit is judged", *_both_ways(_alike(_QUIET, 52.0))
+    ),
     _scenario("worn-low", "a worn pack that lets go low", _alike(_QUIET, 16.0)),
     _scenario("spins-free", "a unit that nothing holds", _alike(_SEALS_ONLY, 0.25, resists=False)),
     _scenario("over-shimmed", "too thick a shim: lets go far too high", _alike(_QUIET, 112.0)),

@@ -15,7 +15,7 @@ from drivers.profile import DeviceProfile
 from rig.files.profile import read_profile
 
 PRETEND_WINDOW = "40..65 N.m"  # the invented specification of the invented unit QF-7
-DEFAULT_SCENARIO = "workday"
+DEFAULT_SCENARIO = "both-ways"  # one unit in one state: a series of several would be judged as one
 
 
 @contextlib.contextmanager
