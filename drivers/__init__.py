@@ -8,5 +8,5 @@ codec       Reading, WireFaults, what a decoder is     wiring      decoder, time
 text        lines; frames: binary of our own, specified in its docstring; modbus: asked devices, only importer of pymodbus
 source      Source, what it yields, LiveSource: the loop with its care for lines that go away; watch: words for the user
 replay      a trace in memory as a source              wirefile    the raw bytes on a file, and back as a line
-guess       which profile would read what comes        emulated    the pretend bench: a process of its own that ends at the bytes
+guess       which profile would read what comes        emulated    the simulated bench: a process of its own that ends at the bytes
 """

@@ -1,4 +1,4 @@
-"""Where the pretend bench's bytes come out: a pseudo-terminal, or a loopback socket where the system has none.
+"""Where the simulated bench's bytes come out: a pseudo-terminal, or a loopback socket where the system has none.
 
 Neither ever blocks. A reader that is slow for a moment loses nothing; one that has gone costs no memory, and when it comes back
 it gets fresh data, not old. Bytes are handed over in chunks of whole lines or frames, and a chunk is dropped whole or not at all.

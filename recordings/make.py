@@ -96,9 +96,9 @@ def info_of(demo: Demo, chosen: Scenario) -> TraceInfo:
         temperature_c=21.0,
         rest_s=setup.bonded_s,
         lever="0.6 m",
-        device="pretend bench",
+        device="simulated bench",
         scenario=demo.scenario,
-        remark="Invented: made by the pretend bench of platepull for the invented workshop Quillfen Gearworks. No real unit.",
+        remark="Invented: made by the simulated bench of platepull for the invented workshop Quillfen Gearworks. No real unit.",
         window=Window.parse(PRETEND_WINDOW),
         transducer=Transducer(
             name="pretend sensor",
@@ -259,8 +259,8 @@ def index(truths: dict[str, PullTruth]) -> str:
 _HEAD = f"""# Recordings
 
 Demo pulls of the one invented scenario: workshop *Quillfen Gearworks*, transaxle *QF-7* with plated differential, technician T.W.,
-"invented customer". **Everything here is invented**: computed by the pretend bench, measured on nothing. The window in the metadata
-is {PRETEND_WINDOW} breakaway, invented too; a real window comes from the maker's manual of the real unit.
+"invented customer". **Everything here is invented**: computed by the simulated bench, measured on nothing. The window in the
+metadata is {PRETEND_WINDOW} breakaway, invented too; a real window comes from the maker's manual of the real unit.
 
 Each recording is `NAME.csv`, `NAME.csv-metadata.json` beside it, and `NAME.expected.json`: what the pull really was, before any
 sensor, by the definitions of `analyse`. Try `platepull analyse recordings/*.csv` or `platepull replay recordings/rebuilt_good.csv`.

@@ -1,4 +1,4 @@
-"""The pretend bench as a stream: rest, a pull, rest, a pull, sampled by a sensor at a rate; and the truth of every pull."""
+"""The simulated bench as a stream: rest, a pull, rest, a pull, sampled by a sensor at a rate; and the truth of every pull."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _SETTLES_TICKS = 500
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setup:
-    """One pull on the pretend bench: who pulls, on what, and how long the bench rested before. `additive` 0..1 is in the oil.
+    """One pull on the simulated bench: who pulls, on what, and how long the bench rested before. `additive` 0..1 is in the oil.
 
     `resists` False: nothing presses the plates, the little friction is that of seals. `rest_s` is what the stream shows;
     `bonded_s` is how long the plates had stuck before, which may be longer.
@@ -47,7 +47,7 @@ class Bench:
 
     def __init__(self, workday: Workday, sensor: Sensor, rate_hz: float, rng: np.random.Generator) -> None:
         if not 0 < rate_hz <= HIGHEST_RATE_HZ:
-            raise ValueError(f"the pretend bench samples at up to {HIGHEST_RATE_HZ:g} Hz")
+            raise ValueError(f"the simulated bench samples at up to {HIGHEST_RATE_HZ:g} Hz")
         plans, self._hand_rng, noise = rng.spawn(3)
         self.rate_hz, self.sensor = rate_hz, sensor
         self.truths: list[PullTruth] = []

@@ -1,4 +1,4 @@
-"""What the pretend bench's electronics speak: samples in, bytes out, one class a protocol; and the profile that reads them."""
+"""What the simulated bench's electronics speak: samples in, bytes out, one class a protocol; and the profile that reads them."""
 
 from __future__ import annotations
 
@@ -43,11 +43,11 @@ def device_for(protocol: str, rate_hz: float) -> Device:
 
 
 def profile_text(device: Device, port: str, sensor: Sensor) -> str:
-    """A device profile for the pretend bench on `port`, ready to be saved."""
+    """A device profile for the simulated bench on `port`, ready to be saved."""
     return (
-        "# The pretend bench: invented pulls, no real unit.\n"
+        "# The simulated bench: invented pulls, no real unit.\n"
         "[device]\n"
-        'name = "pretend bench"\n'
+        'name = "simulated bench"\n'
         f"port = '{port}'\n"
         f'protocol = "{device.protocol}"\n'
         f'capacity = "{sensor.capacity_nm:g} N.m"\n'
@@ -97,7 +97,7 @@ class FramesDevice:
             period_ns=round(1e9 / rate_hz),
             torque_per_count=COUNT_NM,
             angle_per_count=COUNT_DEG,
-            name="pretend bench",
+            name="simulated bench",
         )
         self._most = max(1, min(self.what.most_samples, int(self.LONGEST_FRAME_S * rate_hz)))
         self._number = 0

@@ -1,4 +1,4 @@
-"""The hand on the lever of the pretend bench: it winds up, feels the slip, follows, may pause, and lets go."""
+"""The hand on the lever of the simulated bench: it winds up, feels the slip, follows, may pause, and lets go."""
 
 from __future__ import annotations
 

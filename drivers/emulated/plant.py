@@ -1,4 +1,4 @@
-"""The mechanics of the pretend bench: arm, lever, adapter, rotor, two plate packs, bevel gears, one fixed small step at a time.
+"""The mechanics of the simulated bench: arm, lever, adapter, rotor, two plate packs, bevel gears, one fixed small step at a time.
 
     hand ─ arm spring ─ lever ─ [sensor] ─ adapter spring with slack ─ left gear ═ left pack ═ case ═ right pack ═ right gear
                                                                           └────────── bevel gears with lash ─────────┘

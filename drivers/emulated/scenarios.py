@@ -1,4 +1,4 @@
-"""What may lie on the pretend bench: named scenarios of our own, each an endless run of pulls that differ a little.
+"""What may lie on the simulated bench: named scenarios of our own, each an endless run of pulls that differ a little.
 
 The figures are plausible for a plated unit (trade notes, 2.5 and 5.1) and belong to no real one.
 """

@@ -1,4 +1,4 @@
-"""The sensor of the pretend bench: everything that stands between the torque that is there and the number that is sent."""
+"""The sensor of the simulated bench: everything that stands between the torque that is there and the number that is sent."""
 
 from __future__ import annotations
 

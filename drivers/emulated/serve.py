@@ -1,4 +1,4 @@
-"""Serves the pretend bench in real time: bench -> device -> bad cable -> outlet. No clock of its own: it is handed in."""
+"""Serves the simulated bench in real time: bench -> device -> bad cable -> outlet. No clock of its own: it is handed in."""
 
 from __future__ import annotations
 

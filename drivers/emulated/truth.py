@@ -1,4 +1,4 @@
-"""What a pull on the pretend bench really was: the contract's definitions applied to the motion itself, before any sensor."""
+"""What a pull on the simulated bench really was: the contract's definitions applied to the motion itself, before any sensor."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`platepull emulate`: the pretend bench in a process of its own, served on a pseudo-terminal or a loopback socket."""
+"""`platepull emulate`: the simulated bench in a process of its own, served on a pseudo-terminal or a loopback socket."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from drivers.emulated.truth import PullTruth
 
 NAME = "emulate"
-HELP = "serve the pretend bench: invented pulls on a line that reads like a real one"
+HELP = "serve the simulated bench: invented pulls on a line that reads like a real one"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -114,7 +114,7 @@ def _rate_hz(text: str) -> float:
     except ValueError:
         rate_hz = to_si(text, "rate")
     if not 1 <= rate_hz <= HIGHEST_RATE_HZ:
-        raise BenchError(f"a rate of {text} is beyond the pretend bench", remedy=f"use 1 Hz to {HIGHEST_RATE_HZ:g} Hz")
+        raise BenchError(f"a rate of {text} is beyond the simulated bench", remedy=f"use 1 Hz to {HIGHEST_RATE_HZ:g} Hz")
     return rate_hz
 
 

@@ -31,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="?",
         const="",
         metavar="SCENARIO",
-        help="no hardware: the pretend bench (see 'platepull emulate --help')",
+        help="no hardware: the simulated bench (see 'platepull emulate --help')",
     )
     parser.add_argument("--terminal", action="store_true", help="no window, even where there is a screen")
     parser.add_argument(
@@ -46,14 +46,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"terminal: end after so many pulls ({PULLS_WITHOUT_AUDIENCE} with --pretend when the output is not a terminal)",
     )
     parser.add_argument("--seconds", type=positive(float), metavar="S", help="terminal: end after so many seconds")
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="of the pretend bench: same seed, same pulls")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="of the simulated bench: same seed, same pulls")
     add_judging(parser)
     add_job(parser)
     add_exercise(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Open the line (or the pretend bench) and show what it brings."""
+    """Open the line (or the simulated bench) and show what it brings."""
     from rig.commands._options import profile_path
     from rig.files.profile import read_profile
     from rig.live.emulator import DEFAULT_SCENARIO, PRETEND_WINDOW, pretend_bench

@@ -61,7 +61,7 @@ class Transducer:
 class Calibration:
     """The certificate behind the transducer: its number, the day it was made, the last day it counts (ISO 8601), its functions.
 
-    The samples of a trace are as the sensor sent them; the functions are put in force on reading.
+    The samples of a trace are as the sensor sent them; the functions are applied on reading.
     """
 
     certificate: str | None = None

@@ -1,4 +1,4 @@
-"""A recording read as a live pull is: its sensor's calibration put in force, with what the bench had to say of the sensor then."""
+"""A recording read as a live pull is: its sensor's calibration applied, with what the bench had to say of the sensor then."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The pretend bench as a child process, for whoever wants to use platepull without hardware."""
+"""The simulated bench as a child process, for whoever wants to use platepull without hardware."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ DEFAULT_SCENARIO = "both-ways"  # one unit in one state: a series of several wou
 
 @contextlib.contextmanager
 def pretend_bench(name: str, *, seed: int = 1, rate: str = "1000 Hz", over: str | None = None) -> Iterator[DeviceProfile]:
-    """Run the pretend bench as a process of its own for as long as the block lasts; its profile is what to open.
+    """Run the simulated bench as a process of its own for as long as the block lasts; its profile is what to open.
 
     Raises BenchError where there is no such scenario, LineLostError where the process does not come up.
     """
@@ -34,7 +34,9 @@ def pretend_bench(name: str, *, seed: int = 1, rate: str = "1000 Hz", over: str 
             assert child.stdout is not None
             if not child.stdout.readline():
                 _, said = child.communicate()
-                raise LineLostError("the pretend bench did not come up", where="pretend bench", remedy=said.strip() or "try again")
+                raise LineLostError(
+                    "the simulated bench did not come up", where="simulated bench", remedy=said.strip() or "try again"
+                )
             yield read_profile(profile)
         finally:
             child.terminate()

@@ -76,7 +76,7 @@ def _not_read(number: int, error: Exception) -> Failed:
 class Session:
     """Feed it what a source yields; each `step` returns the news it brought, in order.
 
-    sensor     what is known of the torque sensor; its capacity sets the finder's thresholds, its calibration is put in force on all
+    sensor     what is known of the torque sensor; its capacity sets the finder's thresholds, its calibration is applied to all
                that is read and shown, not on what is recorded
     window     what pulls are judged against; None: read, not judged
     known      what is known before anybody pulls: scatter of the bench, conversions
@@ -108,7 +108,7 @@ class Session:
         self._stated = stated
         self.pulls = 0
         self._sensor = sensor or Sensor()
-        # Pieces are put right as they come, so the analysis gets them with the sensor as it then reads.
+        # Pieces are corrected as they come, so the analysis gets them with the sensor as it then reads.
         self._in_use = apply_calibration(EMPTY, self._sensor)[1]
         self._log = SensorLog(self._in_use.capacity_nm, self._in_use.calibration)
         self._calibration_flags = calibration_flags

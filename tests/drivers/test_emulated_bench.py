@@ -1,4 +1,4 @@
-"""The pretend bench as a stream, its scenarios, its sensor and the truth it states."""
+"""The simulated bench as a stream, its scenarios, its sensor and the truth it states."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the pretend bench's electronics send, through the project's own decoders and against published frames."""
+"""What the simulated bench's electronics send, through the project's own decoders and against published frames."""
 
 from __future__ import annotations
 

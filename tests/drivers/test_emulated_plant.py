@@ -1,4 +1,4 @@
-"""The mechanics of the pretend bench against closed forms that it does not contain.
+"""The mechanics of the simulated bench against closed forms that it does not contain.
 
 Stick-slip of one inertia drawn through a spring at constant speed over static and kinetic friction, no damping: torque falls by
 2 (Ts - Tk), to 2 Tk - Ts, in the slip time 2/w (pi - atan(dT w / (k Omega))) with w = sqrt(k/J), and a cycle turns the driver by

@@ -1,4 +1,4 @@
-"""Serving the pretend bench on a step clock: nothing is lost, the rate holds, a bad cable does what it says and no more."""
+"""Serving the simulated bench on a step clock: nothing is lost, the rate holds, a bad cable does what it says and no more."""
 
 from __future__ import annotations
 

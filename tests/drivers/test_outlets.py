@@ -1,4 +1,4 @@
-"""Outlets of the pretend bench on real pseudo-terminals and sockets; time is handed in, so that nobody waits."""
+"""Outlets of the simulated bench on real pseudo-terminals and sockets; time is handed in, so that nobody waits."""
 
 from __future__ import annotations
 

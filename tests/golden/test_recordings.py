@@ -1,4 +1,4 @@
-"""Every demo recording, read as a user's trace is, against what the pretend bench says it really was.
+"""Every demo recording, read as a user's trace is, against what the simulated bench says it really was.
 
 Bench and analysis share no formula: the bench integrates a mechanism, the truth is taken off its motion before the sensor.
 """

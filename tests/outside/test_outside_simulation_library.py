@@ -2,7 +2,7 @@
 
 The model is the one its documentation explains (examples, 'Stick Slip': a body on a spring and damper against a moving surface,
 static and kinetic friction, a switch between a stick and a slip state thrown by zero-crossing events), with the spring pulled
-instead of the surface. Solver, event location and sampling are the library's; nothing of our simulator or of the pretend bench is
+instead of the surface. Solver, event location and sampling are the library's; nothing of our simulator or of the simulated bench is
 used.
 """
 

@@ -2,7 +2,7 @@
 
     python tests/speed/line_60s.py [--seconds 60] [--rate 1000] [--over pty|socket] [--protocol text|frames]
 
-The pretend bench runs as a process of its own and stamps every sample with its own clock, so the samples sent between the first
+The simulated bench runs as a process of its own and stamps every sample with its own clock, so the samples sent between the first
 and the last one received are known exactly; what is missing between them is lost. Pulls are found, read, judged and recorded
 meanwhile.
 """

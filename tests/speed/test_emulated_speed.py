@@ -1,4 +1,4 @@
-"""The pretend bench must leave the machine to those who read it: its work against the time it plays."""
+"""The simulated bench must leave the machine to those who read it: its work against the time it plays."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Ten minutes of the real window on the real pretend bench at 5 kHz: memory, losses, the pace of the ticks.
+"""Ten minutes of the real window on the real simulated bench at 5 kHz: memory, losses, the pace of the ticks.
 
     python tests/speed/window_memory.py [--minutes 10] [--rate 5000]
 

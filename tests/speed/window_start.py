@@ -2,7 +2,7 @@
 
     python tests/speed/window_start.py [--times 5]
 
-A child process starts `platepull live --device PROFILE` on a pretend bench that runs already; it reports when the window was
+A child process starts `platepull live --device PROFILE` on a simulated bench that runs already; it reports when the window was
 painted for the first time and when the line was up. Then one child tells what each library cost to import (python -X importtime).
 """
 

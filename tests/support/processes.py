@@ -61,7 +61,7 @@ def running(home, *words):
 
 @contextlib.contextmanager
 def pretend_bench(home, *words):
-    """The pretend bench in a process of its own; gives (process, profile path, port)."""
+    """The simulated bench in a process of its own; gives (process, profile path, port)."""
     profile = Path(home) / "pretend.toml"
     with running(home, "emulate", "--profile", profile, *words) as child:
         port = child.stdout.readline().strip()

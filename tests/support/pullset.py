@@ -1,6 +1,6 @@
 """Simulated pulls with known truth, seeded and cached: `simulate(n, seed, kinds)`.
 
-Independent of analysis/ and of the pretend bench in drivers/emulated: own physics (pull_physics), own draws (pull_kinds), own
+Independent of analysis/ and of the simulated bench in drivers/emulated: own physics (pull_physics), own draws (pull_kinds), own
 truth (pull_truth), own sensor (pull_sensor). Nothing computed here is ever committed.
 """
 

@@ -1,4 +1,4 @@
-"""The whole house as processes: the pretend bench on a port, recorded, analysed, replayed."""
+"""The whole house as processes: the simulated bench on a port, recorded, analysed, replayed."""
 
 import json
 import os

@@ -72,7 +72,7 @@ def test_a_cell_of_any_table_altered_by_hand_is_found(filled, table):
         row = next((row for row in rows if row[column.name] is not None), rows[0])
         name, was = column.name, row[column.name]
         new = other_than(was, column.type)
-        for before, after in ((was, new), (new, was)):  # altered, and put right again
+        for before, after in ((was, new), (new, was)):  # altered, and put back again
             where = " AND ".join(f"{key} = :{'before' if key == name else key}" for key in keys)
             done = by_hand(filled, f"UPDATE {table} SET {name} = :after WHERE {where}", **{**row, "before": before, "after": after})
             assert done.rowcount == 1

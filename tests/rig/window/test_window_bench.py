@@ -1,4 +1,4 @@
-"""The real window on the real pretend bench: a process of its own, a pseudo-terminal, the reader threads, files on disk."""
+"""The real window on the real simulated bench: a process of its own, a pseudo-terminal, the reader threads, files on disk."""
 
 import os
 from datetime import date
