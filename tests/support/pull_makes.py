@@ -199,12 +199,46 @@ def gains_in_load(s: Seen) -> None:
     s.known_b += 0.004 * s.peak
 
 
+def relay(s: Seen) -> None:
+    """Something switches nearby, again and again: 3 to 9 ms of a third of the peak."""
+    every, length = s.rng.uniform(0.25, 1.0), max(1, round(s.rng.uniform(0.003, 0.009) * s.rate))
+    for at_s in np.arange(s.time[0] + s.rng.uniform(0, every), s.time[-1], every):
+        at = int(np.searchsorted(s.time, at_s))
+        here = s.torque[at : at + length]
+        here += s.rng.choice([-1, 1]) * s.rng.uniform(0.1, 0.5) * s.peak * np.exp(-np.arange(here.size) / max(1.0, length / 3))
+    s.faults.append("burst")
+
+
+def late_angle(s: Seen) -> None:
+    """The angle is sent 30 to 120 ms after the torque it belongs to."""
+    if s.angle is not None:
+        late = s.rng.uniform(0.03, 0.12)
+        s.angle = np.interp(s.time - late, s.time, s.angle)
+    s.faults.append("angle")
+
+
+def flickers(s: Seen) -> None:
+    """The last digit of the encoder flickers by a quarter to one degree."""
+    if s.angle is not None:
+        s.angle = s.angle + s.rng.uniform(0.25, 1.0) * s.rng.integers(-1, 2, s.angle.size)
+    s.faults.append("angle")
+
+
+def leaned_on(s: Seen) -> None:
+    """Somebody leans on the lever before the pull: the level before is load, the one after is the zero."""
+    begin = s.truth.breakaway_time_s or s.time[-1] / 2
+    level = s.rng.uniform(0.03, 0.15) * s.peak
+    s.torque = np.where(s.time < begin, np.maximum(s.torque, level), s.torque)
+    s.faults.append("zero")
+
+
 FAULTS: dict[str, Fault] = {
     "low_pass": low_pass, "low_pass_2": low_pass_2, "moving_mean": moving_mean, "held_values": held_values, "saturates": saturates,
     "burst": burst, "aliased_hum": aliased_hum, "creeps": creeps, "cross_talk": cross_talk, "warms": warms,
     "coarse_encoder": coarse_encoder, "zeroed_encoder": zeroed_encoder, "rolling_encoder": rolling_encoder,
     "slipping_encoder": slipping_encoder, "dead_encoder": dead_encoder, "stepped_zero": stepped_zero, "begins_late": begins_late,
-    "ends_early": ends_early, "gains_in_load": gains_in_load,
+    "ends_early": ends_early, "gains_in_load": gains_in_load, "relay": relay, "late_angle": late_angle, "flickers": flickers,
+    "leaned_on": leaned_on,
 }  # fmt: skip
 
 
@@ -308,6 +342,9 @@ def _makes() -> dict[str, Make]:
         "vice_burst": Make((usual._vice_slip,), ("burst",)),
         "short_step": Make((usual._short_rest,), ("stepped_zero",)),
         "jerk_low_pass": Make((usual._jerk,), ("low_pass",)),
+        "chatter_relay": Make((slow_chatter,), ("relay",)),
+        "chatter_late_angle": Make((slow_chatter,), ("late_angle",)),
+        "chatter_leaned_on": Make((slow_chatter,), ("leaned_on",)),
     }
     return out
 
