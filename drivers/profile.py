@@ -42,6 +42,17 @@ class DeviceProfile:
     modbus: ModbusFormat | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GaugeProfile:
+    """A gauge of lengths on a line; `bits` as of a device."""
+
+    name: str
+    port: str
+    text: TextFormat
+    baud: int = 9600
+    bits: str = "8N1"
+
+
 def profile_text(
     *, name: str, port: str, baud: int, bits: str, capacity: str | None, layout: TextFormat | None, remarks: Sequence[str] = ()
 ) -> str:

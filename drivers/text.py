@@ -17,7 +17,7 @@ from analysis.errors import UnitError
 from analysis.units import Scale, scale_to_si
 from drivers.codec import BEYOND_REASON, Reading, WireFaults
 
-Kind = Literal["torque", "angle", "time", "counter", "skip"]
+Kind = Literal["torque", "angle", "length", "time", "counter", "skip"]
 
 LONGEST_LINE = 512
 """Bytes; a line still unfinished then is dropped, so that a device that never ends a line cannot fill the memory."""
@@ -46,7 +46,7 @@ class Column:
 
     @property
     def scale(self) -> Scale:
-        """From the unit as sent to N.m, deg or s; a counter has none."""
+        """From the unit as sent to N.m, deg, m or s; a counter has none."""
         if self.kind in ("counter", "skip"):
             return Scale(1.0)
         return scale_to_si(self.unit, self.kind)
@@ -82,14 +82,43 @@ class TextFormat:
         return any(column.key for column in self.columns)
 
 
+class LineCutter:
+    """Bytes to whole lines, blank ones left out. All before the first line end is dropped: it may be the rest of a number."""
+
+    def __init__(self, faults: WireFaults) -> None:
+        self._faults = faults
+        self._rest = b""
+        self._in_step = False
+
+    def restart(self, *, in_step: bool = False) -> None:
+        """Forget the unfinished rest. `in_step`: what comes next is known to begin a line."""
+        self._rest, self._in_step = b"", in_step
+
+    @property
+    def unfinished(self) -> bool:
+        """Whether a line has begun and not ended."""
+        return bool(self._rest) and self._in_step
+
+    def feed(self, data: bytes) -> list[bytes]:
+        """Take the next bytes; return the lines they complete, of any length."""
+        *lines, rest = _LINE_END.split(self._rest + data)
+        if lines and not self._in_step:
+            self._in_step = True
+            del lines[0]
+        self._rest = rest
+        if len(rest) > LONGEST_LINE:
+            self._faults.overlong += self._in_step
+            self.restart()
+        return [line for line in lines if line]
+
+
 class TextCodec:
-    """Lines to readings. Everything before the first line end is dropped: it may be the rest of a number."""
+    """Lines to readings."""
 
     def __init__(self, layout: TextFormat) -> None:
         self.layout = layout
         self.faults = WireFaults()
-        self._rest = b""
-        self._in_step = False
+        self._cutter = LineCutter(self.faults)
         self._lines = 0
         self._side = 1.0
         self._plain = _plain_pattern(layout)
@@ -98,29 +127,16 @@ class TextCodec:
         self._angle_at = wanted.index("angle") if "angle" in wanted else None
         stamp = next((kind for kind in ("time", "counter") if kind in wanted), None)
         self._stamp_at = wanted.index(stamp) if stamp else None
-        self._fields = _FieldReader(layout)
+        self._fields = FieldReader(layout)
 
     def restart(self) -> None:
         """Forget the unfinished rest: the line was opened anew."""
-        self._rest, self._in_step = b"", False
+        self._cutter.restart()
 
     def feed(self, data: bytes) -> list[Reading]:
         """Take the next bytes; return the readings they complete."""
-        *lines, rest = _LINE_END.split(self._rest + data)
-        readings: list[Reading] = []
-        for line in lines:
-            if not self._in_step:
-                self._in_step = True
-            elif line:
-                reading = self._read(line)
-                if reading is not None:
-                    readings.append(reading)
-        self._rest = rest
-        if len(rest) > LONGEST_LINE:
-            if self._in_step:
-                self.faults.overlong += 1
-            self._rest, self._in_step = b"", False
-        return readings
+        read = map(self._read, self._cutter.feed(data))
+        return [reading for reading in read if reading is not None]
 
     def _read(self, line: bytes) -> Reading | None:
         if len(line) > LONGEST_LINE:
@@ -128,10 +144,11 @@ class TextCodec:
             return None
         whole = line
         if self.layout.check:
-            line, _, told = line.rstrip(b" \t").rpartition(b"*")
-            if told.upper() != check_of(line):
+            checked = without_check(line)
+            if checked is None:
                 self._count_unread(whole)
                 return None
+            line = checked
         match = self._plain.fullmatch(line) if self._plain else None
         values = list(map(float, match.groups())) if match else self._fields.read(line)
         if values is None or (match and not -BEYOND_REASON < min(values) <= max(values) < BEYOND_REASON):
@@ -148,7 +165,7 @@ class TextCodec:
         return Reading(torque, angle, self._lines if self._stamp_at is None else values[self._stamp_at])
 
     def _count_unread(self, line: bytes) -> None:
-        if self.layout.tag and not line.lstrip(_BOM + b" \t").startswith(self.layout.tag.encode()):
+        if not is_tagged(self.layout, line):
             self.faults.ignored += 1
             return
         self.faults.garbled += 1
@@ -192,6 +209,17 @@ def split_fields(text: str, delimiter: str) -> list[str]:
     return joined
 
 
+def is_tagged(layout: TextFormat, line: bytes) -> bool:
+    """Whether a line is of the kind the profile wants; without a tag every line is."""
+    return not layout.tag or line.lstrip(_BOM + b" \t").startswith(layout.tag.encode())
+
+
+def without_check(line: bytes) -> bytes | None:
+    """The line before its check sum; None where that is missing or does not fit."""
+    checked, _, told = line.rstrip(b" \t").rpartition(b"*")
+    return checked if told.upper() == check_of(checked) else None
+
+
 def check_of(line: bytes) -> bytes:
     """Exclusive-or of the bytes after a leading '$', as two hexadecimal digits: the check sum of NMEA 0183 sentences."""
     return b"%02X" % functools.reduce(operator.xor, line.removeprefix(b"$"), 0)
@@ -209,7 +237,7 @@ def _plain_pattern(layout: TextFormat) -> re.Pattern[bytes] | None:
     return re.compile(rb"[ \t]*+" + mark.join(fields) + rb"[ \t]*+")
 
 
-class _FieldReader:
+class FieldReader:
     """The patient reader: tags, keys, decimal commas, signs apart or after the number, units in the line, overload words."""
 
     def __init__(self, layout: TextFormat) -> None:
@@ -293,7 +321,7 @@ def encode_line(layout: TextFormat, reading: Reading, *, digits: int = 3, end: b
     """
 
     def number(column: Column) -> str:
-        value = {"torque": reading.torque, "angle": reading.angle, "skip": 0.0}.get(column.kind, reading.stamp)
+        value = {"torque": reading.torque, "angle": reading.angle, "length": None, "skip": 0.0}.get(column.kind, reading.stamp)
         if value is None:
             raise ValueError(f"the layout has a column '{column.kind}', the reading has no such value")
         if math.isinf(value):

@@ -7,14 +7,14 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self, get_args
+from typing import Annotated, Any, ClassVar, Literal, Self, get_args
 
 from analysis import bounds
 from analysis.errors import UnitError, quoted
 from analysis.results import OffsetAdapter
 from analysis.units import ColumnHeader, Scale
 from drivers.modbus import MOST_REGISTERS, Function, ModbusFormat, Order, Value, ValueType
-from drivers.profile import DeviceProfile, Protocol
+from drivers.profile import DeviceProfile, GaugeProfile, Protocol
 from drivers.text import OVERLOAD_WORDS, Column, Kind, TextFormat
 from rig.files.document import from_values, read_document
 from rig.files.fields import (
@@ -41,6 +41,8 @@ class Columns(tuple[Column, ...], FromText):
     """The fields of a line."""
 
     EXPECTED = 'a list such as ["torque [lbf.ft]", "angle [deg]"]; also "time [ms]", "counter" and "skip", or "KEY = torque [N.m]"'
+    MEASURED: ClassVar[Kind] = "torque"
+    KINDS: ClassVar[tuple[Kind, ...]] = ("torque", "angle", "time", "counter", "skip")
     __slots__ = ()
 
     @classmethod
@@ -48,10 +50,10 @@ class Columns(tuple[Column, ...], FromText):
         """Read the list. Raises Refusal."""
         if not isinstance(value, list):
             return super().of(value if not isinstance(value, str) else None)
-        columns = cls(_column(cell) for cell in value)
+        columns = cls(_column(cell, cls) for cell in value)
         kinds = [column.kind for column in columns if column.kind != "skip"]
-        if "torque" not in kinds:
-            raise Refusal("", "has no torque", cls.EXPECTED)
+        if cls.MEASURED not in kinds:
+            raise Refusal("", f"has no {cls.MEASURED}", cls.EXPECTED)
         if len(set(kinds)) < len(kinds) or {"time", "counter"} <= set(kinds):
             raise Refusal("", "tells something twice", "each of torque, angle and time or counter at most once")
         if any(column.key for column in columns) and not all(column.key for column in columns):
@@ -59,22 +61,33 @@ class Columns(tuple[Column, ...], FromText):
         return columns
 
 
-def _column(cell: object) -> Column:
+class GaugeColumns(Columns):
+    """The fields of a gauge's line."""
+
+    EXPECTED = 'a list such as ["length [mm]"] or ["skip", "length [in]"], or "KEY = length [mm]"'
+    MEASURED = "length"
+    KINDS = ("length", "counter", "time", "skip")
+    __slots__ = ()
+
+
+def _column(cell: object, columns: type[Columns]) -> Column:
     if not isinstance(cell, str):
-        raise Refusal("", f"holds {cell!r}", Columns.EXPECTED)
+        raise Refusal("", f"holds {cell!r}", columns.EXPECTED)
     key, mark, rest = cell.rpartition("=")
     header = ColumnHeader.parse(rest)
-    kinds = get_args(Kind)
-    if header.quantity not in kinds:
-        near = difflib.get_close_matches(header.quantity, kinds, 1)
-        raise Refusal("", f"holds {quoted(cell)}" + (f", did you mean '{near[0]}'?" if near else ""), Columns.EXPECTED)
-    column = Column(header.quantity, header.unit, key.strip() if mark else "")  # type: ignore[arg-type]
-    if column.kind in ("torque", "angle", "time") and not column.unit:
-        raise Refusal("", f"holds {quoted(cell)} without a unit", Columns.EXPECTED)
+    if header.quantity not in columns.KINDS:
+        if header.quantity in get_args(Kind):
+            whose = "a gauge's, for the entry of lengths in the window" if header.quantity == "length" else "a torque sensor's"
+            raise Refusal("", f"holds {quoted(cell)}, which is {whose}", columns.EXPECTED)
+        near = difflib.get_close_matches(header.quantity, columns.KINDS, 1)
+        raise Refusal("", f"holds {quoted(cell)}" + (f", did you mean '{near[0]}'?" if near else ""), columns.EXPECTED)
+    column = Column(header.quantity, header.unit, key.strip() if mark else "")
+    if column.kind in ("torque", "angle", "length", "time") and not column.unit:
+        raise Refusal("", f"holds {quoted(cell)} without a unit", columns.EXPECTED)
     try:
         _ = column.scale
     except UnitError as fault:
-        raise Refusal("", f"holds {quoted(cell)}: {fault.what}", Columns.EXPECTED) from None
+        raise Refusal("", f"holds {quoted(cell)}: {fault.what}", columns.EXPECTED) from None
     return column
 
 
@@ -105,13 +118,16 @@ class Within(LengthMm):
 Bits = Literal["8N1", "8N2", "8E1", "8E2", "8O1", "8O2", "7N1", "7N2", "7E1", "7E2", "7O1", "7O2"]
 
 
-class _Device(Closed, frozen=True, kw_only=True):
+class _Port(Closed, frozen=True, kw_only=True):
     name: Annotated[Name, says('a name such as "bench 1"')]
     port: Annotated[Name, says('a port or URL such as "/dev/ttyUSB0", "COM3" or "socket://host:4000"')]
-    protocol: Protocol
-    capacity: CapacityNm
     baud: Annotated[int, between(50, 12_000_000)] = 115200
     bits: Bits = "8N1"
+
+
+class _Device(_Port, frozen=True, kw_only=True):
+    protocol: Protocol
+    capacity: CapacityNm
     resolution: TorqueNm | None = None
     u: SensorU | None = None
     filter: RateHz | None = None
@@ -126,9 +142,8 @@ class _Device(Closed, frozen=True, kw_only=True):
             raise Refusal("u", f"is {quoted(self.u.stated.text)}, more than the sensor's range", SensorU.EXPECTED)
 
 
-class _Text(Closed, frozen=True, kw_only=True):
+class _Line(Closed, frozen=True, kw_only=True):
     columns: Columns
-    rate: Annotated[RateHz, says('the device\'s sampling rate such as "500 Hz", because no time column is sent')] | None = None
     delimiter: Annotated[str, says('a mark such as "," ";" "\\t" or " " for any run of blanks')] = ","
     decimal: Literal[".", ","] = "."
     tag: Annotated[str, says('the word that each line starts with, such as "$TQ"')] = ""
@@ -137,8 +152,6 @@ class _Text(Closed, frozen=True, kw_only=True):
     overload: Annotated[tuple[Name, ...], says('a list of words such as ["OL", "----"]')] = OVERLOAD_WORDS  # type: ignore[assignment]
 
     def __post_init__(self) -> None:
-        if self.rate is None and all(column.kind != "time" for column in self.columns):
-            raise Refusal("rate", "is missing", 'the device\'s sampling rate such as "500 Hz", because no time column is sent')
         mark = self.delimiter
         if not 0 < len(mark) < 10 or any(char in mark for char in "\r\n.+-0123456789") or mark == self.decimal:
             raise Refusal("delimiter", f"is {quoted(mark)}", 'a mark that no number contains, such as ";" or "\\t"')
@@ -149,12 +162,43 @@ class _Text(Closed, frozen=True, kw_only=True):
         return TextFormat(
             columns=tuple(self.columns),
             delimiter=self.delimiter,
-            rate_hz=self.rate,
             decimal=self.decimal,
             tag=self.tag,
             sign_after=self.sign == "after",
             check=self.check == "xor",
             overload_words=tuple(word.upper() for word in self.overload),
+        )
+
+
+class _Text(_Line, frozen=True, kw_only=True):
+    rate: Annotated[RateHz, says('the device\'s sampling rate such as "500 Hz", because no time column is sent')] | None = None
+
+    def __post_init__(self) -> None:
+        if self.rate is None and all(column.kind != "time" for column in self.columns):
+            raise Refusal("rate", "is missing", 'the device\'s sampling rate such as "500 Hz", because no time column is sent')
+        super().__post_init__()
+
+    def value(self) -> TextFormat:
+        return replace(super().value(), rate_hz=self.rate)
+
+
+class _GaugeLine(_Line, frozen=True, kw_only=True):
+    columns: GaugeColumns
+
+
+class _GaugeDevice(_Port, frozen=True, kw_only=True):
+    protocol: Literal["text"] = "text"
+    baud: Annotated[int, between(50, 12_000_000)] = 9600
+
+
+class _Gauge(Closed, frozen=True, kw_only=True):
+    device: _GaugeDevice
+    text: _GaugeLine
+
+    def value(self) -> GaugeProfile:
+        device = self.device
+        return GaugeProfile(
+            name=built_in(device.name), port=built_in(device.port), baud=device.baud, bits=device.bits, text=self.text.value()
         )
 
 
@@ -268,6 +312,11 @@ def read_profile(path: Path) -> DeviceProfile:
     """Read a device profile; a certificate's path is taken from the profile's folder. Raises FileError or DocumentError."""
     profile = read_document(path, _Profile, "profile").value.value()
     return profile if profile.certificate is None else replace(profile, certificate=str(path.parent / profile.certificate))
+
+
+def read_gauge(path: Path) -> GaugeProfile:
+    """Read the profile of a gauge: `[device]` name and port, `[text]` columns with a length. Raises FileError or DocumentError."""
+    return read_document(path, _Gauge, "profile").value.value()
 
 
 def profile_of(content: Mapping[str, Any], where: str) -> DeviceProfile:
