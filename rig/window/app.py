@@ -62,13 +62,13 @@ def run_window(
         )
         controller = Controller(model, remembered, means)
         if profile is not None:
-            controller.open_line(profile, source)
+            controller.lines.open_line(profile, source)
             if exercise:
-                controller.exercise()
+                controller.lines.exercise()
         elif recording is not None:
-            controller.open_recording(recording)
-            if controller.replayed is not None and controller.replayed.replay is not None:
-                controller.replayed.replay.speed = speed
+            controller.lines.open_recording(recording)
+            if controller.lines.replayed is not None and controller.lines.replayed.replay is not None:
+                controller.lines.replayed.replay.speed = speed
         shell = Shell(controller)
         status = app.exec()
         shell.window.let_go()
@@ -99,7 +99,7 @@ class Shell:
         """Show the window in another language; line, pulls and page of the desk stay."""
         before = self.window
         speak(code)
-        self._controller.preferences.keep(replace(self._controller.preferences.now, language=code))
+        self._controller.looks.speak(code)
         self.window = self._show(cautions=False)
         self.window.setGeometry(before.geometry())
         before.let_go()

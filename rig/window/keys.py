@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from rig.words.language import say
+
 
 class Place(StrEnum):
     """Where a key acts."""
@@ -119,12 +121,26 @@ KEYS = (
 )
 
 
+KEY_NAMES = ("Space", "PgUp", "PgDown", "Del", "Esc", "Ctrl", "Shift", "Left", "Right")
+"""Keys that bear other names in other languages."""
+
+
+def key_of(act: Act) -> str:
+    """The first key of the table that does this."""
+    return next(key.key for key in KEYS if key.act is act)
+
+
+def key_name(key: str) -> str:
+    """A key as the keyboard of the user's language names it."""
+    return "+".join(say(part) for part in key.split("+")) if len(key) > 1 else key
+
+
 def rows() -> list[tuple[str, str]]:
-    """The table as the keys page prints it: keys that share a meaning stand in one row."""
+    """The table as the keys page prints it, in English: keys that share a meaning stand in one row."""
     printed: list[tuple[str, str]] = []
     for key in KEYS:
         if key.words:
-            printed.append((key.key, key.words))
+            printed.append((key_name(key.key), key.words))
         else:
-            printed[-1] = (f"{printed[-1][0]}  {key.key}", printed[-1][1])
+            printed[-1] = (f"{printed[-1][0]}  {key_name(key.key)}", printed[-1][1])
     return printed

@@ -25,7 +25,7 @@ FILE = "window.json"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remembered:
-    """Looks, language, sound and the last conditions of a pull."""
+    """Looks, language, sound, the profile opened last and the last conditions of a pull."""
 
     theme: str = "dark"
     language: str = "en"
@@ -36,6 +36,7 @@ class Remembered:
     day: str = ""
     place: tuple[int, int, int, int] | None = None
     maximised: bool = False
+    profile: str = ""
     conditions: Mapping[str, Words] = field(default_factory=dict)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from analysis.errors import BenchError
 from analysis.judgement import DecisionRule
 from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.window import Window
@@ -110,6 +111,10 @@ class BenchModel:
     def tell(self, what: str, where: str = "", remedy: str = "", *, good: bool = False) -> None:
         """Show a notice that arose in the window itself."""
         self.notices.add(Notice(what, where, remedy, good=good))
+
+    def tell_fault(self, fault: BenchError) -> None:
+        """Show a notice of what went wrong."""
+        self.tell(fault.what, fault.where, fault.remedy)
 
     def set_window(self, window: Window | None, rule: DecisionRule | None = None) -> None:
         """Judge every pull of the series in sight against this window, and those to come."""

@@ -55,7 +55,7 @@ def main() -> None:
         window.resize(1280, 800)
         window.bench.span_s = 60.0
         window.show()
-        controller.open_line(profile)
+        controller.lines.open_line(profile)
         waits, last = [0.0], [time.perf_counter()]
         tick = window.tick
 

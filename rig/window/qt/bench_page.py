@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout
 
 from rig.window.model import BenchModel, BenchState, Changed, Pull
 from rig.window.qt.curves import CurvePlot
+from rig.window.qt.page import Page
 from rig.window.qt.series_row import SeriesRow
 from rig.window.qt.theme import DARK, Theme
 from rig.window.qt.verdict_panel import StateBand, VerdictPanel
@@ -26,7 +27,7 @@ DIGITS_EVERY = 6
 """The torque in figures changes at every sixth tick (5 a second): faster nobody reads it."""
 
 
-class BenchPage(QWidget):
+class BenchPage(Page):
     """Everything the person at the lever needs; nothing here must be touched."""
 
     picked = Signal(int)

@@ -19,12 +19,12 @@ from PySide6.QtWidgets import (
     QTableWidget,
     QTableWidgetItem,
     QVBoxLayout,
-    QWidget,
 )
 
 from analysis.compare.conditions import Question
 from rig.window.model import BenchModel, Changed
 from rig.window.qt.drawing_view import DrawingView
+from rig.window.qt.page import Page
 from rig.window.qt.theme import DARK, Theme
 from rig.window.views.compare import CompareView, Member, Row, Tile, view_of
 from rig.words.comparison import QUESTION_WORDS
@@ -125,7 +125,7 @@ class WordTile(QFrame):
         self._word.setStyleSheet(f"font-size: {round(26 * scale)}px; font-weight: bold;")
 
 
-class ComparePage(QWidget):
+class ComparePage(Page):
     """The page. What it cannot do itself it asks for.
 
     recordings_wanted   paths, and what to do with each member read from them

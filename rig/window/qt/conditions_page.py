@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
 from rig.window.conditions import FIELD_NAMES, WINDOW_UNITS, Conditions, lacking, window_of_parts, window_parts
 from rig.window.model import BenchModel, Changed
 from rig.window.qt.arrangements import ArrangementButton
+from rig.window.qt.page import Page
 from rig.window.qt.theme import DARK, Theme
 from rig.window.views.verdict import window_text
 from rig.words.arrangements import ARRANGEMENTS
@@ -95,7 +96,7 @@ class WindowEntry(QWidget):
         return any(widget is not None and widget.hasFocus() for widget in (self.low, self.high, self.unit, self.unit.lineEdit()))
 
 
-class ConditionsPage(QWidget):
+class ConditionsPage(Page):
     """The page. `edited` carries the conditions whenever one was changed; `card_wanted` the path of a spec card.
 
     `still_holds`, `cleared`: the answers to whether what held before (another day, another unit) still does.

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout
 
 from rig.window.keys import rows
 from rig.window.model import Changed
+from rig.window.qt.page import Page
 from rig.window.qt.theme import Theme
 from rig.words.language import LANGUAGES, say, spoken
 
 
-class KeysPage(QWidget):
+class KeysPage(Page):
     """The page. `language_wanted` carries the code."""
 
     language_wanted = Signal(str)

@@ -19,11 +19,11 @@ from PySide6.QtWidgets import (
     QTableWidget,
     QTableWidgetItem,
     QVBoxLayout,
-    QWidget,
 )
 
 from rig.window.model import BenchModel, Changed
 from rig.window.openers import Opened
+from rig.window.qt.page import Page
 from rig.window.qt.theme import DARK, Theme
 from rig.window.views.line import figures, ports, row_texts
 from rig.window.views.verdict import state_word
@@ -34,7 +34,7 @@ EVERY = 6
 """The raw rows are shown at every sixth tick: faster nobody reads."""
 
 
-class LinePage(QWidget):
+class LinePage(Page):
     """The page; its signals carry wishes."""
 
     profile_wanted = Signal(object)

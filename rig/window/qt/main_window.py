@@ -7,10 +7,10 @@ from functools import partial
 
 from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QResizeEvent
-from PySide6.QtWidgets import QApplication, QHBoxLayout, QLayout, QStackedWidget, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QHBoxLayout, QLayout, QStackedWidget, QVBoxLayout, QWidget
 
 from rig.window.controller import Controller
-from rig.window.keys import Act, Place
+from rig.window.keys import Act, Place, key_name, key_of
 from rig.window.model import Changed
 from rig.window.qt.bench_page import BenchPage
 from rig.window.qt.cautions_page import CautionsPage
@@ -20,7 +20,9 @@ from rig.window.qt.key_filter import KeyFilter
 from rig.window.qt.keys_page import KeysPage
 from rig.window.qt.line_page import LinePage
 from rig.window.qt.pack_page import PackPage
+from rig.window.qt.page import Page
 from rig.window.qt.pull_page import PullPage
+from rig.window.qt.rail import Rail, Shown
 from rig.window.qt.replay_bar import ReplayBar
 from rig.window.qt.strip import NoticeStrip
 from rig.window.qt.theme import THEMES, style_sheet
@@ -32,8 +34,6 @@ from rig.words.numbers import unit_name
 TICK_MS = 33
 DESIGN_WIDTH, DESIGN_HEIGHT = 1180, 800
 ALL = Changed.PULLS | Changed.STATE | Changed.SCOPE | Changed.NOTICES
-
-AnyPage = BenchPage | PullPage | ConditionsPage | ComparePage | LinePage | KeysPage | PackPage
 
 
 class MainWindow(QWidget):
@@ -52,12 +52,12 @@ class MainWindow(QWidget):
         self.cautions = CautionsPage()
         self.bench = BenchPage(self.model)
         self.pull = PullPage(self.model)
-        self.conditions = ConditionsPage(self.model, controller.shown_conditions)
+        self.conditions = ConditionsPage(self.model, controller.entry.shown)
         self.sides = ComparePage(self.model)
-        self.line = LinePage(self.model, lambda: controller.in_sight, controller.means.today)
+        self.line = LinePage(self.model, lambda: controller.lines.in_sight, controller.means.today)
         self.pack = PackPage()
         self.keys = KeysPage(self._choices())
-        self._buttons: dict[AnyPage, QToolButton] = {}
+        self._pages, self.rail = self._shown(), Rail()
         self._steered: object = None
         self._lay_out()
         self._connect()
@@ -74,34 +74,31 @@ class MainWindow(QWidget):
 
     # layout and looks
 
-    def _lay_out(self) -> None:
-        rail = QVBoxLayout()
-        rail.setContentsMargins(0, 0, 0, 0)
-        rail.setSpacing(0)
-        ground = QWidget()
-        ground.setObjectName("railground")
-        ground.setLayout(rail)
-        self.pages.addWidget(self.cautions)
-        pages: tuple[tuple[AnyPage, str, str, str], ...] = (
-            (self.bench, "F2", say("Bench"), say("State, verdict, curves and series")),
-            (self.conditions, "F3", say("Before a pull"), say("Arrangement, window, plates, oil and the rest; all optional")),
-            (self.pull, "F4", say("Closer look"), say("One pull at leisure")),
-            (self.sides, "F5", say("Side by side"), say("Pulls before and after: compared, and every one listed")),
-            (self.pack, "Ctrl+P", say("Pack"), say("Plates, springs and shims; the choice that lands in the window")),
-            (self.line, "F6", say("Line"), say("Ports, profile, raw rows, rate and losses")),
-            (self.keys, "F1", say("Keys"), say("All keys, language and looks")),
+    def _shown(self) -> tuple[Shown, ...]:
+        """The pages in the order of the rail."""
+        bench = say("State, verdict, curves and series")
+        before = say("Arrangement, window, plates, oil and the rest; all optional")
+        sides = say("Pulls before and after: compared, and every one listed")
+        pack = say("Plates, springs and shims; the choice that lands in the window")
+        return (
+            Shown(Act.PAGE_BENCH, self.bench, say("Bench"), bench),
+            Shown(Act.PAGE_CONDITIONS, self.conditions, say("Before a pull"), before),
+            Shown(Act.PAGE_PULL, self.pull, say("Closer look"), say("One pull at leisure")),
+            Shown(Act.PAGE_SIDES, self.sides, say("Side by side"), sides),
+            Shown(Act.PAGE_PACK, self.pack, say("Pack"), pack),
+            Shown(Act.PAGE_LINE, self.line, say("Line"), say("Ports, profile, raw rows, rate and losses")),
+            Shown(Act.PAGE_KEYS, self.keys, say("Keys"), say("All keys, language and looks")),
         )
-        for page, key, name, tip in pages:
-            self.pages.addWidget(page)
-            self._buttons[page] = button = self._rail_button(key, name, tip, partial(self.show_page, page))
-            button.setCheckable(True)
-            rail.addWidget(button)
-        rail.addStretch(1)
-        zero = self._rail_button("F7", say("Zero now"), say("Learn the zero anew"), self.controller.zero_now)
-        self._mute = self._rail_button("F8", "", say("Sound on or off"), self._turn_sound)
-        series = self._rail_button("Ctrl+N", say("New series"), say("Begin a new series"), self._new_series)
-        for button in (series, zero, self._mute):
-            rail.addWidget(button)
+
+    def _lay_out(self) -> None:
+        self.pages.addWidget(self.cautions)
+        for shown in self._pages:
+            self.pages.addWidget(shown.page)
+            self.rail.add_page(shown, partial(self.show_page, shown.page))
+        self.rail.add_space()
+        self.rail.add_act(Act.NEW_SERIES, say("New series"), say("Begin a new series"), self._new_series)
+        self.rail.add_act(Act.ZERO, say("Zero now"), say("Learn the zero anew"), self.controller.lines.zero_now)
+        self._mute = self.rail.add_act(Act.SOUND, "", say("Sound on or off"), self._turn_sound)
         right = QVBoxLayout()
         right.setContentsMargins(0, 0, 0, 0)
         right.setSpacing(0)
@@ -114,17 +111,8 @@ class MainWindow(QWidget):
         self.setMinimumSize(800, 500)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(0)
-        layout.addWidget(ground)
+        layout.addWidget(self.rail)
         layout.addLayout(right, 1)
-
-    def _rail_button(self, key: str, name: str, tip: str, act: Callable[[], object]) -> QToolButton:
-        button = QToolButton()
-        button.setObjectName("rail")
-        button.setText(f"{key}\n{name}")
-        button.setToolTip(f"{tip} ({key})")
-        button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        button.clicked.connect(lambda: act())
-        return button
 
     def _choices(self) -> list[tuple[str, Callable[[], object], Callable[[], str]]]:
         controller = self.controller
@@ -155,13 +143,13 @@ class MainWindow(QWidget):
         theme = THEMES.get(self.controller.preferences.now.theme, THEMES["dark"])
         self._scale = self._fitting()
         self.setStyleSheet(style_sheet(theme, self._scale))
-        for button in self.findChildren(QToolButton, "rail"):
-            button.setFixedWidth(round(132 * self._scale))
-        self._mute.setText("F8\n" + (say("Sound on") if self.controller.preferences.now.sound else say("Sound off")))
+        self.rail.dress(self._scale)
+        sound = say("Sound on") if self.controller.preferences.now.sound else say("Sound off")
+        self._mute.setText(f"{key_name(key_of(Act.SOUND))}\n{sound}")
         self.strip.dress(self._scale)
         self.cautions.dress(theme, self._scale)
-        for page in self._buttons:
-            page.dress(theme, self._scale)
+        for shown in self._pages:
+            shown.page.dress(theme, self._scale)
 
     def _fitting(self) -> float:
         """Scale of the type that fits the window; 1 at 1180 by 800."""
@@ -179,50 +167,44 @@ class MainWindow(QWidget):
         controller = self.controller
         self.strip.read.connect(self._notice_read)
         self.strip.stopped.connect(controller.reading.stop)
-        self.strip.folder_wanted.connect(controller.show_folder)
+        self.strip.folder_wanted.connect(controller.lines.show_folder)
         self.cautions.understood.connect(self.show_bench)
         self.bench.picked.connect(self._look_at)
         self.pull.excluded.connect(lambda number, reason: self._after(controller.exclude, number, reason or None))
-        self.conditions.edited.connect(lambda conditions: self._after(controller.edit_conditions, conditions))
-        self.conditions.still_holds.connect(lambda: self._after(controller.still_holds))
-        self.conditions.cleared.connect(lambda: self._after(controller.clear_conditions))
-        self.conditions.card_wanted.connect(lambda path: self._after(controller.take_card, path))
+        self.conditions.edited.connect(lambda conditions: self._after(controller.entry.edit, conditions))
+        self.conditions.still_holds.connect(lambda: self._after(controller.entry.still_holds))
+        self.conditions.cleared.connect(lambda: self._after(controller.entry.clear))
+        self.conditions.card_wanted.connect(lambda path: self._after(controller.entry.take_card, path))
         self.sides.recordings_wanted.connect(controller.load)
         self.sides.series_wanted.connect(controller.take_series)
         self.sides.page_wanted.connect(controller.write_page)
         self.pack.sheet_wanted.connect(lambda path: controller.open_pack(path, self.pack.show_pack))
         self.pack.again_wanted.connect(lambda: controller.open_pack(None, self.pack.show_pack))
-        self.line.profile_wanted.connect(lambda path: self._after(controller.open_profile, path))
-        self.line.recording_wanted.connect(lambda path: self._after(controller.open_recording, path))
-        self.line.closed_wanted.connect(lambda: self._after(controller.close_line))
-        self.line.zero_wanted.connect(controller.zero_now)
-        self.line.exercise_wanted.connect(lambda: self._after(controller.exercise))
+        self.line.profile_wanted.connect(lambda path: self._after(controller.lines.open_profile, path))
+        self.line.recording_wanted.connect(lambda path: self._after(controller.lines.open_recording, path))
+        self.line.closed_wanted.connect(lambda: self._after(controller.lines.close_line))
+        self.line.zero_wanted.connect(controller.lines.zero_now)
+        self.line.exercise_wanted.connect(lambda: self._after(controller.lines.exercise))
         self.keys.language_wanted.connect(self.language_wanted)
 
     def _acts(self) -> dict[Act, Callable[[], object]]:
         """What each act of the key table does here."""
         return {
+            **{shown.act: partial(self.show_page, shown.page) for shown in self._pages},
             Act.PEDAL: self.pedal,
             Act.EARLIER: lambda: self._after(self.model.step, -1),
             Act.LATER: lambda: self._after(self.model.step, 1),
-            Act.PAGE_KEYS: partial(self.show_page, self.keys),
-            Act.PAGE_BENCH: self.show_bench,
-            Act.PAGE_CONDITIONS: partial(self.show_page, self.conditions),
-            Act.PAGE_PULL: partial(self.show_page, self.pull),
-            Act.PAGE_SIDES: partial(self.show_page, self.sides),
-            Act.PAGE_PACK: partial(self.show_page, self.pack),
-            Act.PAGE_LINE: partial(self.show_page, self.line),
-            Act.ZERO: self.controller.zero_now,
+            Act.ZERO: self.controller.lines.zero_now,
             Act.SOUND: self._turn_sound,
             Act.UNIT: self._turn_unit,
             Act.THEME: self._turn_theme,
             Act.FULL_SCREEN: self._turn_full_screen,
-            Act.LANGUAGE: lambda: self.language_wanted.emit(self.controller.next_language()),
+            Act.LANGUAGE: lambda: self.language_wanted.emit(self.controller.looks.next_language()),
             Act.BACK: self._escape,
             Act.NEW_SERIES: self._new_series,
             Act.UNDO: lambda: self._after(self.controller.undo),
-            Act.STILL_HOLDS: lambda: self._after(self.controller.still_holds),
-            Act.CLEAR: lambda: self._after(self.controller.clear_conditions),
+            Act.STILL_HOLDS: lambda: self._after(self.controller.entry.still_holds),
+            Act.CLEAR: lambda: self._after(self.controller.entry.clear),
             Act.LONGER: lambda: self.bench.wider(1),
             Act.SHORTER: lambda: self.bench.wider(-1),
             Act.CURSOR_LEFT: lambda: self.pull.move_cursor(-1),
@@ -269,17 +251,17 @@ class MainWindow(QWidget):
         """Go to the bench page."""
         self.show_page(self.bench)
 
-    def show_page(self, page: AnyPage) -> None:
+    def show_page(self, page: Page) -> None:
         """Go to a page. On the closer look the pull in sight stays; a new one is announced there."""
         self.pages.setCurrentWidget(page)
         page.setFocus()
         self.model.hold(page is self.pull)
-        self.controller.note_page(page.objectName())
+        self.controller.looks.note_page(page.objectName())
         self.refresh(ALL)
 
-    def _remembered_page(self) -> AnyPage:
+    def _remembered_page(self) -> Page:
         name = self.controller.preferences.now.page
-        return next((page for page in self._buttons if page.objectName() == name), self.bench)
+        return next((shown.page for shown in self._pages if shown.page.objectName() == name), self.bench)
 
     def _escape(self) -> None:
         if self.controller.reading.work is not None:
@@ -287,7 +269,7 @@ class MainWindow(QWidget):
         elif self.model.notices.newest is not None:
             self._notice_read()
         elif self.pages.currentWidget() is self.bench and self.model.replay is not None:
-            self._after(self.controller.back_to_bench)
+            self._after(self.controller.lines.back_to_bench)
         else:
             self.show_bench()
 
@@ -309,15 +291,15 @@ class MainWindow(QWidget):
         self._after(self.controller.new_series)
 
     def _turn_sound(self) -> None:
-        self.controller.turn_sound()
+        self.controller.looks.turn_sound()
         self.dress()
 
     def _turn_unit(self) -> None:
-        self.controller.turn_unit()
+        self.controller.looks.turn_unit()
         self.dress()
 
     def _turn_theme(self) -> None:
-        self.controller.turn_theme()
+        self.controller.looks.turn_theme()
         self.dress()
 
     def _turn_full_screen(self) -> None:
@@ -342,20 +324,20 @@ class MainWindow(QWidget):
 
     def refresh(self, changed: Changed) -> None:
         """Show on the page in sight what the model holds."""
-        self.conditions.ask(self.controller.asking)
-        if self.conditions.conditions != self.controller.shown_conditions:
-            self.conditions.take(self.controller.shown_conditions)
+        self.conditions.ask(self.controller.entry.asking)
+        if self.conditions.conditions != self.controller.entry.shown:
+            self.conditions.take(self.controller.entry.shown)
         current = self.pages.currentWidget()
-        for page, button in self._buttons.items():
-            button.setChecked(page is current)
-            if page is current:
-                page.refresh(changed)
+        self.rail.select(current)
+        for shown in self._pages:
+            if shown.page is current:
+                shown.page.refresh(changed)
         self._show_strips()
 
     def _show_strips(self) -> None:
-        work = self.controller.reading.work
-        self.strip.show_now(self.model.notices, None if work is None else (work.name, work.share), self.controller.folder_text())
-        opened = self.controller.replayed
+        work, folder = self.controller.reading.work, self.controller.lines.folder_text()
+        self.strip.show_now(self.model.notices, None if work is None else (work.name, work.share), folder)
+        opened = self.controller.lines.replayed
         replay = opened.replay if opened is not None else None
         if replay is not self._steered:
             self._steered = replay
@@ -371,6 +353,6 @@ class MainWindow(QWidget):
         """Closing during a pull loses nothing: the bench closes the pull and its file first."""
         self.let_go()
         box = self.normalGeometry()
-        self.controller.note_place((box.x(), box.y(), box.width(), box.height()), maximised=self.isMaximized())
+        self.controller.looks.note_place((box.x(), box.y(), box.width(), box.height()), maximised=self.isMaximized())
         self.controller.close()
         super().closeEvent(event)

@@ -9,6 +9,7 @@ from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from rig.window.model import Changed
+from rig.window.qt.page import Page
 from rig.window.qt.shapes import fitted, put_text
 from rig.window.qt.theme import DARK, Theme
 from rig.window.views.pack import ChoiceView, PackView, Part, Piece, StackView
@@ -162,7 +163,7 @@ class ChoiceDiagram(QWidget):
         put_text(painter, text, 0.87 * self.width(), middle + 0.17 * high, font, ink)
 
 
-class PackPage(QWidget):
+class PackPage(Page):
     """The page. `sheet_wanted` carries the path of a pack sheet; `again_wanted` reads the same sheet anew."""
 
     sheet_wanted = Signal(object)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout
 
 from rig.window.decimation import Curve
 from rig.window.model import BenchModel, Changed, Pull
 from rig.window.qt.curves import CurvePlot
+from rig.window.qt.page import Page
 from rig.window.qt.theme import DARK, Theme
 from rig.window.views.pull import cursor_text, earlier_of, figures_of, picture_of, torque_spectrum
 from rig.words.language import say
@@ -20,7 +21,7 @@ CURSOR_STEP = 0.004
 """Share of the visible span that one press of an arrow key moves the cursor."""
 
 
-class PullPage(QWidget):
+class PullPage(Page):
     """One pull at leisure. `excluded` carries number and reason ("" counts it again)."""
 
     excluded = Signal(int, str)

@@ -157,7 +157,7 @@ def style_sheet(theme: Theme, scale: float) -> str:
     QScrollArea, QScrollArea > QWidget > QWidget {{ background: {theme.ground}; border: none; }}
     QProgressBar {{ background: {theme.sunk}; border: 1px solid {theme.line}; text-align: center; min-height: {px(26)}; }}
     QProgressBar::chunk {{ background: {theme.band}; }}
-    QToolButton#rail {{ border: none; border-radius: 0; text-align: left; padding: {px(12)} {px(4)}; font-size: {px(15)};
+    QToolButton#rail {{ border: none; border-radius: 0; padding: {px(2)}; min-height: 0; font-size: {px(14)};
         background: {theme.sunk}; }}
     QToolButton#rail:checked {{ background: {theme.ground}; color: {theme.ink};
         border-left: {px(8)} solid {theme.focus}; font-weight: bold; }}

@@ -213,7 +213,7 @@ def test_a_window_tells_of_a_certificate_that_has_run_out(tmp_path):
     write_certificate(tmp_path / "bench1.json", made_certificate(due=date(2026, 3, 4)))
     means = Means(benches=Benches(SensorChoice(DAY), None, TraceInfo()), today=lambda: DAY)
     controller = Controller(BenchModel(), Remembered(), means)
-    controller.open_profile(tmp_path / "bench.toml")
+    controller.lines.open_profile(tmp_path / "bench.toml")
     controller.close()
     assert any("overdue" in trouble.what for trouble in controller.model.notices.standing)
 
@@ -221,9 +221,9 @@ def test_a_window_tells_of_a_certificate_that_has_run_out(tmp_path):
 def test_a_window_tells_of_a_certificate_that_is_not_there(tmp_path):
     (tmp_path / "bench.toml").write_text(PROFILE)
     controller = Controller(BenchModel(), Remembered(), Means(benches=Benches(SensorChoice(DAY), None, TraceInfo())))
-    controller.open_profile(tmp_path / "bench.toml")
+    controller.lines.open_profile(tmp_path / "bench.toml")
     assert any("bench1.json" in trouble.where for trouble in controller.model.notices.standing)
-    assert controller.opened is None
+    assert controller.lines.opened is None
 
 
 def test_a_pull_is_judged_on_what_the_calibrated_sensor_reads(tmp_path):

@@ -45,7 +45,7 @@ def test_a_pull_on_the_pretend_bench_comes_to_a_verdict_untouched(qtbot, tmp_pat
         qtbot, tmp_path / "pulls", Remembered(conditions={"arrangement": "A", "oil": "QF oil"}, day=date.today().isoformat())
     )
     with pretend_bench(tmp_path, "--over", "pty", "--scenario", "good-pack") as (_, profile, _port):
-        controller.open_line(read_profile(profile))
+        controller.lines.open_line(read_profile(profile))
         qtbot.waitUntil(lambda: controller.model.state is BenchState.PULLING, timeout=30_000)
         assert "PULLING" in window.bench.band.accessibleName()
         qtbot.waitUntil(lambda: bool(controller.model.pulls) and controller.model.pulls[0].final, timeout=30_000)
@@ -66,7 +66,7 @@ def test_a_pull_on_the_pretend_bench_comes_to_a_verdict_untouched(qtbot, tmp_pat
 def test_closing_the_window_during_a_pull_keeps_pull_and_file(qtbot, tmp_path):
     controller, window = window_on(qtbot, tmp_path / "pulls")
     with pretend_bench(tmp_path, "--over", "pty", "--scenario", "good-pack") as (_, profile, _port):
-        controller.open_line(read_profile(profile))
+        controller.lines.open_line(read_profile(profile))
         qtbot.waitUntil(lambda: controller.model.state is BenchState.PULLING, timeout=30_000)
         qtbot.wait(300)
         window.close()
@@ -84,7 +84,7 @@ def test_a_line_that_cannot_be_opened_is_told_on_the_strip(qtbot, tmp_path):
         '[text]\ncolumns = ["torque [N.m]"]\nrate = "500 Hz"\n'
     )
     controller, window = window_on(qtbot, None)
-    controller.open_profile(tmp_path / "bench.toml")
+    controller.lines.open_profile(tmp_path / "bench.toml")
     qtbot.waitUntil(lambda: window.strip.property("kind") == "notice", timeout=10_000)
     assert "socket://127.0.0.1:9" in window.strip.accessibleName()
     assert controller.model.state is BenchState.ENDED
@@ -100,7 +100,7 @@ def test_a_line_that_is_away_for_longer_than_the_profile_s_patience_is_waited_fo
             'patience = "500 ms"\n[text]\ncolumns = ["torque [N.m]", "counter"]\nrate = "200 Hz"\n'
         )
         controller, window = window_on(qtbot, None)
-        controller.open_profile(tmp_path / "bench.toml")
+        controller.lines.open_profile(tmp_path / "bench.toml")
         qtbot.waitUntil(
             lambda: controller.model.state is BenchState.WAITING and controller.model.bench.status.line.samples > 100,
             timeout=20_000,
@@ -119,9 +119,9 @@ def test_a_recording_plays_in_the_same_window_with_pause_step_and_speed(qtbot, t
     path = tmp_path / "kept.csv"
     write_trace(path, made_stream(peak_nm=52.0), TraceInfo(unit="QF-7", transducer=Transducer(u_relative=0.005)))
     controller, window = window_on(qtbot, None)
-    controller.open_recording(path)
+    controller.lines.open_recording(path)
     window.tick()
-    bar, replay = window.replay, controller.replayed.replay
+    bar, replay = window.replay, controller.lines.replayed.replay
     assert bar.isVisible()
     bar.turn()
     assert replay.paused

@@ -104,44 +104,44 @@ def remembering(day, **conditions):
 def test_what_held_today_counts_from_the_start_but_temperature_and_rest_are_asked_anew():
     controller = remembering("2026-03-05", oil="QF oil", temperature="21 degC", rest="60 s")
     assert controller.model.window == Window.parse("35..70 N.m", "sliding")
-    assert (controller.conditions.oil, controller.conditions.temperature, controller.conditions.rest) == ("QF oil", "", "")
-    assert controller.asking == ""
+    assert (controller.entry.now.oil, controller.entry.now.temperature, controller.entry.now.rest) == ("QF oil", "", "")
+    assert controller.entry.asking == ""
 
 
 def test_what_held_on_another_day_waits_for_an_answer():
     controller = remembering("2026-03-04", oil="QF oil", who="T.W.")
     assert controller.model.window is None
-    assert controller.conditions == Conditions(who="T.W.")
-    assert "2026-03-04" in controller.asking
-    assert controller.shown_conditions.oil == "QF oil"
-    controller.still_holds()
-    assert (controller.conditions.oil, controller.asking) == ("QF oil", "")
+    assert controller.entry.now == Conditions(who="T.W.")
+    assert "2026-03-04" in controller.entry.asking
+    assert controller.entry.shown.oil == "QF oil"
+    controller.entry.still_holds()
+    assert (controller.entry.now.oil, controller.entry.asking) == ("QF oil", "")
     assert controller.model.window == Window.parse("35..70 N.m", "sliding")
 
 
 def test_what_held_on_another_day_can_be_cleared():
     controller = remembering("2026-03-04", oil="QF oil", who="T.W.")
-    controller.clear_conditions()
-    assert controller.conditions == controller.shown_conditions == Conditions(who="T.W.")
+    controller.entry.clear()
+    assert controller.entry.now == controller.entry.shown == Conditions(who="T.W.")
 
 
 def test_for_another_unit_only_what_cannot_have_changed_is_taken_over(controller):
-    controller.edit_conditions(dataclasses.replace(FULL, unit="QF-7 no. 1", lever="0.6 m"))
+    controller.entry.edit(dataclasses.replace(FULL, unit="QF-7 no. 1", lever="0.6 m"))
     controller.model.bench.pull()
     controller.model.poll()
-    controller.edit_conditions(dataclasses.replace(controller.conditions, unit="QF-7 no. 2"))
-    assert "QF-7 no. 1" in controller.asking
-    assert (controller.conditions.unit, controller.conditions.oil, controller.conditions.lever) == ("QF-7 no. 2", "", "0.6 m")
-    controller.still_holds()
-    assert (controller.conditions.unit, controller.conditions.oil) == ("QF-7 no. 2", "QF oil")
+    controller.entry.edit(dataclasses.replace(controller.entry.now, unit="QF-7 no. 2"))
+    assert "QF-7 no. 1" in controller.entry.asking
+    assert (controller.entry.now.unit, controller.entry.now.oil, controller.entry.now.lever) == ("QF-7 no. 2", "", "0.6 m")
+    controller.entry.still_holds()
+    assert (controller.entry.now.unit, controller.entry.now.oil) == ("QF-7 no. 2", "QF oil")
 
 
 def test_an_edited_window_judges_the_pulls_so_far_and_a_refused_one_rules_nothing(controller):
     controller.model.bench.pull()
     controller.model.poll()
-    controller.edit_conditions(Conditions(window="80..90 N.m"))
+    controller.entry.edit(Conditions(window="80..90 N.m"))
     assert controller.model.last.verdict.state is VerdictState.BELOW
-    controller.edit_conditions(Conditions(window="80 to"))
+    controller.entry.edit(Conditions(window="80 to"))
     assert controller.model.window is None
     assert controller.model.last.verdict is None
     assert "nothing is judged" in controller.model.notices.standing[-1].what
@@ -165,18 +165,18 @@ def test_a_spec_card_gives_window_basis_and_arrangement(controller, tmp_path):
         '[window]\ntorque = "36..54 lbf.ft"\nbasis = "sliding"\narrangement = "A"\n'
         '[build]\nlayout = "each"\nthicker_shim = "more preload"\n'
     )
-    controller.take_card(tmp_path / "SPEC.toml")
+    controller.entry.take_card(tmp_path / "SPEC.toml")
     assert controller.model.window == Window.parse("36..54 lbf.ft", "sliding", "A")
-    assert controller.conditions.arrangement == "A"
-    controller.take_card(tmp_path / "gone.toml")
+    assert controller.entry.now.arrangement == "A"
+    controller.entry.take_card(tmp_path / "gone.toml")
     assert "gone.toml" in controller.model.notices.standing[-1].where
 
 
 def test_the_verdict_says_what_was_not_stated_when_it_was_pulled(controller):
-    controller.edit_conditions(dataclasses.replace(FULL, oil="", rest=""))
+    controller.entry.edit(dataclasses.replace(FULL, oil="", rest=""))
     controller.model.bench.pull()
     controller.model.poll()
-    controller.edit_conditions(FULL)
+    controller.entry.edit(FULL)
     controller.model.bench.pull()
     controller.model.poll()
     # Another oil is another state: the first pull stays in the series before.
@@ -196,7 +196,7 @@ def test_the_sound_follows_the_verdict_and_can_be_muted():
         bench.pull(peak_nm)
         controller.model.poll()
         controller.sound()
-    controller.turn_sound()
+    controller.looks.turn_sound()
     bench.pull(90.0)
     controller.model.poll()
     controller.sound()
@@ -208,13 +208,13 @@ def test_what_cannot_be_remembered_is_told():
         raise OSError(28, "no space left")
 
     controller = Controller(BenchModel(), Remembered(), Means(remember=refuse))
-    controller.turn_theme()
+    controller.looks.turn_theme()
     assert controller.preferences.now.theme == "light"
     assert "could not be kept" in controller.model.notices.standing[-1].what
 
 
 def test_a_missing_profile_is_told_on_the_strip(controller, tmp_path):
-    controller.open_profile(tmp_path / "none.toml")
+    controller.lines.open_profile(tmp_path / "none.toml")
     assert "none.toml" in controller.model.notices.standing[-1].where
 
 
@@ -222,14 +222,14 @@ def test_a_recording_opens_as_a_bench_and_its_own_window_counts(tmp_path):
     path = tmp_path / "kept.csv"
     write_trace(path, made_stream(), TraceInfo(window=Window.parse("35..70 N.m")))
     controller = Controller(BenchModel(), Remembered(), Means(benches=Benches(SensorChoice(MOMENT.date()), None, TraceInfo())))
-    controller.open_recording(path)
+    controller.lines.open_recording(path)
     try:
-        assert controller.replayed.replay.to_s == pytest.approx(9.1, abs=0.1)
+        assert controller.lines.replayed.replay.to_s == pytest.approx(9.1, abs=0.1)
         assert controller.model.window == Window.parse("35..70 N.m")
         assert controller.model.state is not BenchState.NO_LINE
     finally:
         controller.close()
-    controller.open_recording(tmp_path / "gone.csv")
+    controller.lines.open_recording(tmp_path / "gone.csv")
     assert "no such trace" in controller.model.notices.standing[-1].what
 
 

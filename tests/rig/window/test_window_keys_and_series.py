@@ -5,6 +5,7 @@ import dataclasses
 import pytest
 from PySide6.QtCore import QEvent
 from PySide6.QtGui import QKeyEvent, QKeySequence
+from PySide6.QtWidgets import QToolButton
 from support.fed import FedBench
 from support.made import MOMENT, made_stream
 
@@ -15,12 +16,13 @@ from rig.files.trace_csv import write_trace
 from rig.live.news import RestLevelMoved
 from rig.window.conditions import Conditions
 from rig.window.controller import Controller, Means
-from rig.window.keys import KEYS, Act, Place
+from rig.window.keys import KEYS, Act, Place, key_name
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel, Source
 from rig.window.openers import Benches
 from rig.window.views.panel import panel_of
 from rig.window.views.series import series_of
+from rig.words.language import speak
 
 WINDOW = Window.parse("35..70 N.m")
 
@@ -146,11 +148,11 @@ def test_a_new_series_begins_by_key_and_the_one_before_stays():
 def test_another_unit_or_state_begins_a_new_series_with_a_word(field, begins):
     bench = FedBench(WINDOW)
     controller = controller_on(bench)
-    controller.edit_conditions(Conditions(window="35..70 N.m", unit="QF-7", arrangement="A"))
+    controller.entry.edit(Conditions(window="35..70 N.m", unit="QF-7", arrangement="A"))
     bench.pull(60.0)
     controller.model.poll()
     other = {"arrangement": "B", "plates": "new", "rest": "60 s"}.get(field, "other")
-    controller.edit_conditions(dataclasses.replace(controller.conditions, **{field: other}))
+    controller.entry.edit(dataclasses.replace(controller.entry.now, **{field: other}))
     assert (controller.model.pulls == []) is begins
     told = [notice.what for notice in controller.model.notices.standing]
     assert any("new series" in what for what in told) is begins
@@ -164,14 +166,14 @@ def test_a_recording_stands_beside_the_line_and_never_joins_its_series(tmp_path)
     controller = controller_on(bench, benches=benches)
     bench.pull(60.0)
     controller.model.poll()
-    controller.open_recording(path)
+    controller.lines.open_recording(path)
     assert controller.model.series.source is Source.REPLAY
     assert controller.model.pulls == []
     assert not bench.closed
     bench.pull(61.0)  # somebody pulls while the recording is in sight: it is counted where it belongs
     controller.model.poll()
     assert [pull.number for pull in controller.model.line.series.pulls] == [1, 2]
-    controller.back_to_bench()
+    controller.lines.back_to_bench()
     assert controller.model.series.source is Source.BENCH
     assert [pull.number for pull in controller.model.pulls] == [1, 2]
     controller.close()
@@ -215,3 +217,22 @@ def test_the_panel_of_a_series_shows_value_and_uncertainty_of_the_direction_that
     assert abs(verdict.expanded_u_nm - verdict.deciding.expanded_u_nm) > 0.1
     assert float(view.spread.lstrip("± ")) == pytest.approx(verdict.deciding.expanded_u_nm, abs=0.05)
     assert view.scale.value == pytest.approx(verdict.deciding.value_nm)
+
+
+def test_the_rail_leads_to_every_page_and_names_its_key(window):
+    buttons = window.rail.findChildren(QToolButton, "rail")
+    leads = {button.text().split("\n")[0] for button in buttons}
+    pages = {Act.PAGE_BENCH, Act.PAGE_CONDITIONS, Act.PAGE_PULL, Act.PAGE_SIDES, Act.PAGE_PACK, Act.PAGE_LINE, Act.PAGE_KEYS}
+    assert {key.key for key in KEYS if key.act in pages} <= leads
+    assert all(button.geometry().bottom() < window.height() for button in buttons)
+
+
+def test_keys_are_named_as_the_keyboard_of_the_language_names_them():
+    assert key_name("Ctrl+N") == "Ctrl+N"
+    speak("de")
+    try:
+        assert [key_name(key) for key in ("Ctrl+N", "Space", "Shift+Left", "Del", "+", "F5")] == [
+            "Strg+N", "Leertaste", "Umschalt+←", "Entf", "+", "F5",
+        ]  # fmt: skip
+    finally:
+        speak("en")

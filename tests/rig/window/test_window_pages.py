@@ -92,7 +92,7 @@ def opened(stage, tmp_path):
     tap = RawTap()
     tap.note(b"x\n" + b"".join(b"%d.5,0.25\n" % n for n in range(9)))
     info = TraceInfo(calibration=Calibration(due="2026-03-01"))
-    stage.controller.opened = Opened(stage.bench, None, None, read_profile(tmp_path / "bench.toml"), info, tap)
+    stage.controller.lines.opened = Opened(stage.bench, None, None, read_profile(tmp_path / "bench.toml"), info, tap)
     return stage
 
 
@@ -148,7 +148,7 @@ def test_every_page_fits_the_window_and_paints_in_both_themes(opened, size, them
     if stage.controller.preferences.now.theme != theme:
         window._turn_theme()
     window.resize(*size)
-    for page in window._buttons:
+    for page in window.rail.buttons:
         window.show_page(page)
         stage.qtbot.wait(1)
         assert (window.width(), window.height()) == size, page.objectName()
@@ -202,7 +202,7 @@ def test_every_page_has_its_key_and_space_goes_back(stage):
     for name, page in keys.items():
         stage.key(getattr(Qt.Key, f"Key_{name}"))
         assert stage.page is page
-        assert window._buttons[page].isChecked()
+        assert window.rail.buttons[page].isChecked()
     stage.key(Qt.Key.Key_F6)
     stage.key(Qt.Key.Key_Space)
     assert stage.page is window.bench
@@ -230,7 +230,7 @@ def test_typed_text_is_text_not_a_pedal(stage):
     stage.qtbot.keyClicks(entry, "QF oil p.")
     stage.qtbot.keyClick(entry, Qt.Key.Key_Return)
     assert stage.page is window.conditions
-    assert stage.controller.conditions.oil == "QF oil p."
+    assert stage.controller.entry.now.oil == "QF oil p."
     assert stage.kept[-1].conditions["oil"] == "QF oil p."
 
 
@@ -370,7 +370,7 @@ def test_a_certificate_that_ran_out_is_said_on_the_verdict_and_large_enough(stag
 
 def test_everything_that_can_be_pressed_has_a_tooltip_and_can_be_reached_by_keyboard(opened):
     window = opened.window
-    for page in window._buttons:
+    for page in window.rail.buttons:
         window.show_page(page)
         for widget in window.findChildren(QAbstractButton):
             if widget.isVisible() and not widget.inherits("QScrollBar") and widget.objectName() != "qt_toolbar_ext_button":
@@ -419,7 +419,7 @@ def test_another_language_is_another_window_on_the_same_desk(qtbot):
 
 def test_the_bench_says_what_a_conditions_edit_changed(stage):
     stage.pull(60.0)
-    stage.window._after(stage.controller.edit_conditions, dataclasses.replace(stage.controller.conditions, window="75..90 N.m"))
+    stage.window._after(stage.controller.entry.edit, dataclasses.replace(stage.controller.entry.now, window="75..90 N.m"))
     stage.tick()
     assert stage.window.bench.panel.accessibleName().startswith("BELOW")
     assert "75.0 – 90.0" in stage.window.bench.band.accessibleName()

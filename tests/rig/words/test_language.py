@@ -9,7 +9,7 @@ import pytest
 import rig.words.language as language
 from rig.errors import LanguageError
 from rig.window.conditions import FIELD_NAMES
-from rig.window.keys import rows
+from rig.window.keys import KEY_NAMES, rows
 from rig.window.qt.compare_page import HEADINGS
 from rig.window.qt.conditions_page import CHOICES
 from rig.window.qt.pull_page import REASONS
@@ -54,6 +54,7 @@ def in_tables():
         [words for words, _ in QUALITY_WORDS.values()],
         FIELD_NAMES.values(),
         REASONS,
+        KEY_NAMES,
         HEADINGS,
         (HINT, EXCLUDED_HERE),
         comparison.FIGURE_NAMES.values(),

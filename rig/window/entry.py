@@ -1,0 +1,130 @@
+"""Entry: the conditions that count for the pulls to come, and what follows when a person changes them. No Qt.
+
+Another day or unit is asked about; another state of the unit begins a new series; the window is judged by, or refused, at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+from analysis.errors import BenchError
+from analysis.window import Window
+from rig.files.fields import Words
+from rig.window.conditions import FIELD_NAMES, STATE_FIELDS, Conditions, lacking
+from rig.window.model import BenchModel
+from rig.window.preferences import Preferences
+from rig.words.language import say
+
+
+class Entry:
+    """`now` counts. `asking` is the question whether what held before still does; "" where there is none.
+
+    `describe` writes conditions with the pulls to come, `new_series` begins one, with its reason.
+    """
+
+    def __init__(
+        self,
+        model: BenchModel,
+        preferences: Preferences,
+        today: Callable[[], date],
+        *,
+        describe: Callable[[Conditions], None],
+        new_series: Callable[[str], None],
+    ) -> None:
+        self._model, self._preferences, self._today = model, preferences, today
+        self._describe, self._new_series = describe, new_series
+        self.now = Conditions.from_texts(preferences.now.conditions)
+        self._proposed: Conditions | None = None
+        self.asking = ""
+        self._another_day()
+        if model.window is not None:
+            self.now = _with_window(self.now, model.window)
+            self._proposed = None if self._proposed is None else _with_window(self._proposed, model.window)
+        elif (window := _window_of(self.now)) is not None:
+            model.set_window(window)
+        model.lacks = lacking(self.now)
+        model.series.name, model.series.conditions = self.now.series, self.now.texts()
+
+    def _another_day(self) -> None:
+        """What held on another day is shown, not silently taken over; temperature and rest are asked anew always."""
+        remembered = self._preferences.now
+        of_today = remembered.day == self._today().isoformat()
+        self.now = self.now.of_another_day()
+        if not of_today and self.now != Conditions(who=self.now.who):
+            self._proposed = self.now
+            self.asking = say("This held on {day}. Does it still?", day=remembered.day or say("another day"))
+            self.now = Conditions(who=self.now.who)
+            self._model.tell(say("conditions of another day wait for an answer: before a pull (F3)"), good=True)
+
+    @property
+    def shown(self) -> Conditions:
+        """What the page shows: what is proposed, else what counts."""
+        return self._proposed or self.now
+
+    def edit(self, conditions: Conditions) -> None:
+        """These hold for the pulls to come. Another unit or state begins a new series; the window judges anew.
+
+        A window that cannot be read judges nothing: the one before does not go on ruling. For another unit only what cannot have
+        changed is taken over, and the page asks about the rest.
+        """
+        before = self.now
+        if before.unit.strip() and conditions.unit.strip() != before.unit.strip() and len(self._model.line.series):
+            self._proposed, self.asking = (
+                conditions,
+                say("Another unit: what is shown below held for {unit}. Does it still?", unit=before.unit),
+            )
+            conditions = conditions.of_another_unit()
+        self._apply(conditions)
+
+    def still_holds(self) -> None:
+        """What was proposed counts from now on."""
+        if self._proposed is not None:
+            proposed, self._proposed, self.asking = self._proposed, None, ""
+            self._apply(proposed)
+
+    def clear(self) -> None:
+        """Nothing from before counts; the person who pulls stays the same."""
+        self._proposed, self.asking = None, ""
+        self._apply(Conditions(who=self.now.who))
+
+    def take_card(self, path: Path) -> None:
+        """Window, basis and arrangement from a spec card; a card that cannot be read becomes a notice."""
+        from rig.pack.card_window import believed_card, window_of_card
+
+        try:
+            window = window_of_card(believed_card(path), None, self.now.plate_state or None)
+        except BenchError as fault:
+            self._model.tell_fault(fault)
+            return
+        taken = _with_window(self.now, window)
+        self._apply(replace(taken, arrangement=self.now.arrangement or taken.window_arrangement))
+
+    def _apply(self, conditions: Conditions) -> None:
+        before, self.now = self.now, conditions
+        self._model.lacks = lacking(conditions)
+        refused = conditions.refusal("window")
+        window = _window_of(conditions)
+        if refused is not None and self._model.window is not None:
+            self._model.tell(say("the window cannot be read: nothing is judged until it can"), remedy=str(refused))
+        if window != self._model.window:
+            self._model.set_window(window)
+        self._describe(conditions)
+        series, changed = self._model.line.series, sorted(conditions.changed_from(before) & STATE_FIELDS)
+        if not len(series):
+            series.name, series.conditions = conditions.series, conditions.texts()
+        elif changed:
+            self._new_series(", ".join(say(FIELD_NAMES[name]) for name in changed))
+        texts = {name: Words(text) for name, text in conditions.texts().items()}
+        self._preferences.keep(replace(self._preferences.now, conditions=texts, day=self._today().isoformat()))
+
+
+def _with_window(conditions: Conditions, window: Window) -> Conditions:
+    stated = window.arrangement or ""
+    return replace(conditions, window=window.text or str(window), basis=window.basis.value, window_arrangement=stated)
+
+
+def _window_of(conditions: Conditions) -> Window | None:
+    return None if conditions.refusal("window") else conditions.spec_window()
