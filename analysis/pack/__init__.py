@@ -18,4 +18,5 @@ limits        what is fitted now and lies out of the card's limits
 plausible     entries that cannot be right
 diagnosis     hints from curve and sheet together
 answer        all of it for one sheet
+shop          what the shop's own jobs told, to start from
 """

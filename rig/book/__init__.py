@@ -7,6 +7,7 @@ record      the entries of a job taken together: what the job holds now
 reading     the reading of a pull as an entry keeps it
 steps       the list of a rebuild's steps (`steps.toml`, which a shop can replace)
 judging     series of a job and their verdicts
+fitted      what of a pack sheet is compared: plates, springs, stack, shims
 gates       what a step that cannot be undone still needs
 index       the rows of the tables that are made from a chain
 documents   a job as it is shown, and as JSON
@@ -22,7 +23,9 @@ marking     a step past its gate, a strike, the close
 verify      whether chains, tables and files still agree
 transfer    backup, restore, move, rebuild from recordings
 export      a job as a folder for other programs, and back
-knowledge   what the book knows of the bench beyond one job
+series_files    the recordings of a series, for a comparison
+knowledge   what the book knows beyond one job: scatter, friction by oil, what shims did, zero, directions
+trend       control charts of it
 keeper, waiting    pulls of a bench entered as they land; what waits while the book is away
 
 SQLAlchemy is imported by `schema`, `book` and what builds on them: never on the way to the first painted frame.

@@ -91,7 +91,7 @@ def job_document(view: JobView) -> dict[str, Any]:
         "spec": None if spec is None else _sheet(view, spec, "card"),
         "pulls": [_pull(view, pull) for pull in record.pulls],
         "series": [_series(series) for series in view.series],
-        "packs": [_sheet(view, entry, "sheet") | {"changed": entry is changed} for entry in record.of(Kind.PACK)],
+        "packs": [_sheet(view, entry, "sheet", "answer") | {"changed": entry is changed} for entry in record.of(Kind.PACK)],
         "refits": [_sheet(view, entry, "sheet", "answer") for entry in record.of(Kind.REFIT)],
         "parts": [_texts(entry) for entry in record.of(Kind.PART)],
         "oils": [_texts(entry) for entry in record.of(Kind.OIL)],
@@ -102,6 +102,7 @@ def job_document(view: JobView) -> dict[str, Any]:
         "next": None if following is None else following.key,
         "although": [_although(entry) for entry in record.of(Kind.STEP) if entry.content.get("although") is not None],
         "struck": [_struck(entry) for entry in record.entries if entry.struck is not None],
+        "after_close": [entry.entry for entry in record.after_close],
         "events": record.events,
         "head": record.head,
     }

@@ -11,6 +11,7 @@ from enum import Enum
 from pathlib import Path
 from typing import Any
 
+from analysis.errors import BenchError
 from analysis.results import PullResult, Sensor
 from drivers.opening import ATTACHED, DOCUMENT, open_regular, read_bytes
 from rig.book.book import Book, Draft
@@ -148,11 +149,46 @@ def spec_draft(path: Path) -> Draft:
     return Kind.SPEC, {"files": file_list([path]), "card": card}, [path]
 
 
-def pack_draft(path: Path) -> Draft:
-    """A pack sheet as an entry. Raises FileError, DocumentError or BookError."""
+def pack_draft(path: Path, spec: Path | None = None) -> Draft:
+    """A pack sheet with what it was answered, as an entry; `spec` in place of a card where the sheet names none.
+
+    Raises FileError, DocumentError or BookError.
+    """
     sheet = _toml(path, "pack sheet")
-    read_pack_document(path)
-    return Kind.PACK, {"files": file_list([path]), "sheet": sheet}, [path]
+    named = read_pack_document(path).value.pack.spec
+    answered = pack_answer(path, spec if named is None else None)
+    return Kind.PACK, {"files": file_list([path]), "sheet": sheet, "answer": answered}, [path]
+
+
+SHIM_CHOICES_KEPT = 3
+"""Of a pack sheet's answer so many choices stay with the entry: what a person chose from."""
+_OF_A_PACK = (
+    "problems",
+    "limits",
+    "friction",
+    "sensitivity_nm_per_mm",
+    "feasible",
+    "leave_alone",
+    "pull_more",
+    "reason",
+    "why_not",
+)
+
+
+def pack_answer(path: Path, spec: Path | None) -> dict[str, Any] | None:
+    """The part of a pack sheet's answer that the book keeps; None where it cannot be answered, as without a spec card."""
+    from rig.pack.answering import answer_files
+    from rig.pack.answers import answer_document
+
+    try:
+        answered = answer_files(path, spec)
+    except BenchError:
+        return None  # the sheet is history all the same; 'platepull shim' says what it lacks
+    document = answer_document(str(path), answered)
+    kept = {key: document[key] for key in _OF_A_PACK}
+    chosen = document["candidates"][:SHIM_CHOICES_KEPT]
+    found: dict[str, Any] = tidy_values({"basis": str(answered.window.window.basis), **kept, "candidates": chosen})
+    return found
 
 
 def refit_draft(path: Path) -> Draft:

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from analysis.errors import BenchError
 from analysis.judgement import VerdictState
-from analysis.units import to_si
 from analysis.verdict.apart import Scatter
 from analysis.verdict.scatter import USUAL_SCATTER
 from rig.book.events import Kind
+from rig.book.fitted import fitted
 from rig.book.judging import CardWindow, JobSeries, Judging, card_window, folded, folded_additive
 from rig.book.record import Entry, JobRecord, Pull
 from rig.book.steps import Step
@@ -39,9 +38,6 @@ CHATTER_ACKNOWLEDGED = "chatter_not_assessable"
 
 READS_IN_WINDOW = "reads in the window; the limit lies within the uncertainty"
 """What the sheet says where an undecided series passes."""
-
-_SHIM_STEP_MM = 1e-4
-"""Shims closer than this are the same: far below any micrometer, far above rounding of units."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,25 +232,10 @@ def last_change(record: JobRecord) -> Entry | None:
     """The last pack sheet that counts whose plates, springs, stack or shims differ from the one before; the first one does."""
     change = before = None
     for sheet in record.of(Kind.PACK, counting=True):
-        if before is None or fitted(sheet) != fitted(before):
+        if before is None or fitted(sheet.content["sheet"]) != fitted(before.content["sheet"]):
             change = sheet
         before = sheet
     return change
-
-
-def fitted(sheet: Entry) -> dict[str, Any]:
-    """Plates, springs, stack and shims of both sides, as two sheets are compared."""
-    sides = {}
-    for side in ("left", "right"):
-        table = sheet.content["sheet"].get(side) or {}
-        shims = sorted(_length_mm(text) for text in _list(table.get("shims")))
-        sides[side] = (
-            [folded(str(plate)) for plate in _list(table.get("plates"))],
-            [folded(str(spring)) for spring in _list(table.get("springs"))],
-            folded(str(table.get("stack", ""))),
-            [round(shim / _SHIM_STEP_MM) if isinstance(shim, float) else shim for shim in shims],
-        )
-    return sides
 
 
 def plate_state(record: JobRecord) -> str | None:
@@ -267,17 +248,6 @@ def pack_text(sheet: Entry, key: str) -> str | None:
     """A text under `[pack]` of a pack sheet; None where it says nothing."""
     value = (sheet.content["sheet"].get("pack") or {}).get(key)
     return None if value is None else str(value)
-
-
-def _list(value: object) -> list[Any]:
-    return list(value) if isinstance(value, list | tuple) else [] if value is None else [value]
-
-
-def _length_mm(text: object) -> float:
-    try:
-        return to_si(str(text), "length") * 1000
-    except BenchError:
-        return float("nan")
 
 
 def _after(pull: Pull, change: Entry) -> bool:

@@ -71,7 +71,7 @@ def _series_line(series: JobSeries, unit: str) -> str:
     figure = series.result.figure(series.basis)
     value = "no reading" if figure is None else torque_with_u(figure.mean_nm, figure.budget.expanded_u_nm, unit)
     verdict = "" if series.verdict is None else f", {str(series.verdict.state).replace('_', ' ')}"
-    return f"{state or 'nothing stated'}: {len(series.pulls)} pulls, {value}{verdict}"
+    return f"{state or 'nothing stated'}: {len(series.pulls)} {'pull' if len(series.pulls) == 1 else 'pulls'}, {value}{verdict}"
 
 
 def _step_line(view: JobView, key: str) -> str:
@@ -90,7 +90,8 @@ def _step_line(view: JobView, key: str) -> str:
 
 def _entry_line(view: JobView, entry: Entry, unit: str) -> str:
     struck = "" if entry.struck is None else f"  STRUCK by {entry.struck.who}: {entry.struck.why}"
-    return f"  {entry.entry:>3} {entry.at[:16]} {entry.who}: {_what(entry, unit)}{struck}"
+    late = "  (after the close)" if entry in view.record.after_close else ""
+    return f"  {entry.entry:>3} {entry.at[:16]} {entry.who}: {_what(entry, unit)}{struck}{late}"
 
 
 def _what(entry: Entry, unit: str) -> str:

@@ -162,6 +162,12 @@ class JobRecord:
         return None if closed is None else closed.at
 
     @property
+    def after_close(self) -> tuple[Entry, ...]:
+        """What was entered after the job was closed, a recheck for one: it counts, and is told for what it is."""
+        closed = self.last(Kind.CLOSED)
+        return () if closed is None else self.entries[closed.entry :]
+
+    @property
     def clock_went_back(self) -> bool:
         """Whether the last entry was made at an earlier moment, by the computer's clock, than the one before it."""
         try:

@@ -67,6 +67,12 @@ def is_job_number(text: str | None) -> bool:
     return text is not None and is_number(text)
 
 
+def series_of_book(text: str) -> tuple[str, str] | None:
+    """Job and phase of a text such as '2026-0001:rebuilt'; None where it is none."""
+    job, colon, phase = text.partition(":")
+    return (job, phase) if colon and phase and is_job_number(job) else None
+
+
 def open_book(args: argparse.Namespace, settings: Settings) -> Book:
     """The book, made or migrated where that is needed. Raises BookError or BookUnreachableError."""
     from rig.book.book import Book
@@ -145,7 +151,7 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
             if args.job == LAST:
                 args.job = book.last_job()
             record = book.record(args.job)
-            card_file = _whole_card(book, record)
+            card_file = whole_card(book, record)
             if args.scatter is None:
                 known = known_scatter_of(book, record, settings)
                 args.scatter = f"{100 * known.relative:.4g} % ({known.degrees_of_freedom:.0f})" if known.relative else None
@@ -167,7 +173,7 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
         note(f"job {record.job} was closed at {record.closed_at}; pulls are entered all the same")
 
 
-def _whole_card(book: Book, record: JobRecord) -> Path | None:
+def whole_card(book: Book, record: JobRecord) -> Path | None:
     """The file of a job's spec card, where it is as it was entered and says how the unit is built; None else."""
     from rig.book.entries import digest
     from rig.book.events import Kind

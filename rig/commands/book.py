@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rig.commands._book import add_book, add_json, add_who, open_book, the_clock, waiting_room, wants_json, who_of
+from rig.errors import ArgumentError
 
 if TYPE_CHECKING:
     from rig.book.book import Book
-    from rig.book.knowledge import ChartPoint
+    from rig.book.trend import ChartPoint
     from rig.settings import Settings
 
 NAME = "book"
@@ -32,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "backup": "copy the book into a new file",
         "restore": "copy a backup into an empty book (--book)",
         "rebuild": "enter every recording below a folder into an empty book (--book)",
-        "trend": "the bench over the jobs: a control chart of the scatter from pull to pull",
+        "trend": "the bench over the jobs, as a control chart: scatter from pull to pull, zero, directions, what shims did",
         "move": "copy the book into another place, a file or a database; the old one stays as it is",
     }
     parsers = {name: actions.add_parser(name, help=text, description=text) for name, text in texts.items()}
@@ -49,6 +50,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parsers["rebuild"].add_argument("--certificate", metavar="C.json", help="calibration certificate of the torque sensor")
     add_who(parsers["rebuild"])
+    parsers["trend"].add_argument("--of", choices=(SCATTER, *LEVELS), default=SCATTER, help="which figure (scatter)")
     parsers["trend"].add_argument("--basis", choices=("breakaway", "sliding"), default="breakaway", help="which torque (breakaway)")
     parsers["trend"].add_argument("--sensor", metavar="TEXT", help="serial number or name of one sensor (all)")
     parsers["move"].add_argument("target", metavar="TARGET", help="a file that is not there yet, or postgresql://USER@HOST/NAME")
@@ -161,15 +163,37 @@ def _trend(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     from dataclasses import asdict
 
     from analysis.window import Basis
-    from rig.book.knowledge import chart, scatters
+    from rig.book import knowledge
+    from rig.book.trend import chart, level_chart
 
-    drawn = chart(scatters(book, Basis(args.basis), sensors=[] if args.sensor is None else [args.sensor]))
-    rows = [_point_line(point) for point in drawn.points]
-    head = "no job has repeats yet: two pulls one way in one state are the least"
-    if drawn.centre is not None:
-        degrees = f"{drawn.degrees_of_freedom} degrees of freedom"
-        head = f"scatter from pull to pull, {args.basis}: {100 * drawn.centre:.1f} % ({degrees})"
-    _tell(args, {"basis": args.basis} | asdict(drawn), "\n".join([head, *rows]))
+    basis = Basis(args.basis)
+    if args.of == SCATTER:
+        drawn = chart(knowledge.scatters(book, basis, sensors=[] if args.sensor is None else [args.sensor]))
+        head = "no job has repeats yet: two pulls one way in one state are the least"
+        if drawn.centre is not None:
+            degrees = f"{drawn.degrees_of_freedom} degrees of freedom"
+            head = f"scatter from pull to pull, {args.basis}: {100 * drawn.centre:.1f} % ({degrees})"
+        rows = [_point_line(point) for point in drawn.points]
+        _tell(args, {"of": args.of, "basis": args.basis} | asdict(drawn), "\n".join([head, *rows]))
+        return 0
+    if args.sensor is not None:
+        raise ArgumentError("tells the scatter by sensor only", where="--sensor", remedy="leave it out")
+    levels = {
+        "zero": lambda: knowledge.zero_moves(book),
+        "directions": lambda: knowledge.directions_apart(book, basis),
+        "shims": lambda: knowledge.shims_did(knowledge.shop_history(book)),
+    }[args.of]()
+    found = level_chart(levels)
+    words, unit, scale = LEVELS[args.of]
+    head = f"{words}: {len(levels)} jobs, too few for limits (five are the least)"
+    if found.centre is not None and found.low is not None and found.high is not None:
+        centre, low, high = (scale * value for value in (found.centre, found.low, found.high))
+        head = f"{words}: {centre:.3g} {unit}, limits {low:.3g} to {high:.3g}"
+    lines = [
+        f"{point.job:<10} {scale * point.value:9.3g} {unit}  {point.n:>3}" + "".join(f"  {_RULE_WORDS[r]}" for r in point.rules)
+        for point in found.points
+    ]
+    _tell(args, {"of": args.of, "basis": args.basis} | asdict(found), "\n".join([head, *lines]))
     return 0
 
 
@@ -179,9 +203,18 @@ def _point_line(point: ChartPoint) -> str:
     return f"{point.job:<10} {100 * point.relative:5.1f} %  {point.degrees_of_freedom:>3}  {limits}{words}"
 
 
+SCATTER = "scatter"
+LEVELS = {
+    "zero": ("the zero moved within a pull, mean of a job", "N.m", 1.0),
+    "directions": ("one direction reads above the other by", "%", 100.0),
+    "shims": ("torque a mm of shim, as a share of the torque", "%/mm", 100.0),
+}
+"""Beside the scatter: what is charted, in which unit, and the factor to it."""
+
 _RULE_WORDS = {
     "beyond": "BEYOND its limits: look at vice, lever and sensor before the next job",
     "run": "one of eight in a row on one side: something has shifted",
+    "trend": "one of six in a row that rise, or fall: something drifts",
 }
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
+from rig.commands._book import add_book
 from rig.commands._options import unit_of
 from rig.commands._reading import mapped, spread
 from rig.errors import ArgumentError
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from analysis.compare.curves import PullCurve
     from analysis.compare.pulls import ComparedPull
     from rig.calibration.sensor_in_use import SensorChoice
+    from rig.settings import Settings
 
 NAME = "compare"
 HELP = "compare pulls before and after: chatter, torque, whether the two sides are alike"
@@ -55,7 +57,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             action="extend",
             required=True,
             metavar="TRACE",
-            help=f"trace files of the pulls {side}, in the order of pulling",
+            help=f"trace files of the pulls {side}, in the order of pulling; or a job and phase of the book, NUMBER:PHASE",
         )
     parser.add_argument("--question", choices=QUESTIONS, help="what may differ between the sides (what does differ)")
     parser.add_argument("--threshold", default="5%", metavar="T", help="a change below this counts as held (5%%)")
@@ -64,6 +66,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--certificate", metavar="C.json", help="calibration certificate of the torque sensor")
     parser.add_argument("--unit", metavar="UNIT", help="unit of torque in what is printed (N.m); JSON always speaks N.m")
     parser.add_argument("--json", action="store_true", help="print one JSON document (see rig/schemas/compare.schema.json)")
+    add_book(parser)
     parser.add_argument("--picture", metavar="FILE", help="write the comparison as one page: .png, .svg or .pdf")
 
 
@@ -79,7 +82,7 @@ def run(args: argparse.Namespace) -> int:
     despite = despite_of(args.despite)
     picture = picture_path(args.picture)
     sensors = sensor_choice(args, settings)
-    files = [spread(names) for names in (args.before, args.after)]
+    files = [spread(_from_book(names, args, settings)) for names in (args.before, args.after)]
     tasks = [Task(path, sensors, picture is not None) for side in files for path in side]
     with mapped(read_file, tasks) as outcomes:
         read = list(outcomes)
@@ -99,6 +102,23 @@ def run(args: argparse.Namespace) -> int:
 
         draw(comparison, {pull.fingerprint: one.curve for pull, one in zip(pulls, read, strict=True) if one.curve}, picture, unit)
     return 0
+
+
+def _from_book(names: list[str], args: argparse.Namespace, settings: Settings) -> list[str]:
+    """Names with a job's phase of the book (2026-0001:rebuilt) turned into the recordings of its pulls."""
+    from rig.commands._book import open_book, series_of_book
+
+    found: list[str] = []
+    for name in names:
+        asked = series_of_book(name)
+        if asked is None or Path(name).exists():
+            found.append(name)
+            continue
+        from rig.book.series_files import recordings_of
+
+        with open_book(args, settings) as book:
+            found += [str(path) for path in recordings_of(book, *asked)]
+    return found
 
 
 def read_file(task: Task) -> Read:

@@ -23,6 +23,7 @@ from rig.commands._book import (
     waiting_room,
     wants_json,
     who_of,
+    whole_card,
 )
 from rig.errors import ArgumentError
 
@@ -200,7 +201,7 @@ def _add(book: Book, args: argparse.Namespace, settings: Settings) -> int:
         status = _add_pulls(book, args, settings, who, entered)
     else:
         status = 0
-        entered += [_enter(book, args.number, who, draft) for draft in _drafts(args)]
+        entered += [_enter(book, args.number, who, draft) for draft in _drafts(book, args)]
     if wants_json(args):
         print(json.dumps({"job": args.number, "entries": entered}))
     else:
@@ -212,11 +213,11 @@ def _add(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
 def _enter(book: Book, number: str, who: str, draft: Draft) -> int:
     record = book.append(number, who, lambda _: draft)
-    _look_at_the_clock(record)
+    _look_around(record)
     return record.events
 
 
-def _drafts(args: argparse.Namespace) -> list[Draft]:
+def _drafts(book: Book, args: argparse.Namespace) -> list[Draft]:
     from rig.book import entries
     from rig.book.events import Kind
 
@@ -236,7 +237,10 @@ def _drafts(args: argparse.Namespace) -> list[Draft]:
         }[args.what]
         tidied = {key: entries.tidy(value) or None if isinstance(value, str) else value for key, value in more.items()}
         return [(Kind(args.what), {"text": text, **tidied}, [])]
-    readers = {"pack": entries.pack_draft, "refit": entries.refit_draft, "spec": entries.spec_draft}
+    if args.what == "pack":
+        card = whole_card(book, book.record(args.number))
+        return [entries.pack_draft(Path(name), card) for name in args.files]
+    readers = {"refit": entries.refit_draft, "spec": entries.spec_draft}
     if args.what in readers:
         return [readers[args.what](Path(name)) for name in args.files]
     return [entries.file_draft(Kind(args.what), Path(name)) for name in args.files]
@@ -261,7 +265,7 @@ def _add_pulls(book: Book, args: argparse.Namespace, settings: Settings, who: st
         record, entry, outcome = enter_pull(book, args.number, who, draft)
         if outcome is Outcome.NEW:
             entered.append(entry.entry)
-            _look_at_the_clock(record)
+            _look_around(record)
             _point_out(book, record, entry, path)
         elif outcome is Outcome.AMENDED:
             _note(f"{path}: is entry {entry.entry} already; its metadata has changed, that is entered")
@@ -277,7 +281,14 @@ def _already(entry: Entry, path: Path) -> str:
     return text
 
 
-def _look_at_the_clock(record: JobRecord) -> None:
+def _look_around(record: JobRecord) -> None:
+    """What is to be said of the entry just made: the clock went back, the job was closed."""
+    closed = next((entry for entry in reversed(record.entries) if entry.kind == "closed" and entry.counts), None)
+    if closed is not None and closed.entry < record.events:
+        _note(
+            f"job {record.job} was closed by {closed.who} on {closed.at}: entry {record.events} stands after the close and is "
+            f"told so; to open the job again, strike entry {closed.entry}"
+        )
     if record.clock_went_back:
         before, last = (entry.at for entry in record.entries[-2:])
         _note(f"the computer's clock stands at {last}, before the entry made at {before}: set it right; the entry stands")
@@ -311,7 +322,7 @@ def _step(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     if wants_json(args):
         print(json.dumps({"job": record.job, "entry": record.events, "step": args.step}))
         return 0
-    _look_at_the_clock(record)
+    _look_around(record)
     print(f"job {record.job}: entry {record.events}, {args.step} is done" + (f", although: {args.although}" if missing else ""))
     for one in missing:
         _note(f"  missing: {one.text}")

@@ -268,6 +268,9 @@ def _record(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
         + (f" ({one['who']}, {day_of(one.get('at'))})" if one.get("who") else "")
         for one in known(job, "struck")
     ]
+    late = job.get("after_close") or ()
+    if late:
+        struck.append(say("entered after the job was closed: entries {entries}", entries=", ".join(map(str, late))))
     head = say("{events} entries; head of the chain:", events=job.get("events", "–"))
     binds = say(
         "Whoever keeps this sheet can check later that no entry up to this head was changed: 'platepull book verify' builds the "

@@ -243,3 +243,40 @@ def test_a_volume_that_is_none_and_a_sheet_that_is_no_pdf_are_refused(job, tmp_p
     assert status == 2
     assert ".pdf" in err
     assert not (tmp_path / "sheet.txt").exists()
+
+
+def test_what_is_entered_after_the_close_counts_and_is_told_for_what_it_is(job, tmp_path):
+    number = opened(job)
+    assert job("close", number)[0] == 0
+    status, _, err = job("add", number, "note", "oil level held after 500 km")
+    assert (status, "after the close" in err, "strike entry 2" in err) == (0, True, True)
+    assert job("show", number, "--json")[1]["after_close"] == [3]
+    assert "500 km  (after the close)" in job("show", number)[1]
+    assert job("strike", number, 2, "--why", "not over yet")[0] == 0  # the job is open again
+    assert job("show", number, "--json")[1]["after_close"] == []
+    assert "after the close" not in job("add", number, "note", "more")[2]
+
+
+def test_one_pull_is_no_plural(job, tmp_path):
+    number = opened(job)
+    job("add", number, "pull", write_pull(tmp_path))
+    assert ": 1 pull, " in job("show", number)[1]
+
+
+def test_series_of_the_book_are_compared_by_job_and_phase(job, book_url, tmp_path, capsys):
+    number = opened(job)
+    sides = {"as found": 45.0, "rebuilt": 55.0}
+    for phase, torque in sides.items():
+        pulls = [write_pull(tmp_path, f"{phase[:2]}{n}.csv", peak_nm=torque + 0.2 * n, seed=n, phase=phase) for n in range(3)]
+        assert job("add", number, "pull", *pulls)[0] == 0
+    words = ["compare", "--before", f"{number}:as_found", "--after", f"{number}:rebuilt", "--book", book_url, "--json"]
+    assert cli.main(words) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["figures"]["breakaway"]["after_over_before"] == pytest.approx(55.2 / 45.2, rel=0.02)
+    words[2] = f"{number}:as_fund"
+    assert cli.main(words) == 2
+    assert f"{number}:as found" in capsys.readouterr().err
+    (tmp_path / "as1.csv").write_text("nothing\n")
+    words[2] = f"{number}:as found"
+    assert cli.main(words) == 2
+    assert "no longer what was entered" in capsys.readouterr().err

@@ -7,14 +7,27 @@ import numpy as np
 import pytest
 from support.jobs import START, Chain
 
+from analysis.pack.shop import FrictionSeen, ShopHistory, prior_of
 from analysis.verdict.apart import Scatter
 from analysis.verdict.scatter import USUAL_SCATTER
 from analysis.window import Basis
 from rig import cli
 from rig.book.book import Book
 from rig.book.gates import gate, judging_of
-from rig.book.knowledge import LEAST_DEGREES, RUN, JobScatter, chart, known_scatter, pool, scatters
+from rig.book.knowledge import (
+    LEAST_DEGREES,
+    JobLevel,
+    JobScatter,
+    directions_apart,
+    known_scatter,
+    pool,
+    scatters,
+    shims_did,
+    shop_history,
+    zero_moves,
+)
 from rig.book.place import Place
+from rig.book.trend import RUN, TREND, chart, level_chart
 
 
 def open_book(url):
@@ -141,3 +154,143 @@ def test_the_trend_is_told_as_text_and_as_json(book_url, drawn, capsys):
     assert [point["job"] for point in told["points"]] == [f"2026-{counter:04d}" for counter in range(1, 13)]
     assert cli.main(["book", "trend", "--book", book_url]) == 0
     assert "scatter from pull to pull, breakaway" in capsys.readouterr().out
+
+
+# -- what shims did, friction by oil ------------------------------------------------------------------------------------------
+
+
+def test_what_a_change_of_shims_alone_did_is_learnt_from_the_pulls_around_it(book_url):
+    chain = Chain(job="2026-0001")
+    chain.pack(left_shims=("0.30 mm",))
+    chain.pulls(torque_nm=40.0, scatter_nm=0.0)
+    chain.pack(left_shims=("0.30 mm", "0.10 mm"))
+    chain.pulls(torque_nm=52.0, scatter_nm=0.0)
+    with open_book(book_url) as book:
+        enter(book, chain)
+        history = shop_history(book)
+        assert shop_history(book, without="2026-0001") == ShopHistory()
+    [seen] = history.sensitivities
+    assert (seen.nm_per_mm, seen.torque_nm) == (pytest.approx(120.0), pytest.approx(46.0))
+    # 4 % a pull over six pulls and 3.5 % a rebuild, of 40 and 52 N.m over 0.1 mm, by hand
+    assert seen.u_nm_per_mm == pytest.approx(10 * np.hypot(40, 52) * np.hypot(0.04 / np.sqrt(6), 0.035), rel=1e-6)
+    assert [level.value for level in shims_did(history)] == [pytest.approx(120.0 / 46.0)]
+
+
+@pytest.mark.parametrize(
+    ("change", "terms"),
+    [({"left_shims": ("0.30 mm",)}, {}), ({"plates": 3}, {}), ({}, {"lubricant": "another"}), ({}, {"closure": "trial"})],
+)
+def test_nothing_is_learnt_where_more_or_nothing_changed(book_url, change, terms):
+    chain = Chain(job="2026-0001")
+    chain.pack()
+    chain.pulls(torque_nm=40.0)
+    number = chain.pack(left_shims=change.get("left_shims", ("0.40 mm",)))
+    if "plates" in change:
+        chain.strike(number)
+    chain.pulls(torque_nm=52.0, **terms)
+    with open_book(book_url) as book:
+        enter(book, chain)
+        assert shop_history(book).sensitivities == ()
+
+
+def answered(chain, median, low, high, oil="plain"):
+    sheet = {"pack": {"oil": oil}, "left": {}, "right": {}}
+    answer = {"basis": "breakaway", "friction": {"median": median, "low": low, "high": high}}
+    chain.add("pack", {"files": [{"name": "p.toml", "sha256": "0" * 64}], "sheet": sheet, "answer": answer})
+    return chain
+
+
+def test_friction_by_oil_is_that_of_the_last_sheets_that_count(book_url):
+    chain = answered(answered(Chain(job="2026-0001"), 0.11, 0.10, 0.12), 0.12, 0.11, 0.13)
+    chain.strike(3)
+    with open_book(book_url) as book:
+        enter(book, chain)
+        enter(book, answered(Chain(job="2026-0002"), 0.10, 0.09, 0.11, oil="strong"))
+        history = shop_history(book)
+    assert [(one.job, one.friction) for one in history.frictions] == [("2026-0001", 0.11), ("2026-0002", 0.10)]
+    assert history.friction_of(" PLAIN", Basis.BREAKAWAY).units == 1
+    assert history.friction_of("plain", Basis.SLIDING) is None
+
+
+@pytest.mark.parametrize("units", [5, 40])
+def test_the_prior_of_an_oil_does_not_count_once_a_unit(units):
+    """Units drawn by a truth 15 % off the prior, answered by Bayes with the prior: the pooled friction is the truth's."""
+    rng = np.random.default_rng(units)
+    prior, prior_sd = prior_of("plain", Basis.BREAKAWAY)
+    truth, own_sd = prior + 0.15, 0.12
+    seen = []
+    for at in range(units):
+        read = truth + rng.normal(0, np.hypot(0.14, own_sd))
+        precision = 1 / own_sd**2 + 1 / prior_sd**2
+        mean, sd = (read / own_sd**2 + prior / prior_sd**2) / precision, precision**-0.5
+        low, median, high = np.exp([mean - 1.959964 * sd, mean, mean + 1.959964 * sd])
+        seen.append(FrictionSeen(job=str(at), oil="plain", basis=Basis.BREAKAWAY, friction=median, low=low, high=high))
+    pooled = ShopHistory(frictions=tuple(seen)).friction_of("plain", Basis.BREAKAWAY)
+    assert pooled.units == units
+    assert pooled.log_sd == pytest.approx(np.hypot(0.14, own_sd) / np.sqrt(units), rel=1e-6)
+    assert abs(np.log(pooled.friction) - truth) < 3 * pooled.log_sd
+
+
+def test_a_unit_whose_pulls_told_nothing_repeats_no_prior():
+    mean, sd = prior_of("plain", Basis.BREAKAWAY)
+    low, median, high = np.exp([mean - 1.959964 * sd, mean, mean + 1.959964 * sd])
+    silent = FrictionSeen(job="1", oil="plain", basis=Basis.BREAKAWAY, friction=median, low=low, high=high)
+    assert ShopHistory(frictions=(silent,)).friction_of("plain", Basis.BREAKAWAY) is None
+
+
+# -- levels over the jobs -----------------------------------------------------------------------------------------------------
+
+
+def levels(*values):
+    return [JobLevel(job=f"2026-{at:04d}", value=value, n=6) for at, value in enumerate(values, start=1)]
+
+
+def rules(told):
+    return [set(point.rules) for point in told.points]
+
+
+def test_a_level_chart_names_the_jump_the_run_and_the_drift():
+    rng = np.random.default_rng(1)
+    calm = list(rng.normal(0, 0.1, 20))
+    assert not [at for at, broken in enumerate(rules(level_chart(levels(*calm)))) if "beyond" in broken]
+    assert "beyond" in rules(level_chart(levels(*calm, 1.0)))[-1]
+    assert "run" in rules(level_chart(levels(*calm, *(0.15 + 0.01 * rng.normal(0, 1, RUN)))))[-1]
+    assert "trend" in rules(level_chart(levels(*calm, *np.linspace(-0.1, 0.15, TREND))))[-1]
+
+
+def test_limits_of_a_level_are_three_standard_deviations():
+    values = np.random.default_rng(2).normal(5.0, 2.0, 5000)
+    told = level_chart(levels(*values))
+    assert (told.high - told.low) / 2 == pytest.approx(3 * 2.0, rel=0.03)
+    assert 2 <= sum("beyond" in broken for broken in rules(told)) <= 28  # 13.5 expected of a share of 0.27 %
+
+
+def test_few_jobs_have_no_limits():
+    told = level_chart(levels(1.0, 2.0))
+    assert (told.centre, len(told.points)) == (None, 2)
+
+
+def test_directions_and_zero_are_told_by_job(book_url):
+    with open_book(book_url) as book:
+        enter(book, job(1, [45.0, 55.0, 45.0, 55.0]))
+        enter(book, job(2, [50.0, 50.0]))
+        apart, zero = directions_apart(book, Basis.BREAKAWAY), zero_moves(book)
+    assert [(one.job, one.n, one.value) for one in apart] == [
+        ("2026-0001", 4, pytest.approx(0.2)),
+        ("2026-0002", 2, pytest.approx(0.0)),
+    ]
+    assert [one.n for one in zero] == [4, 2]
+
+
+@pytest.mark.parametrize("of", ["zero", "directions", "shims"])
+def test_each_trend_is_told_as_text_and_as_json(book_url, drawn, capsys, of):
+    with open_book(book_url) as book:
+        for counter, values in enumerate(drawn, start=1):
+            enter(book, job(counter, values))
+    assert cli.main(["book", "trend", "--of", of, "--json", "--book", book_url]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert len(told["points"]) == (0 if of == "shims" else 12)
+    assert cli.main(["book", "trend", "--of", of, "--book", book_url]) == 0
+    assert capsys.readouterr().out
+    assert cli.main(["book", "trend", "--of", of, "--sensor", "S1", "--book", book_url]) == 2
+    assert "--sensor" in capsys.readouterr().err

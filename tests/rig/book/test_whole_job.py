@@ -131,3 +131,7 @@ def test_a_job_from_the_complaint_to_the_bent_tabs(job, tmp_path):
     ]
     assert [step["state"] for step in shown["steps"] if step["step"] == "lock_tabs"] == ["done"]
     assert shown["although"] == []
+    changed = shown["packs"][1]  # answered with the job's card, for the sheet names none
+    assert changed["answer"]["friction"]["low"] < changed["answer"]["friction"]["high"]
+    assert changed["answer"]["candidates"]
+    assert changed["answer"]["reason"]

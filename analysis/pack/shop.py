@@ -1,0 +1,150 @@
+"""What the shop's own jobs told of friction and of what a shim does: values that an inference may start from in place of priors."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from analysis.pack import priors
+from analysis.window import Basis
+
+TWO_SIDED_95 = 1.959964
+"""Half the width of a 95 % interval in standard deviations."""
+
+LEAST_TOLD = 0.1
+"""Share of what is known of a unit's friction that must come from its own pulls; less than that only repeats the prior."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrictionSeen:
+    """Friction of one unit's plates, as answered from its springs and pulls.
+
+    Parameters
+    ----------
+    job, oil
+        Number of the job; the oil as the pack sheet names it.
+    basis
+        The moment that the friction belongs to.
+    friction, low, high
+        Median and 95 % interval.
+    """
+
+    job: str
+    oil: str
+    basis: Basis
+    friction: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensitivitySeen:
+    """What a change of shims alone did to one unit: two series, before and after, with the same parts and oil.
+
+    Parameters
+    ----------
+    job, unit, oil, arrangement
+        Which unit, with which oil, read in which arrangement.
+    nm_per_mm, u_nm_per_mm
+        Change of breakaway per mm of shim in all, signed, and its standard uncertainty.
+    torque_nm
+        Mean of the two series.
+    """
+
+    job: str
+    unit: str
+    oil: str
+    arrangement: str
+    nm_per_mm: float
+    u_nm_per_mm: float
+    torque_nm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OilFriction:
+    """Friction with one oil over the shop's units: median of such packs, how well that is known, how many told it.
+
+    The next pack with the oil lies about `friction` with the scatter from pack to pack (`priors.FRICTION_REL_SD`) as well.
+    """
+
+    oil: str
+    basis: Basis
+    friction: float
+    log_sd: float
+    units: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShopHistory:
+    """All of it; empty where the shop has no history."""
+
+    frictions: tuple[FrictionSeen, ...] = ()
+    sensitivities: tuple[SensitivitySeen, ...] = ()
+
+    def friction_of(self, oil: str, basis: Basis) -> OilFriction | None:
+        """Friction with an oil, case and blanks aside; None where no unit told of it.
+
+        Each unit's answer rests in part on the prior of its oil: that part is taken out first (a product of normal densities of
+        the logarithm, divided), so that it does not count once a unit. Units are weighted by their own uncertainty and the
+        scatter from pack to pack (inverse variance, JCGM 100, 5.1).
+        """
+        wanted = _folded(oil)
+        told = [_without_prior(one) for one in self.frictions if _folded(one.oil) == wanted and one.basis is basis]
+        pairs = [pair for pair in told if pair is not None]
+        if not pairs:
+            return None
+        weights = [1 / (variance + priors.FRICTION_REL_SD**2) for _, variance in pairs]
+        mean = sum(weight * log for weight, (log, _) in zip(weights, pairs, strict=True)) / sum(weights)
+        return OilFriction(
+            oil=oil, basis=basis, friction=math.exp(mean), log_sd=1 / math.sqrt(sum(weights)), units=len(pairs)
+        )  # fmt: skip
+
+
+def prior_of(oil: str, basis: Basis) -> tuple[float, float]:
+    """Mean and standard deviation of the log of friction before a unit was pulled; an unknown oil is any of the known ones."""
+    known = priors.OILS.get(_folded(oil))
+    logs = [math.log(_at(one, basis)) for one in ([known] if known is not None else priors.OILS.values())]
+    mean = sum(logs) / len(logs)
+    return mean, math.sqrt(priors.FRICTION_REL_SD**2 + sum((log - mean) ** 2 for log in logs) / len(logs))
+
+
+def sensitivity(before: Sequence[float], after: Sequence[float], change_mm: float, scatter: float) -> tuple[float, float]:
+    """Change of torque per mm between two series, and its standard uncertainty.
+
+    Parameters
+    ----------
+    before, after
+        Pulls of the two series, N.m.
+    change_mm
+        Change of all shims together, not 0.
+    scatter
+        Relative standard deviation from pull to pull; the scatter from one assembly to the next comes on top.
+
+    >>> sensitivity([40.0, 40.0], [50.0, 50.0], 0.1, 0.0)[0]
+    100.0
+    """
+    means = [sum(pulls) / len(pulls) for pulls in (before, after)]
+    rebuild = priors.REBUILD_TO_REBUILD.mean
+    variance = sum(mean**2 * (scatter**2 / len(pulls) + rebuild**2) for mean, pulls in zip(means, (before, after), strict=True))
+    return (means[1] - means[0]) / change_mm, math.sqrt(variance) / abs(change_mm)
+
+
+def _at(oil: priors.OilPrior, basis: Basis) -> float:
+    return oil.friction if basis is Basis.BREAKAWAY else oil.friction / oil.break_over_slide
+
+
+def _folded(text: str) -> str:
+    return "".join(text.split()).casefold()
+
+
+def _without_prior(seen: FrictionSeen) -> tuple[float, float] | None:
+    """Mean and variance of the log of friction as the unit's own pulls told it; None where they told next to nothing."""
+    mean, sd = prior_of(seen.oil, seen.basis)
+    if not 0 < seen.low < seen.high or seen.friction <= 0:
+        return None
+    own_sd = math.log(seen.high / seen.low) / (2 * TWO_SIDED_95)
+    precision = 1 / own_sd**2 - 1 / sd**2
+    if precision < LEAST_TOLD / own_sd**2:
+        return None
+    return (math.log(seen.friction) / own_sd**2 - mean / sd**2) / precision, 1 / precision
