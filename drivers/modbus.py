@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import logging
 import math
-from dataclasses import dataclass
-from typing import Literal
 
 from pymodbus.client.mixin import ModbusClientMixin
 from pymodbus.exceptions import ModbusException
@@ -18,18 +16,12 @@ from pymodbus.framer.rtu import FramerRTU
 from pymodbus.pdu import DecodePDU, ExceptionResponse, ModbusPDU
 from pymodbus.pdu.register_message import ReadHoldingRegistersRequest, ReadInputRegistersRequest
 
-from analysis.units import Scale
 from drivers.codec import BEYOND_REASON, Reading, WireFaults
+from drivers.registers import Function, ModbusFormat, Value, ValueType
 
 # The library logs every frame that is not whole; we count instead.
 logging.getLogger("pymodbus").addHandler(logging.NullHandler())
 
-Function = Literal["holding", "input"]
-ValueType = Literal["int16", "uint16", "int32", "uint32", "float32", "float64"]
-Order = Literal["ABCD", "CDAB", "BADC", "DCBA"]
-
-MOST_REGISTERS = 125
-"""That many a device may send at once (V1.1b3, 6.3)."""
 _CODES: dict[Function, int] = {"holding": 3, "input": 4}
 _REFUSALS = {
     1: "it does not know this way of reading registers",
@@ -39,56 +31,6 @@ _REFUSALS = {
     6: "it is busy",
 }
 """Exception codes (V1.1b3, 7)."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Value:
-    """A value in registers: the first of them as the protocol counts (from 0), its type, the order of its bytes, its unit.
-
-    `scale` is of one count: from the number as read to N.m or deg. `overload` is the number that means 'beyond the range'.
-    `order`: ABCD has the high word first, CDAB the low word; BADC and DCBA are these with the bytes of each word swapped.
-    """
-
-    register: int
-    type: ValueType
-    scale: Scale
-    order: Order = "ABCD"
-    overload: float | None = None
-
-    @property
-    def registers(self) -> int:
-        """How many registers it takes."""
-        return int(_data_type(self.type).value[1])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ModbusFormat:
-    """Who is asked what, and how often. `angle` is None where there is none.
-
-    `timeout_s` is how long an answer is waited for; longer than anything on the way may hold it back.
-    """
-
-    address: int
-    rate_hz: float
-    torque: Value
-    angle: Value | None = None
-    function: Function = "holding"
-    timeout_s: float = 0.5
-
-    @property
-    def first(self) -> int:
-        """The lowest register asked for."""
-        return min(value.register for value in self.values)
-
-    @property
-    def count(self) -> int:
-        """How many registers are asked for, in one request."""
-        return max(value.register + value.registers for value in self.values) - self.first
-
-    @property
-    def values(self) -> tuple[Value, ...]:
-        """Torque and, where there is one, angle."""
-        return (self.torque,) if self.angle is None else (self.torque, self.angle)
 
 
 class ModbusCodec:

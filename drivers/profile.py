@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from analysis.results import OffsetAdapter
-from drivers.modbus import ModbusFormat
+from drivers.registers import ModbusFormat
 from drivers.text import TextFormat
 
 Protocol = Literal["text", "frames", "modbus"]

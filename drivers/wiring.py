@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from analysis.units import Scale
 from drivers.codec import Codec
 from drivers.frames import FramesCodec
-from drivers.modbus import ModbusCodec, ModbusFormat
 from drivers.profile import DeviceProfile
+from drivers.registers import ModbusFormat
 from drivers.text import TextCodec, TextFormat
 from drivers.timebase import TimeBase
 
@@ -42,6 +42,8 @@ def wiring_for(profile: DeviceProfile) -> Wiring:
 
 
 def _modbus_wiring(layout: ModbusFormat) -> Wiring:
+    from drivers.modbus import ModbusCodec  # its library is slow to import, and few devices need it
+
     # A device that is asked samples when it is asked: the moment of the question is the stamp.
     angle = layout.angle.scale if layout.angle else AS_IT_IS
     return Wiring(ModbusCodec(layout), TimeBase("time", 1.0), layout.torque.scale, angle)

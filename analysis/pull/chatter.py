@@ -14,12 +14,12 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
-from scipy.signal import find_peaks, savgol_filter
 from scipy.special import ndtri
 
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.pull.first_slip import torsional_compliance
+from analysis.pull.peaks import moving_parabola, prominent_peaks
 from analysis.pull.stuck import cycle_shares
 from analysis.results import Chatter
 from analysis.trace import Floats
@@ -106,11 +106,11 @@ def find_cycles(time_s: Floats, torque_nm: Floats, least_nm: float, rules: Chatt
     2. A fall of less than `main_share` of the large ones counts only if it came after a slow rise: after a slip the
        lever rings, rising as fast as it falls; plates that stick load slowly.
     """
-    peaks, found = find_peaks(torque_nm, prominence=least_nm)
+    peaks, prominence_nm = prominent_peaks(torque_nm, least_nm)
     if peaks.size < 2:
         return NO_CYCLES
-    large = float(np.percentile(found["prominences"], 90))
-    peaks = peaks[found["prominences"] >= rules.small_share * large]
+    large = float(np.percentile(prominence_nm, 90))
+    peaks = peaks[prominence_nm >= rules.small_share * large]
     if peaks.size < 2:
         return NO_CYCLES
     bounds = np.append(peaks, torque_nm.size - 1)
@@ -134,7 +134,7 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     """The features over all sliding stretches; None where there are fewer than `least_cycles` cycles."""
     width = c.samples_in(rules.band_s, 5) | 1 if c.rate_hz >= rules.narrow_rate_hz else 1
     # A moving parabola keeps the height of a peak that a moving mean would cut.
-    smooth = np.asarray(savgol_filter(c.torque_nm, width, 2)) if 1 < width < c.torque_nm.size else c.torque_nm
+    smooth = moving_parabola(c.torque_nm, width) if 1 < width < c.torque_nm.size else c.torque_nm
     # Noise of a parabola's middle: the root of 9 / (4 width) for all but the shortest.
     noise = _noise(c) * (1.5 / math.sqrt(width) if width > 1 else 1.0)
     least = max(rules.noise_height * noise, rules.level_height * level_nm, 2.5 * c.resolution_nm)

@@ -39,8 +39,10 @@ def record(args: argparse.Namespace) -> int:
     from drivers.clock import SystemClock
     from drivers.source import ConnectionLost, LineUp, LineWarning, open_source
     from rig.calibration.sensor_in_use import SensorChoice
+    from rig.commands._chosen import software
+    from rig.commands._ending import asked_to_end
     from rig.commands._options import profile_path
-    from rig.commands._watch import asked_to_end, software, terminal_of
+    from rig.commands._watch import terminal_of
     from rig.files.metadata import TraceInfo
     from rig.files.profile import read_profile
     from rig.live.news import Failed

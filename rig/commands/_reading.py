@@ -5,7 +5,6 @@ from __future__ import annotations
 import glob
 import os
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Protocol, TypeVar
@@ -42,5 +41,7 @@ def mapped(work: Callable[[Task], Outcome], tasks: Sequence[Task]) -> Iterator[I
     if cores < 2 or len(tasks) < 2 or size < PARALLEL_FROM_BYTES:
         yield map(work, tasks)
         return
+    from concurrent.futures import ProcessPoolExecutor  # not for the one file of most runs
+
     with ProcessPoolExecutor(min(cores, len(tasks))) as pool:
         yield pool.map(work, tasks, chunksize=max(1, min(16, len(tasks) // (4 * cores))))

@@ -1,24 +1,20 @@
-"""What the verbs that watch a line share: the session made of options, settings and profile, and a polite end."""
+"""What the verbs that watch a line share: the session made of options, settings and profile, and the watching itself."""
 
 from __future__ import annotations
 
 import argparse
-import contextlib
-import signal
 import sys
-import threading
-from collections.abc import Callable, Iterator
-from datetime import date, datetime
-from importlib.metadata import version
+from datetime import date
 from pathlib import Path
 
 from drivers.clock import SystemClock
 from drivers.profile import DeviceProfile
 from drivers.source import open_source
-from rig.calibration.sensor_in_use import SensorChoice, chosen_certificate
 from rig.commands._book import keeper_of, look_up_job
+from rig.commands._chosen import job_info, sensor_choice
+from rig.commands._ending import asked_to_end
 from rig.commands._judging import Judging
-from rig.commands._options import stated_info, unit_for
+from rig.commands._options import unit_for
 from rig.files.metadata import TraceInfo
 from rig.live.recorder import recorder_into
 from rig.live.runner import Bench
@@ -28,35 +24,6 @@ from rig.live.wishes import Exercise
 from rig.settings import Settings
 from rig.words.arrangements import ARRANGEMENTS
 from rig.words.sentences import EXERCISE, certificate_text
-
-
-def software() -> str:
-    """Name and version of this program, as it goes into the metadata of recordings."""
-    return f"platepull {version('platepull')}"
-
-
-def sensor_choice(args: argparse.Namespace, settings: Settings) -> SensorChoice:
-    """What options and settings say of the sensor. Raises CertificateError, ArgumentError or UnitError."""
-    return SensorChoice(date.today(), args.u, settings.u, chosen_certificate(args.certificate))
-
-
-def job_info(args: argparse.Namespace, settings: Settings) -> TraceInfo:
-    """What the options say is on the bench."""
-    return TraceInfo(
-        job=args.job,
-        customer=args.customer,
-        unit=args.unit_id,
-        series=args.series,
-        phase=args.phase,
-        who=args.who or settings.who,
-        software=software(),
-        **stated_info(args),
-    )
-
-
-def todays_folder() -> Path:
-    """Where pulls go that nobody gave a folder for: none is ever lost for want of an option."""
-    return Path.home() / "platepull" / f"{datetime.now():%Y-%m-%d}"
 
 
 def live_session(
@@ -83,19 +50,6 @@ def live_session(
 def terminal_of(unit: str, *, large: bool) -> Terminal:
     """The terminal this process was started from."""
     return Terminal(sys.stdout, sys.stderr, unit, large)
-
-
-@contextlib.contextmanager
-def asked_to_end() -> Iterator[Callable[[], bool]]:
-    """Within the block Ctrl-C or a plea of the system to end sets what the given function answers, instead of breaking off."""
-    plea = threading.Event()
-    names = [name for name in ("SIGINT", "SIGTERM", "SIGBREAK", "SIGHUP") if hasattr(signal, name)]
-    before = {name: signal.signal(getattr(signal, name), lambda *_: plea.set()) for name in names}
-    try:
-        yield plea.is_set
-    finally:
-        for name, handler in before.items():
-            signal.signal(getattr(signal, name), handler)
 
 
 def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None, *, large: bool) -> int:

@@ -84,7 +84,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Analyse all files; 2 if one could not be read, 4 if they are no series."""
-    from rig.commands._watch import sensor_choice
+    from rig.commands._chosen import sensor_choice
     from rig.settings import load_settings
 
     settings = load_settings()

@@ -145,7 +145,7 @@ def _restore(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
 def _rebuild(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     from rig.book.transfer import rebuild
-    from rig.commands._watch import sensor_choice
+    from rig.commands._chosen import sensor_choice
 
     rebuilt = rebuild(book, Path(args.folder), who_of(args, settings), sensor_choice(args, settings).of)
     for path, why in rebuilt.left_out:

@@ -73,7 +73,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Compare; 2 if a file could not be read, 4 if the sides are not to be compared."""
     from analysis.compare.comparison import compare
-    from rig.commands._watch import sensor_choice
+    from rig.commands._chosen import sensor_choice
     from rig.settings import load_settings
 
     settings = load_settings()

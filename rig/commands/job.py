@@ -249,7 +249,7 @@ def _drafts(book: Book, args: argparse.Namespace) -> list[Draft]:
 def _add_pulls(book: Book, args: argparse.Namespace, settings: Settings, who: str, entered: list[int]) -> int:
     from analysis.errors import BenchError
     from rig.book.entries import Outcome, enter_pull, read_pull_draft
-    from rig.commands._watch import sensor_choice
+    from rig.commands._chosen import sensor_choice
 
     book.record(args.number)  # a wrong number is told before anything is read
     sensors = sensor_choice(args, settings)

@@ -74,19 +74,22 @@ def run(args: argparse.Namespace) -> int:
         if profile is None and not in_window:  # a window without a profile opens on the line page
             remedy = "name one, or try without hardware: platepull live --pretend"
             raise ArgumentError("no device profile", where="--device", remedy=remedy)
-        from rig.commands._watch import todays_folder, watch_in_terminal
+        from rig.commands._chosen import todays_folder
 
         out = args.out or (None if args.pretend is not None else settings.out or str(todays_folder()))
         if profile is None or in_window:
             return _in_window(args, settings, profile, out)
+        from rig.commands._watch import watch_in_terminal
+
         return watch_in_terminal(args, settings, profile, out, large=True)
 
 
 def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProfile | None, out: str | None) -> int:
     from rig.commands._book import LAST, keeper_of, look_up_job
+    from rig.commands._chosen import job_info, sensor_choice
+    from rig.commands._ending import asked_to_end
     from rig.commands._judging import Judging
     from rig.commands._options import unit_of
-    from rig.commands._watch import asked_to_end, job_info, sensor_choice
     from rig.window.app import run_window
     from rig.window.openers import Benches
     from rig.window.series import Source

@@ -55,9 +55,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _in_window(args: argparse.Namespace, settings: Settings, info: TraceInfo, speed: float) -> int:
+    from rig.commands._chosen import sensor_choice
+    from rig.commands._ending import asked_to_end
     from rig.commands._judging import Judging
     from rig.commands._options import unit_of
-    from rig.commands._watch import asked_to_end, sensor_choice
     from rig.files.metadata import TraceInfo
     from rig.window.app import run_window
     from rig.window.openers import Benches
@@ -79,9 +80,11 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
     from drivers.clock import SystemClock
     from drivers.replay import Replay
     from drivers.source import Source
+    from rig.commands._chosen import sensor_choice
+    from rig.commands._ending import asked_to_end
     from rig.commands._judging import Judging
     from rig.commands._options import unit_for
-    from rig.commands._watch import asked_to_end, sensor_choice, terminal_of
+    from rig.commands._watch import terminal_of
     from rig.live.loopback import LineReplay
     from rig.live.runner import Bench
     from rig.live.session import Session

@@ -13,8 +13,8 @@ from analysis import bounds
 from analysis.errors import UnitError, quoted
 from analysis.results import OffsetAdapter
 from analysis.units import ColumnHeader, Scale
-from drivers.modbus import MOST_REGISTERS, Function, ModbusFormat, Order, Value, ValueType
 from drivers.profile import DeviceProfile, GaugeProfile, Protocol
+from drivers.registers import MOST_REGISTERS, Function, ModbusFormat, Order, Value, ValueType
 from drivers.text import OVERLOAD_WORDS, Column, Kind, TextFormat
 from rig.files.document import from_values, read_document
 from rig.files.fields import (

@@ -19,8 +19,9 @@ from analysis.trace import Trace, join
 from analysis.units import Scale
 from drivers.codec import Reading
 from drivers.line import MOST_BYTES, READ_S, Line
-from drivers.modbus import ModbusCodec, ModbusFormat, Order, Value, ValueType
+from drivers.modbus import ModbusCodec
 from drivers.profile import DeviceProfile
+from drivers.registers import ModbusFormat, Order, Value, ValueType
 from drivers.source import ConnectionLost, LineUp, LineWarning, LiveSource, SourceItem
 from drivers.wirefile import TapedLine, WirePlayer, WireTape
 

@@ -19,8 +19,9 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 from analysis.trace import Trace, join
 from analysis.units import Scale
 from drivers.clock import SystemClock
-from drivers.modbus import ModbusCodec, ModbusFormat, Value
+from drivers.modbus import ModbusCodec
 from drivers.profile import DeviceProfile
+from drivers.registers import ModbusFormat, Value
 from drivers.source import LineWarning, SourceItem, open_source
 
 ONE = Scale(1.0)

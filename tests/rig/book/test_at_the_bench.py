@@ -11,7 +11,7 @@ from rig.book.entries import spec_draft
 from rig.book.place import Place
 from rig.cli import parser_for
 from rig.commands._book import keeper_of, look_up_job
-from rig.commands._watch import job_info
+from rig.commands._chosen import job_info
 from rig.errors import ArgumentError, BookError
 from rig.settings import Settings
 

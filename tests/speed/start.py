@@ -1,0 +1,137 @@
+"""How long the program takes to start, as a ratio to a bare script that imports the same libraries and does nothing.
+
+    python tests/speed/start.py [--times 9] [--imports]
+
+`analyse`: the whole command on one recording of 8 s, against `import numpy, scipy.special, scipy.ndimage`. `live`: the command until
+the window was painted for the first time, and until its line was up, against `import numpy, pyqtgraph, PySide6.QtWidgets`. Bare script
+and program take turns in one run, so that a busy machine slows both; the ratio is that of the medians. `--imports` tells what the
+imports cost by package (python -X importtime).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from pathlib import Path
+
+from rig.live.emulator import pretend_bench
+
+ROOT = Path(__file__).resolve().parents[2]
+TRACE = ROOT / "recordings" / "as_found_low.csv"
+BARE_ARRAYS = "import numpy, scipy.special, scipy.ndimage"
+BARE_PLOTS = "import numpy, pyqtgraph, PySide6.QtWidgets"
+ANALYSE = "import sys; from rig.cli import main; sys.exit(main())"
+
+WINDOW = """
+import sys, time
+began = float(sys.argv.pop(1))
+from PySide6.QtCore import QEvent, QObject, QTimer
+from PySide6.QtWidgets import QApplication
+app = QApplication(sys.argv[:1])
+class Watch(QObject):
+    def eventFilter(self, seen, event):
+        if event.type() == QEvent.Type.Paint and seen.isWidgetType():
+            app.removeEventFilter(self)
+            QTimer.singleShot(0, self.painted)  # comes after all of this frame
+        return False
+    def painted(self):
+        print("painted", time.time() - began, flush=True)
+        self.timer = QTimer(interval=5)
+        self.timer.timeout.connect(self.look)
+        self.timer.start()
+    def look(self):
+        for window in app.topLevelWidgets():
+            model = getattr(window, "model", None)
+            if model is not None and model.line_name:
+                print("line", time.time() - began, flush=True)
+                self.timer.stop()
+                window.close()
+watch = Watch()
+app.installEventFilter(watch)
+from rig.cli import main
+sys.exit(main())
+"""
+
+
+def took_s(code: str, *words: str) -> float:
+    """From the command to its end."""
+    began = time.perf_counter()
+    subprocess.run([sys.executable, "-c", code, *words], stdout=subprocess.DEVNULL, check=True, timeout=60)
+    return time.perf_counter() - began
+
+
+def window_took_s(profile: Path) -> dict[str, float]:
+    """From the command to the first painted frame, and to the open line."""
+    command = [sys.executable, "-c", WINDOW, str(time.time()), "live", "--device", str(profile)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60)
+    told = {name: float(seconds) for name, seconds in re.findall(r"^(painted|line) ([\d.]+)$", done.stdout, re.MULTILINE)}
+    if told.keys() != {"painted", "line"}:
+        raise SystemExit(f"the window did not start:\n{done.stdout}{done.stderr}")
+    return told
+
+
+def told(name: str, own: list[float], bare: list[float]) -> None:
+    """One row: medians, their ratio, and the range."""
+    ratio = statistics.median(own) / statistics.median(bare)
+    print(
+        f"{name:36s} {statistics.median(own):5.2f} s  bare {statistics.median(bare):5.2f} s  ratio {ratio:4.2f}"
+        f"   (from {min(own):.2f} to {max(own):.2f}, bare {min(bare):.2f} to {max(bare):.2f})"
+    )
+
+
+def imports(code: str) -> None:
+    """What the imports of a piece of code cost by package, the dearest first."""
+    done = subprocess.run([sys.executable, "-X", "importtime", "-c", code], capture_output=True, text=True)
+    own: Counter[str] = Counter()
+    for self_us, name in re.findall(r"import time:\s+(\d+) \|\s+\d+ \| +(\S+)", done.stderr):
+        top = name.split(".")[0]
+        ours = top in ("analysis", "drivers", "rig", "scipy")
+        own["the standard library" if top in sys.stdlib_module_names else ".".join(name.split(".")[:2]) if ours else top] += int(
+            self_us
+        )
+    print(f"{code}: {sum(own.values()) / 1e3:.0f} ms; " + ", ".join(f"{name} {us / 1e3:.0f}" for name, us in own.most_common(14)))
+
+
+def main() -> None:
+    """Measure, and print a row each."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--times", type=int, default=9)
+    parser.add_argument("--imports", action="store_true")
+    args = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ |= {"QT_QPA_PLATFORM": "offscreen", "DISPLAY": ":0"}
+        os.environ |= {"XDG_CONFIG_HOME": folder, "XDG_DATA_HOME": folder, "APPDATA": folder, "HOME": folder}
+        if args.imports:
+            for code in (BARE_ARRAYS, "import rig.commands.analyse, rig.files.pull_file", BARE_PLOTS, "import rig.window.app"):
+                imports(code)
+            return
+        bare, own = [], []
+        for _ in range(args.times):
+            bare.append(took_s(BARE_ARRAYS))
+            own.append(took_s(ANALYSE, "analyse", str(TRACE)))
+        told("analyse ONE.csv", own, bare)
+        bare, painted, line = [], [], []
+        with pretend_bench("workday") as profile:
+            path = Path(folder) / "bench.toml"
+            path.write_text(
+                f'[device]\nname = "start"\nport = "{profile.port}"\nprotocol = "text"\ncapacity = "200 N.m"\n'
+                '[text]\ncolumns = ["time [us]", "torque [N.m]", "angle [deg]"]\n'
+            )
+            for _ in range(args.times):
+                bare.append(took_s(BARE_PLOTS))
+                window = window_took_s(path)
+                painted.append(window["painted"])
+                line.append(window["line"])
+        told("live: first painted frame", painted, bare)
+        told("live: the line is up", line, bare)
+
+
+if __name__ == "__main__":
+    main()
