@@ -1,4 +1,4 @@
-"""Peaks that stand out, and a moving parabola: what `scipy.signal` also has, whose import alone takes longer than a whole reading."""
+"""Peaks that stand out, and a moving parabola: also in `scipy.signal`, whose import alone takes longer than a reading."""
 
 from __future__ import annotations
 
@@ -58,7 +58,8 @@ def prominent_peaks(values: Floats, least: float) -> tuple[Indices, Floats]:
     peaks : (p,) array of indices, rising
         Of a flat top its middle. First and last value are never peaks.
     prominence : (p,) array
-        How far one must come down from the peak, to the better side, before it goes up to a higher value; the ends of `values` bound it.
+        How far one must come down from the peak, to the better side, before it goes up to a higher value;
+        the ends of `values` bound it.
 
     Examples
     --------
@@ -81,7 +82,7 @@ def prominent_peaks(values: Floats, least: float) -> tuple[Indices, Floats]:
 def _without_small(turns: Indices, runs: Floats, least: float) -> Indices:
     """Turning points without the pairs that lie less than `least` apart, the closest first.
 
-    A pair that is closer than its neighbours are lies within both of them in value, so that taking it out changes no other prominence.
+    A pair that is closer than its neighbours are lies within both of them in value: taking it out changes no other prominence.
     """
     while turns.size > 2:
         step = np.abs(np.diff(runs[turns]))

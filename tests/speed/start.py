@@ -2,10 +2,10 @@
 
     python tests/speed/start.py [--times 9] [--imports]
 
-`analyse`: the whole command on one recording of 8 s, against `import numpy, scipy.special, scipy.ndimage`. `live`: the command until
-the window was painted for the first time, and until its line was up, against `import numpy, pyqtgraph, PySide6.QtWidgets`. Bare script
-and program take turns in one run, so that a busy machine slows both; the ratio is that of the medians. `--imports` tells what the
-imports cost by package (python -X importtime).
+`analyse`: the whole command on one recording of 8 s, against `import numpy, scipy.special, scipy.ndimage`. `live`: the command
+until the window was painted for the first time, and until its line was up, against `import numpy, pyqtgraph, PySide6.QtWidgets`.
+Bare script and program take turns in one run, so that a busy machine slows both; the ratio is that of the medians. `--imports`
+tells what the imports cost by package (python -X importtime).
 """
 
 from __future__ import annotations
