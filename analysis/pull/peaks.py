@@ -56,7 +56,7 @@ def prominent_peaks(values: Floats, least: float) -> tuple[Indices, Floats]:
     Returns
     -------
     peaks : (p,) array of indices, rising
-        Of a flat top its middle. First and last value are never peaks.
+        Of a flat top its middle; of equal tops with less than `least` between them the last. First and last value are never peaks.
     prominence : (p,) array
         How far one must come down from the peak, to the better side, before it goes up to a higher value;
         the ends of `values` bound it.
