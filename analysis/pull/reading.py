@@ -183,7 +183,7 @@ def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor, rules: Readi
     if c.zero.unproven:
         range_nm = rules.zero_share_of_range * sensor.capacity_nm if sensor.capacity_nm else rules.zero_share * torque_nm
         lines.append(BudgetLine("zero not proven", range_nm / math.sqrt(3)))
-    if c.drift_nm is not None:
+    if c.drift_nm is not None and c.zero.leapt_at is None:
         # Warmth moves a zero steadily, and half way is taken off; what else moved it may have done so at any moment.
         steady = abs(c.drift_nm) <= rules.quality.drift_share_of_result * torque_nm
         lines.append(BudgetLine("zero drift", abs(c.drift_nm) / math.sqrt(12 if steady else 3)))

@@ -47,6 +47,15 @@ class RestRules:
     moved_noise: float = 5.0  # a zero that moved by less than so many deviations of its mean has not moved
     drift_share: float = 0.05  # warmth moves a zero by less than this share of the pull; beyond, nobody knows why it moved
     between_share: float = 0.1  # a zero that moved further than this is not drawn straight between the rests: one of them counts
+    ended_s: float = 0.2  # a level as even as the noise for so long, with the angle still, is no hand's, so rest ...
+    ended_share: float = 0.3  # ... and without an angle at the low end of it all, or below this share of the largest torque
+    leap_side: int = 8  # a leap of the zero leaves a clean curve of so many samples and goes on with one ...
+    leap_clean: float = 3.0  # ... clean to so many deviations of the noise ...
+    leap_noise: float = 5.0  # ... and is as high as the rests are apart, to so many deviations of what the two curves foretell
+    leap_bend: float = (
+        4.0  # a curve that bends gains on the line before it by its slopes' difference a sample: a leap is so many times that
+    )
+    leap_least: float = 4.0  # a leap of less than so many times that could be any wave's
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +77,7 @@ class Zero:
     moved_nm        zero after minus zero before; None where one of them is missing
     stepped_nm      how far the level at rest had stepped before the pull; 0 where it had not
     unproven        whether there is too little rest to prove any zero
+    leapt_at        the first sample after the zero leapt under load by all of `moved_nm`; None where no such leap is seen
     """
 
     before: Rest | None
@@ -76,6 +86,7 @@ class Zero:
     moved_nm: float | None
     stepped_nm: float
     unproven: bool
+    leapt_at: int | None = None
 
 
 def rest_before(
@@ -164,8 +175,11 @@ def rest_after(
     if n - begin < 5:
         return None
     if abs(level) > rules.end_share * largest_nm:
+        an_end, steady = _is_an_end(torque_nm, level, rules), _is_steady(torque_nm[begin:], noise_nm, step_s, rules)
         still = angle_deg is not None and lasted_s >= rules.proof_s
-        if not still or not (_is_an_end(torque_nm, level, rules) or _is_steady(torque_nm[begin:], noise_nm, step_s, rules)):
+        low = an_end or abs(level) < rules.ended_share * largest_nm
+        ended = lasted_s >= rules.ended_s and steady and (low or angle_deg is not None)
+        if not (ended or (still and (an_end or steady))):
             return None
     return Rest(begin, n, float(np.mean(torque_nm[begin:][~off[begin:]])), lasted_s)
 
@@ -224,13 +238,60 @@ def find_zero(
     proven = max(lasted) >= rules.proof_s or (agree and sum(lasted) >= rules.proof_s)
     level = before.level_nm if before is not None else after.level_nm if after is not None else 0.0
     moved = None if before is None or after is None else after.level_nm - before.level_nm
-    return Zero(before, after, level, moved, stepped, not proven)
+    leapt_at = None
+    if before is not None and after is not None and moved is not None:
+        leapt_at = _find_leap(trace.torque_nm[: after.first], before.last, moved, noise_nm, rules)
+    return Zero(before, after, level, moved, stepped, not proven, leapt_at)
+
+
+def _find_leap(torque_nm: Floats, first: int, moved_nm: float, noise_nm: float, rules: RestRules) -> int | None:
+    """First sample after the one place from `first` on where the torque leaps by `moved_nm` and goes on as cleanly as it came.
+
+    Nothing that turns does that: plates that slip fall over several samples and swing, a hand bends the curve. More than one such
+    place, as among the falls of chatter, tells nothing.
+    """
+    side = rules.leap_side
+    lines = _line_ends(side)
+    for between in (1, 2):  # a leap falls into one step of the clock, or the sensor's filter has drawn it over two
+        size = torque_nm.size - first - 2 * side - between + 1
+        foretold_nm = noise_nm * math.sqrt(2.0 * float(lines[between] @ lines[between]))
+        if size < 1 or abs(moved_nm) < rules.leap_least * rules.leap_noise * foretold_nm:
+            return None
+        ends = np.correlate(torque_nm[first:], lines[between], mode="valid")
+        begins = np.correlate(torque_nm[first:], lines[between][::-1], mode="valid")
+        leaps = begins[side + between - 1 : side + between - 1 + size] - ends[:size]
+        places = first + side + np.flatnonzero(np.abs(leaps - moved_nm) <= rules.leap_noise * foretold_nm)
+        found = [int(at) for at in places if _is_clean(torque_nm, int(at), between, moved_nm, noise_nm, rules)]
+        if found:
+            return found[0] if found[-1] - found[0] < between else None
+    return None
+
+
+def _line_ends(side: int) -> dict[int, Floats]:
+    """Weights that draw the line through `side` samples on to half a step, or to a whole one, beyond the last of them."""
+    fit = np.linalg.pinv(np.vander(np.arange(side, dtype=float), 2))
+    return {between: np.array([side - 1 + 0.5 * between, 1.0]) @ fit for between in (1, 2)}
+
+
+def _is_clean(torque_nm: Floats, at: int, between: int, leap_nm: float, noise_nm: float, rules: RestRules) -> bool:
+    """Whether the samples on either side of a leap lie on a line each, to within the noise, and it is no bend of the curve."""
+    side = np.arange(rules.leap_side, dtype=float)
+    slopes = []
+    for first in (at - side.size, at + between - 1):
+        part = torque_nm[first : first + side.size]
+        slope, level = np.polyfit(side, part, 1)
+        if float(np.std(part - (slope * side + level))) > rules.leap_clean * noise_nm:
+            return False
+        slopes.append(float(slope))
+    return rules.leap_bend * abs(slopes[1] - slopes[0]) < abs(leap_nm)
 
 
 def zero_line(trace: Trace, zero: Zero, noise_nm: float, largest_nm: float, rules: RestRules) -> Floats | float:
     """What is taken off the torque: the zero before, or where it has moved a line between the rests, or the better of the two."""
     if zero.moved_nm is None or zero.before is None or zero.after is None:
         return zero.level_nm
+    if zero.leapt_at is not None:
+        return np.where(np.arange(len(trace)) < zero.leapt_at, zero.before.level_nm, zero.after.level_nm)
     count = min(zero.before.last - zero.before.first, zero.after.last - zero.after.first)
     if abs(zero.moved_nm) <= rules.moved_noise * noise_nm / math.sqrt(count):
         return zero.level_nm

@@ -66,6 +66,19 @@ def test_a_zero_that_moved_in_the_pull_is_said_whatever_its_size_and_lies_within
             assert covers(result)
 
 
+@pytest.mark.parametrize("by_nm", [2.4, 5.0, 8.0, -15.0])
+@pytest.mark.parametrize("at_s", [3.2, 3.9, 4.5, 5.5])
+@pytest.mark.parametrize(("ends_s", "with_angle"), [(100.0, True), (LET_GO_S + 0.45, True), (LET_GO_S + 0.45, False)])
+def test_a_zero_that_leaps_under_load_is_taken_out_where_it_leapt(by_nm, at_s, ends_s, with_angle):
+    """A tare key, a plug: the rests tell how far, one clean leap of that height tells when; a short rest at the end will do."""
+    trace = moved(lambda t: np.where(t > at_s, by_nm, 0.0)).between(0.0, ends_s)
+    trace = trace if with_angle else Trace(trace.time_s, trace.torque_nm, None)
+    result = read_pull(trace, SENSOR)
+    assert result.breakaway.torque_nm == pytest.approx(TRUE_NM, rel=0.005)
+    assert result.sliding.torque_nm == pytest.approx(SLIDING_NM, rel=0.005)
+    assert QualityCode.ZERO_DRIFT in codes(result)
+
+
 @pytest.mark.parametrize("by_nm", [0.9, 2.9, 5.0, -5.0])
 def test_a_zero_that_drifts_steadily_is_set_right(by_nm):
     result = read_pull(moved(lambda t: by_nm * t / t[-1]), SENSOR)
