@@ -106,3 +106,10 @@ def load_settings(path: Path | None = None) -> Settings:
     """Read the settings; no file is no choice. Raises FileError or DocumentError."""
     target = settings_path() if path is None else path
     return read_document(target, Settings, "settings file").value if target.exists() else Settings()
+
+
+def profile_path(text: str) -> Path:
+    """The profile of that name: as given, else, where that is a plain name, in the user's config folder."""
+    given = Path(text)
+    kept = settings_path().parent / text
+    return kept if text == given.name and not given.exists() and kept.exists() else given

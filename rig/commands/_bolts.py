@@ -41,7 +41,6 @@ def record(args: argparse.Namespace) -> int:
     from rig.calibration.sensor_in_use import SensorChoice
     from rig.commands._chosen import software
     from rig.commands._ending import asked_to_end
-    from rig.commands._options import profile_path
     from rig.commands._watch import terminal_of
     from rig.files.metadata import TraceInfo
     from rig.files.profile import read_profile
@@ -51,7 +50,7 @@ def record(args: argparse.Namespace) -> int:
     from rig.refit.bolt_recording import Keeper, record_pass
     from rig.refit.document import read_refit
     from rig.refit.words import APPLIED_ONLY
-    from rig.settings import load_settings
+    from rig.settings import load_settings, profile_path
 
     if len(args.sheets) != 1:
         raise ArgumentError("one sheet is recorded at a time", where="--record", remedy="name one")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import math
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from analysis.bounds import REST_MOST_S, TEMPERATURE_C
@@ -101,15 +100,6 @@ def unit_for(args: argparse.Namespace, settings: Settings, window: Window | None
     """The unit to print torque in: of `--unit`, else of the window as it was typed, else of the settings. Raises UnitError."""
     typed = window.unit if window is not None and (args.window is not None or settings.unit is None) else None
     return unit_of(args.unit or typed or settings.unit)
-
-
-def profile_path(text: str) -> Path:
-    """The profile of that name: as given, else, where that is a plain name, in the user's config folder."""
-    from rig.settings import settings_path
-
-    given = Path(text)
-    kept = settings_path().parent / text
-    return kept if text == given.name and not given.exists() and kept.exists() else given
 
 
 _SENTENCES = "; ".join(f"{one.code} {one.what}" for one in ARRANGEMENTS)

@@ -181,13 +181,13 @@ def _gauge(profile_name: str, *, under_test: bool) -> Iterator[Gauge]:
     from drivers.source import ConnectionLost, LineUp, LineWarning, open_source
     from rig.calibration.point_taker import Gauge
     from rig.calibration.sensor_in_use import SensorChoice
-    from rig.commands._options import profile_path
     from rig.commands._watch import terminal_of
     from rig.files.metadata import TraceInfo
     from rig.files.profile import read_profile
     from rig.live.news import Failed
     from rig.live.runner import Bench
     from rig.live.session import Session
+    from rig.settings import profile_path
 
     profile, clock = read_profile(profile_path(profile_name)), SystemClock()
     bare = Sensor(capacity_nm=profile.capacity_nm)

@@ -11,20 +11,10 @@ from typing import TYPE_CHECKING
 from rig.commands._options import positive
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from drivers.clock import Clock
-    from drivers.guess import Chunk, Guess
-    from drivers.line import Line
+    from drivers.guess import Guess
 
 NAME = "guess"
 HELP = "look at what a device sends, from a port or a recording, and write a profile for it"
-BAUDS = (115200, 9600, 19200, 38400, 57600, 230400, 460800, 921600, 4800, 2400)
-"""In the order in which devices are likely to use them (common practice, no source)."""
-SURE_ENOUGH = 0.25
-"""From here on a baud rate need not be doubted: garbage makes no lines that a layout reads."""
-SLOW_S = 15.0
-"""So long at most a slow indicator is listened to at one baud rate."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -45,6 +35,7 @@ def run(args: argparse.Namespace) -> int:
     from drivers.guess import LEAST_LINES, guess
     from drivers.line import SerialLine
     from drivers.profile import profile_text
+    from rig.live.listening import BAUDS, chunks_of, listen
 
     capacity_nm = None if args.capacity is None else to_si(args.capacity, "torque")
     if capacity_nm is not None and capacity_nm <= 0:
@@ -64,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
             )
     else:
         bauds = (args.baud,) if args.baud else BAUDS
-        baud, found = listen(lambda rate: SerialLine(args.what, rate), bauds, SystemClock(), args.seconds)
+        baud, found = listen(lambda rate: SerialLine(args.what, rate), bauds, SystemClock(), args.seconds, _tell)
     if found is None:
         remedy = "try --seconds 10, or --baud as its manual has it; 'platepull wire record --port' keeps the bytes to be looked at"
         if path.is_file():
@@ -83,6 +74,10 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _tell(baud: int) -> None:
+    print(f"listening at {baud} baud ...", file=sys.stderr)
+
+
 def _write(path: Path, text: str) -> None:
     from analysis.errors import BenchError
 
@@ -95,58 +90,3 @@ def _write(path: Path, text: str) -> None:
         raise BenchError(
             f"the profile cannot be written ({fault.strerror})", where=str(path), remedy="check folder and disk"
         ) from fault
-
-
-def chunks_of(path: Path) -> list[Chunk]:
-    """What stands in a recording of the wire, or in a file of bare bytes, of which nobody knows when they arrived."""
-    from drivers.guess import Chunk
-    from drivers.opening import CAPTURE, read_bytes
-    from drivers.wirefile import MAGIC, read_wire
-
-    data = read_bytes(path, CAPTURE)
-    if data.startswith(MAGIC.encode()):
-        return [Chunk(event.time_s, event.data) for event in read_wire(path) if event.what == "r"]
-    return [Chunk(None, b"\n" + data + b"\n")]  # a file begins and ends with whole lines
-
-
-def listen(open_line: Callable[[int], Line], bauds: tuple[int, ...], clock: Clock, seconds: float) -> tuple[int, Guess | None]:
-    """The baud rate at which what comes makes most sense, and that sense. Raises LineLostError, also where nothing comes."""
-    from drivers.errors import LineLostError
-    from drivers.guess import guess
-
-    best: tuple[int, Guess | None] = (bauds[0], None)
-    for baud in bauds:
-        print(f"listening at {baud} baud ...", file=sys.stderr)
-        line = open_line(baud)
-        try:
-            chunks = _heard(line, clock, seconds)
-        finally:
-            line.close()
-        if not chunks:  # at a wrong baud rate something would have come, if only garbage
-            remedy = "switch the device on and set it to send by itself; a Modbus device, which must be asked, is set up by hand"
-            raise LineLostError("the line is open but nothing arrives", where=line.name, remedy=remedy)
-        found = guess(chunks)
-        if found is not None and (best[1] is None or found.sureness > best[1].sureness):
-            best = (baud, found)
-        if best[1] is not None and best[1].sureness >= SURE_ENOUGH:
-            break
-    return best
-
-
-def _heard(line: Line, clock: Clock, seconds: float) -> list[Chunk]:
-    """What comes within `seconds` of its first byte, or for longer where lines are few. A board may restart when it is opened."""
-    from drivers.guess import Chunk, wants_more
-    from drivers.source import SILENT_AFTER_S
-
-    chunks: list[Chunk] = []
-    opened_s = clock.now()
-    until_s = opened_s + max(seconds, SILENT_AFTER_S)
-    while clock.now() < until_s:
-        data = line.read()
-        if data and not chunks:
-            until_s = clock.now() + seconds
-        if data:
-            chunks.append(Chunk(clock.now(), data))
-        if clock.now() >= until_s and wants_more(chunks) and clock.now() < opened_s + SLOW_S:
-            until_s = clock.now() + 1.0
-    return chunks

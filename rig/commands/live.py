@@ -54,10 +54,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Open the line (or the simulated bench) and show what it brings."""
-    from rig.commands._options import profile_path
     from rig.files.profile import read_profile
     from rig.live.emulator import DEFAULT_SCENARIO, PRETEND_WINDOW, pretend_bench
-    from rig.settings import load_settings
+    from rig.settings import load_settings, profile_path
 
     settings = load_settings()
     device = args.device or settings.device

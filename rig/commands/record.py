@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from rig.commands._options import add_exercise, add_job, add_judging, positive, profile_path
+from rig.commands._options import add_exercise, add_job, add_judging, positive
 from rig.errors import ArgumentError
 
 NAME = "record"
@@ -27,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Record until told enough, or until Ctrl-C; what was captured is kept in any case."""
-    from rig.settings import load_settings
+    from rig.settings import load_settings, profile_path
 
     settings = load_settings()
     device, out = args.device or settings.device, args.out or settings.out

@@ -7,7 +7,7 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rig.commands._options import positive, profile_path
+from rig.commands._options import positive
 
 if TYPE_CHECKING:
     from analysis.trace import Trace
@@ -37,6 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Record or read."""
     from rig.files.profile import read_profile
+    from rig.settings import profile_path
 
     unknown = args.action == "record" and args.device is None
     profile = _any_device(args.port, args.baud) if unknown else read_profile(profile_path(args.device))

@@ -13,11 +13,11 @@ from analysis.stated import parse_uncertainty
 from drivers.profile import DeviceProfile
 from rig.calibration.sensor_in_use import SensorChoice, sensor_with_u
 from rig.commands._display import has_screen
-from rig.commands._options import arm_of, profile_path, rule_of, unit_of, window_of
+from rig.commands._options import arm_of, rule_of, unit_of, window_of
 from rig.errors import DocumentError
 from rig.files.metadata import TraceInfo, Transducer
 from rig.folders import config_folder
-from rig.settings import Settings, load_settings
+from rig.settings import Settings, load_settings, profile_path
 
 HOME = Path("home")
 

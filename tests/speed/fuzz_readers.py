@@ -32,10 +32,10 @@ from rig.book.steps import read_steps  # noqa: E402
 from rig.calibration.plan import TEMPLATE as PLAN  # noqa: E402
 from rig.calibration.plan import load_plan  # noqa: E402
 from rig.calibration.points import read_points  # noqa: E402
-from rig.commands.guess import chunks_of  # noqa: E402
 from rig.files.certificate import read_certificate, write_certificate  # noqa: E402
 from rig.files.profile import read_profile  # noqa: E402
 from rig.files.trace_csv import read_info, read_trace  # noqa: E402
+from rig.live.listening import chunks_of  # noqa: E402
 from rig.pack.pack_sheet import read_pack_document  # noqa: E402
 from rig.pack.shelf import read_shelf  # noqa: E402
 from rig.pack.spec_card import read_spec_card  # noqa: E402

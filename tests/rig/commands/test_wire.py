@@ -15,6 +15,7 @@ from drivers.wirefile import WireTape
 from rig.cli import main
 from rig.commands import guess
 from rig.files.profile import read_profile
+from rig.live.listening import BAUDS, SLOW_S, listen
 
 PROFILE = """
 [device]
@@ -130,14 +131,15 @@ def test_nonsense_gives_no_profile(tmp_path: Path, capsys: pytest.CaptureFixture
 def test_the_baud_rate_is_found_by_trying() -> None:
     clock = StepClock()
     tried: list[int] = []
+    told: list[int] = []
 
     def open_line(baud: int) -> ScriptedLine:
         tried.append(baud)
         line = [b"%d.5 N.m\r\n" % at for at in range(100)] if baud == 19200 else [b"\xf3\x0c\x80\xe1" * 3] * 100
         return ScriptedLine(clock, line)
 
-    baud, found = guess.listen(open_line, guess.BAUDS, clock, 2.0)
-    assert (baud, tried) == (19200, [115200, 9600, 19200])
+    baud, found = listen(open_line, BAUDS, clock, 2.0, told.append)
+    assert (baud, tried, told) == (19200, [115200, 9600, 19200], tried)
     assert found is not None
     assert found.sureness > 0.9
 
@@ -165,14 +167,14 @@ def test_a_silent_device_is_told_at_the_first_baud_rate() -> None:
         return ScriptedLine(clock, [])
 
     with pytest.raises(LineLostError, match=r"nothing arrives.*send by itself"):
-        guess.listen(open_line, guess.BAUDS, clock, 2.0)
+        listen(open_line, BAUDS, clock, 2.0, lambda baud: None)
     assert tried == [115200]
 
 
 def test_a_board_that_restarts_when_its_port_is_opened_is_waited_for() -> None:
     clock = StepClock()
     lines = [b"%d.5 N.m\r\n" % at for at in range(100)]
-    _, found = guess.listen(lambda baud: ScriptedLine(clock, [b""] * 120 + lines), (115200,), clock, 2.0)
+    _, found = listen(lambda baud: ScriptedLine(clock, [b""] * 120 + lines), (115200,), clock, 2.0, lambda baud: None)
     assert found is not None
     assert found.layout is not None
     assert found.layout.rate_hz == 50.0
@@ -182,11 +184,11 @@ def test_a_slow_indicator_is_listened_to_for_longer() -> None:
     """Two lines a second."""
     clock = StepClock()
     script = [b"%d.5 N.m\r\n" % at if at % 25 == 0 else b"" for at in range(1000)]
-    _, found = guess.listen(lambda baud: ScriptedLine(clock, script), (115200,), clock, 2.0)
+    _, found = listen(lambda baud: ScriptedLine(clock, script), (115200,), clock, 2.0, lambda baud: None)
     assert found is not None
     assert found.layout is not None
     assert found.layout.rate_hz == pytest.approx(2.0, rel=0.1)
-    assert clock.moment < guess.SLOW_S
+    assert clock.moment < SLOW_S
 
 
 def test_an_unreadable_file_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
