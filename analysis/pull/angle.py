@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.pull.noise import smallest_step
+from analysis.pull.noise import percentile
 from analysis.trace import Floats
 
 
@@ -38,16 +38,17 @@ class Angle:
     doubtful: bool
 
 
-def prepare_angle(time_s: Floats, angle_deg: Floats | None, torque_nm: Floats, noise_nm: float, rules: AngleRules) -> Angle:
+def prepare_angle(
+    time_s: Floats, angle_deg: Floats | None, step_deg: float, step_s: float, torque_nm: Floats, noise_nm: float, rules: AngleRules
+) -> Angle:
     """Take the encoder's jumps (set to zero, rolled over, slipped) out, and leave a dead one out; `torque_nm` counted from rest."""
     if angle_deg is None or angle_deg.size < rules.least_samples:
         return Angle(angle_deg, 0, False)
     change = np.diff(angle_deg)
     size = np.abs(change)
-    step = smallest_step(angle_deg, 1e-6)
-    candidates = np.flatnonzero(size > max(rules.jump_deg, rules.jump_steps * step))
+    candidates = np.flatnonzero(size > max(rules.jump_deg, rules.jump_steps * step_deg))
     took = np.diff(time_s)
-    gap_s = rules.gap_steps * float(np.median(took))
+    gap_s = rules.gap_steps * step_s
     jumps = [int(i) for i in candidates if _jumps(size, int(i), float(took[i]), gap_s, rules)]
     if jumps:
         change = change.copy()
@@ -57,7 +58,7 @@ def prepare_angle(time_s: Floats, angle_deg: Floats | None, torque_nm: Floats, n
         angle_deg = angle_deg[0] + np.concatenate([[0.0], np.cumsum(change)])
     if _is_dead(time_s, angle_deg, torque_nm, noise_nm, rules):
         return Angle(None, len(jumps), True)
-    return Angle(angle_deg, len(jumps), bool(jumps) or step >= rules.coarse_deg)
+    return Angle(angle_deg, len(jumps), bool(jumps) or step_deg >= rules.coarse_deg)
 
 
 def _jumps(size: Floats, at: int, took_s: float, gap_s: float, rules: AngleRules) -> bool:
@@ -72,7 +73,7 @@ def _jumps(size: Floats, at: int, took_s: float, gap_s: float, rules: AngleRules
 def _is_dead(time_s: Floats, angle_deg: Floats, torque_nm: Floats, noise_nm: float, rules: AngleRules) -> bool:
     """Whether the angle stands under load, and while the load falls away too: a live one springs back by the wind-up."""
     size = np.abs(torque_nm)
-    largest = float(np.percentile(size, 99.0))
+    largest = percentile(size, 99.0)
     loaded = np.flatnonzero(size > rules.loaded * largest)
     if not loaded.size or size[-1] > rules.released * largest or largest < rules.load_noise * noise_nm:
         return False

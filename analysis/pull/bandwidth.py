@@ -14,6 +14,7 @@ from scipy.ndimage import uniform_filter1d
 
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
+from analysis.pull.noise import median
 from analysis.results import Sensor
 from analysis.trace import Floats
 
@@ -108,10 +109,10 @@ def _behind_the_lever(c: Conditioned, release: int, rules: BandwidthRules) -> fl
         return None
     first, last = max(0, release - c.samples_in(rules.around_s)), min(c.time_s.size - 1, release + c.samples_in(rules.back_s))
     top = first + int(np.argmax(c.angle_deg[first:last]))
-    end = float(np.median(c.angle_deg[max(first, last - c.samples_in(0.1, 3)) : last + 1]))
+    end = median(c.angle_deg[max(first, last - c.samples_in(0.1, 3)) : last + 1])
     back = float(c.angle_deg[top]) - end
     near = c.torque_nm[max(0, top - c.samples_in(0.005)) : top + 1]
-    load = float(np.median(near))
+    load = median(near)
     if back < max(rules.back_steps * c.resolution_deg, rules.back_deg) or load <= 0 or last - top < 4:
         return None
     behind = c.torque_nm[top:last] / load - (c.angle_deg[top:last] - end) / back
@@ -124,7 +125,7 @@ def _fall(c: Conditioned, release: int, rules: BandwidthRules) -> tuple[float, f
     first = max(0, release - c.samples_in(rules.before_s[0]))
     if begin - first < 3:
         return None
-    load = float(np.median(c.torque_nm[first:begin]))
+    load = median(c.torque_nm[first:begin])
     if load <= 0:
         return None
     lowest = max(rules.lowest, rules.lowest_noise * c.noise_nm / load, rules.lowest_step * c.resolution_nm / load)

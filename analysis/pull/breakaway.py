@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
@@ -23,6 +24,10 @@ class PeakRules:
     most_samples: int = 400
     chi_limit: float = 3.0  # a fit whose residual is this many of its own deviations above the noise is refused
     order: int = 2
+    lean: float = 2.5  # the residuals around the top, averaged, are refused beyond so many deviations of their mean ...
+    close: float = 0.25  # ... around it: within this share of the window's left side
+    over_cost: float = 2.0  # the cost of a window over the top: it can hide a corner up to about its own noise
+    end_share: float = 0.3  # where the corner lies in the step after the window is known to this share of the step
     rival_cost: float = 4.0  # windows whose cost is within this factor of the best are rivals to it
     # A parabola stands for the top of a real curve to about this share: the spread of errors on simulated pulls without
     # noise to speak of (tests/speed/readings.py, kinds clean and high_rate).
@@ -41,14 +46,23 @@ class Peak:
     shape_u_nm: float = 0.0
 
 
-def _fit(x: Floats, y: Floats, order: int) -> tuple[Floats, Floats, float]:
-    """Least squares polynomial in x (scaled to about one): coefficients, their unscaled covariance, residual sum of squares."""
-    design = np.vander(x, order + 1, increasing=True)
-    q, r = np.linalg.qr(design)
-    coefficients = np.linalg.solve(r, q.T @ y)
-    inverse = np.linalg.inv(r)
-    residual = y - design @ coefficients
-    return coefficients, inverse @ inverse.T, float(residual @ residual)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Trials:
+    """Parabolas fitted to windows about the peak, a number a window.
+
+    top_nm, top_s   the maximum inside the window and its time
+    u_nm            its standard uncertainty from the noise
+    slope_nm_s      the slope at the window's end
+    right           samples right of the peak sample
+    cost_nm         by which the windows are compared: the uncertainty, and what a wrong end of the window would make
+    """
+
+    top_nm: Floats
+    top_s: Floats
+    u_nm: Floats
+    slope_nm_s: Floats
+    right: NDArray[np.intp]
+    cost_nm: Floats
 
 
 def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) -> Peak:
@@ -68,38 +82,24 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
     at = _corner(c, course, noise)
     least = rules.least_samples
     widths = sorted({min(rules.most_samples, max(least, c.samples_in(w))) for w in (0.0, *rules.widths_s)})
-    best: tuple[float, float, float, float, int] | None = None
-    least_cost = math.inf
-    accepted: list[tuple[float, float]] = []
-    for left in widths:
-        if at - left < 0:
-            break
-        for right in (0, *(w for w in widths if w <= left)):
-            if at + right >= c.time_s.size or left + right + 1 < rules.fewest:
-                continue
-            trial = _try(c, at, left, right, noise, rules)
-            if trial is None:
-                continue
-            # A window that reaches over the top can hide a corner up to about its own noise: it counts double.
-            cost = 2.0 * trial[2] if right else math.hypot(trial[2], 0.3 * abs(trial[3]) * c.step_s)
-            accepted.append((cost, trial[0]))
-            if cost < least_cost:
-                best, least_cost = trial, cost
+    trials = _fits(c, at, [w for w in widths if w <= at], noise, rules)
     ramp_from = max(0, at - max(3, c.samples_in(0.03)))
     ramp = float((c.torque_nm[at] - c.torque_nm[ramp_from]) / max(c.time_s[at] - c.time_s[ramp_from], 1e-12))
-    if best is None:
+    if not trials.cost_nm.size:
         return Peak(float(c.torque_nm[at]), float(c.time_s[at]), noise, abs(ramp) * c.step_s / math.sqrt(12))
-    value, when, u, slope, right = best
+    best = int(np.argmin(trials.cost_nm))
+    value, slope = float(trials.top_nm[best]), float(trials.slope_nm_s[best])
     sharp = _is_sharp(c, at, value, slope, noise)
-    if sharp and right == 0 and slope > 0:
+    if sharp and trials.right[best] == 0 and slope > 0:
         value += slope * c.step_s * _beyond(c, at, value, slope)
         sampling = slope * c.step_s / math.sqrt(12)
     else:
         sampling = 0.0
     sampling = max(sampling, _gap_nm(c, at, ramp))
     # Windows that the noise cannot tell apart still differ a little in what they take for the top.
-    rivals = [top for cost, top in accepted if cost <= rules.rival_cost * least_cost]
-    return Peak(value, when, u, sampling, shape_u_nm=float(np.std(rivals)) + rules.shape_floor * abs(value))
+    rivals = trials.top_nm[trials.cost_nm <= rules.rival_cost * trials.cost_nm[best]]
+    shape_u = float(np.std(rivals)) + rules.shape_floor * abs(value)
+    return Peak(value, float(trials.top_s[best]), float(trials.u_nm[best]), sampling, shape_u_nm=shape_u)
 
 
 def _gap_nm(c: Conditioned, at: int, ramp_nm_per_s: float) -> float:
@@ -137,30 +137,52 @@ def _beyond(c: Conditioned, at: int, value: float, slope: float) -> float:
     return min(max(met, 0.0), 1.0)
 
 
-def _try(
-    c: Conditioned, at: int, left: int, right: int, noise: float, rules: PeakRules
-) -> tuple[float, float, float, float, int] | None:
-    """(value, time, u, slope at the end, right) of one window, None if the residuals refuse it."""
-    part = slice(at - left, at + right + 1)
-    scale = max(c.time_s[at] - c.time_s[at - left], 1e-12)
-    x = (c.time_s[part] - c.time_s[at]) / scale
-    y = c.torque_nm[part]
-    freedom = x.size - rules.order - 1
-    if freedom < 1:
-        return None
-    coefficients, covariance, rss = _fit(x, y, rules.order)
-    if rss > noise**2 * (freedom + rules.chi_limit * math.sqrt(2 * freedom)):
-        return None
+def _fits(c: Conditioned, at: int, widths: list[int], noise: float, rules: PeakRules) -> _Trials:
+    """Fit a parabola to every window of these widths about sample `at` and keep those whose residuals the noise explains.
+
+    All windows at once: a row each, samples outside of a window weigh nothing.
+    """
+    pairs = [
+        (left, right)
+        for left in widths
+        for right in (0, *(w for w in widths if w <= left))
+        if at + right < c.time_s.size and left + right + 1 >= rules.fewest
+    ]
+    left, right = np.array(pairs, dtype=np.intp).reshape(-1, 2).T
+    if not left.size:
+        nothing = np.empty(0)
+        return _Trials(nothing, nothing, nothing, nothing, right, nothing)
+    place = np.arange(-int(left.max()), int(right.max()) + 1)
+    inside = (place >= -left[:, None]) & (place <= right[:, None])
+    time, torque = c.time_s[at + place] - c.time_s[at], c.torque_nm[at + place] - c.torque_nm[at]
+    scale = np.maximum(c.time_s[at] - c.time_s[at - left], 1e-12)
+    x = np.where(inside, time / scale[:, None], 0.0)
+    design = np.stack([inside.astype(np.float64), x, x * x], axis=2)
+    turned = design.transpose(0, 2, 1)
+    covariance = np.linalg.inv(turned @ design)
+    residual = np.where(inside, torque, 0.0)
+    fitted = np.zeros((left.size, 3, 1))
+    for _ in range(2):  # the second pass takes off what rounding left: a trace without noise shows it
+        change = covariance @ (turned @ residual[:, :, None])
+        fitted += change
+        residual = residual - (design @ change)[:, :, 0]
+    a0, a1, a2 = fitted[:, :, 0].T
+    count = left + right + 1
+    freedom = count - rules.order - 1
+    good = (residual * residual).sum(axis=1) <= noise**2 * (freedom + rules.chi_limit * np.sqrt(2.0 * freedom))
+    end = x[np.arange(left.size), np.searchsorted(place, right)]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        top = np.where(a2 < 0, np.clip(-a1 / (2 * a2), -1.0, end), end)
+    row = np.stack([np.ones_like(top), top, top * top], axis=1)
+    u = noise * np.sqrt(np.maximum(np.einsum("ki,kij,kj->k", row, covariance, row), 0.0))
     # The place that matters is the top: the residuals around it must not lean.
-    a0, a1, a2 = coefficients
-    end = float(x[-1])
-    top = min(max(-a1 / (2 * a2), float(x[0])), end) if a2 < 0 else end
-    row = np.array([1.0, top, top * top])
-    u = noise * math.sqrt(max(float(row @ covariance @ row), 0.0))
-    residual = y - (a0 + a1 * x + a2 * x * x)
-    close = np.abs(x - top) <= 0.25
-    count = int(np.count_nonzero(close))
-    if count >= 2 and abs(float(residual[close].mean())) > 2.5 * noise / math.sqrt(count):
-        return None
-    value = float(a0 + a1 * top + a2 * top * top)
-    return value, float(c.time_s[at] + top * scale), u, float((a1 + 2 * a2 * end) / scale), right
+    close = inside & (np.abs(x - top[:, None]) <= rules.close)
+    near = close.sum(axis=1)
+    lean = np.abs((residual * close).sum(axis=1)) / np.maximum(near, 1)
+    good &= (near < 2) | (lean <= rules.lean * noise / np.sqrt(np.maximum(near, 1)))
+    slope = (a1 + 2 * a2 * end) / scale
+    # A window that reaches over the top can hide a corner up to about its own noise: it counts double.
+    cost = np.where(right > 0, rules.over_cost * u, np.hypot(u, rules.end_share * np.abs(slope) * c.step_s))
+    value = float(c.torque_nm[at]) + a0 + a1 * top + a2 * top * top
+    when = c.time_s[at] + top * scale
+    return _Trials(value[good], when[good], u[good], slope[good], right[good], cost[good])

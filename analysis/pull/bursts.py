@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from analysis.pull.noise import Flags, runs_of
+from analysis.pull.noise import Flags, median, percentile, runs_of, slope_of
 from analysis.trace import Floats
 
 
@@ -44,16 +43,19 @@ def find_bursts(torque_nm: Floats, noise_nm: float, step_s: float, rules: BurstR
     if n < 4 * rules.ends or 1.0 / step_s < rules.slowest_hz:
         return np.empty(0, dtype=np.intp)
     second = np.abs(np.diff(torque_nm, 2))
-    largest = float(np.percentile(np.abs(torque_nm), 99.0))
-    # Slips of chattering plates are as sudden, but there are many of them: what is common in the load is no burst.
-    loaded = second[np.abs(torque_nm[1:-1]) > rules.loaded * largest]
-    common = rules.over_common * float(np.percentile(loaded, rules.common)) if loaded.size else 0.0
-    least = max(rules.noise * noise_nm, rules.share * largest, common)
+    largest = percentile(np.abs(torque_nm), 99.0)
+    least = max(rules.noise * noise_nm, rules.share * largest)
     if not (second > least).any():
         return np.empty(0, dtype=np.intp)
-    wild = np.zeros(n, dtype=bool)
-    wild[1:-1] = second > np.maximum(least, rules.factor * _usual(second, max(8, round(rules.window_s / step_s))))
+    # Slips of chattering plates are as sudden, but there are many of them: what is common in the load is no burst.
+    loaded = second[np.abs(torque_nm[1:-1]) > rules.loaded * largest]
+    least = max(least, rules.over_common * percentile(loaded, rules.common) if loaded.size else 0.0)
     join = max(rules.join, round(rules.join_s / step_s))
+    high = _long_enough(second > least, join, rules)
+    if not high.size:
+        return np.empty(0, dtype=np.intp)
+    wild = np.zeros(n, dtype=bool)
+    wild[1 + high[second[high] > rules.factor * _usual(second, high, max(8, round(rules.window_s / step_s)))]] = True
     found: list[int] = []
     for first, last in _joined(wild, join):
         # The second difference reaches one sample beyond what is wild on either side.
@@ -64,17 +66,22 @@ def find_bursts(torque_nm: Floats, noise_nm: float, step_s: float, rules: BurstR
     return np.asarray(found, dtype=np.intp)
 
 
-def _usual(second: Floats, width: int) -> Floats:
-    """Median size of the second differences around each, in steps of half a window."""
+def _long_enough(high: Flags, join: int, rules: BurstRules) -> NDArray[np.intp]:
+    """Places of those high second differences that joined are long enough for a burst: a slip's few need no closer look."""
+    at = np.flatnonzero(high)
+    ends = np.flatnonzero(np.diff(at, append=high.size + join + 2) > join + 1)
+    sizes = np.diff(ends, prepend=-1)
+    first = ends - sizes + 1
+    return at[np.repeat(at[ends] - at[first] + 1 >= rules.least + 2, sizes)]
+
+
+def _usual(second: Floats, at: NDArray[np.intp], width: int) -> Floats:
+    """Median size of the second differences around the samples `at`, drawn straight between windows half a width apart."""
     half = max(1, width // 2)
-    starts = np.arange(0, second.size, half)
-    medians = np.empty(starts.size)
-    whole = (starts >= half) & (starts + 2 * half <= second.size)
-    if whole.any():  # all windows of full width at once: one by one they cost a tenth of a reading
-        medians[whole] = np.median(sliding_window_view(second, 3 * half)[::half][: int(whole.sum())], axis=1)
-    for at in np.flatnonzero(~whole):
-        medians[at] = np.median(second[max(0, starts[at] - half) : starts[at] + 2 * half])
-    return np.asarray(np.interp(np.arange(second.size), starts + 0.5 * half, medians))
+    window = np.clip((at - half // 2) // half, 0, (second.size - 1) // half)
+    needed = np.unique(np.concatenate([window, np.minimum(window + 1, (second.size - 1) // half)]))
+    medians = [median(second[max(0, (k - 1) * half) : (k + 2) * half]) for k in needed.tolist()]
+    return np.asarray(np.interp(at, (needed + 0.5) * half, medians))
 
 
 def _joined(wild: Flags, gap: int) -> list[tuple[int, int]]:
@@ -96,9 +103,15 @@ def _is_dirt(torque_nm: Floats, first: int, last: int, noise_nm: float, rules: B
     turns = float(np.mean(np.sign(steps[1:]) != np.sign(steps[:-1])))
     if turns < rules.zigzag:
         return False
-    left = np.polyval(np.polyfit(np.arange(-before.size, 0), before, 1), [0.0, 0.5 * body.size])
-    right = np.polyval(np.polyfit(np.arange(body.size, body.size + after.size), after, 1), [float(body.size), 0.5 * body.size])
+    middle = 0.5 * body.size
+    left = _drawn_on(np.arange(-before.size, 0.0), before, middle)
+    right = _drawn_on(np.arange(float(body.size), body.size + after.size), after, middle)
     line = np.linspace(float(before.mean()), float(after.mean()), body.size)
     height = float(np.max(np.abs(body - line)))
-    meets = min(abs(float(left[1] - right[1])), abs(float(before[-1] - after[0])))
+    meets = min(abs(left - right), abs(float(before[-1] - after[0])))
     return meets <= max(rules.back * height, 3.0 * noise_nm)
+
+
+def _drawn_on(place: Floats, torque_nm: Floats, to: float) -> float:
+    """The straight line through these samples, drawn on to a place."""
+    return float(torque_nm.mean()) + slope_of(place, torque_nm) * (to - float(place.mean()))

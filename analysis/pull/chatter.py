@@ -19,6 +19,7 @@ from scipy.special import ndtri
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.pull.first_slip import torsional_compliance
+from analysis.pull.noise import fast_length, median, percentile
 from analysis.pull.peaks import moving_parabola, prominent_peaks
 from analysis.pull.stuck import cycle_shares
 from analysis.results import Chatter
@@ -109,7 +110,7 @@ def find_cycles(time_s: Floats, torque_nm: Floats, least_nm: float, rules: Chatt
     peaks, prominence_nm = prominent_peaks(torque_nm, least_nm)
     if peaks.size < 2:
         return NO_CYCLES
-    large = float(np.percentile(prominence_nm, 90))
+    large = percentile(prominence_nm, 90)
     peaks = peaks[prominence_nm >= rules.small_share * large]
     if peaks.size < 2:
         return NO_CYCLES
@@ -119,7 +120,7 @@ def find_cycles(time_s: Floats, torque_nm: Floats, least_nm: float, rules: Chatt
     fall = time_s[troughs] - time_s[peaks]
     rise = np.full(peaks.size, np.inf)
     rise[1:] = time_s[peaks[1:]] - time_s[troughs[:-1]]
-    large = float(np.percentile(height, 90))
+    large = percentile(height, 90)
     slow = rise >= rules.slow_rise * np.maximum(fall, time_s[1] - time_s[0])
     keep = (height >= least_nm) & ((height >= rules.main_share * large) | (slow & (height >= rules.small_share * large)))
     peaks, troughs, height, fall = peaks[keep], troughs[keep], height[keep], fall[keep]
@@ -149,9 +150,9 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     if cycles.peak.size < rules.least_cycles or not periods.size:
         return None
     total_s = sum(float(c.time_s[b - 1] - c.time_s[a]) for a, b in pieces)
-    period = float(np.median(periods))
+    period = median(periods)
     cycles = replace(cycles, height_nm=_true_heights(cycles, c.torque_nm, _noise(c), max(2, round(0.05 * period / c.step_s))))
-    height = float(np.median(cycles.height_nm))
+    height = median(cycles.height_nm)
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
     torque = np.concatenate([smooth[a:b] for a, b in pieces])
     loaded = max((first for first, _ in course.load_segments if first <= course.peak), default=course.load_from)
@@ -163,8 +164,8 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
         rate_hz=1.0 / period,
         mean_s=float(periods.mean()),
         fall_over_rise=_fall_over_rise(c, smooth, parts),
-        rise_share=float(np.median(rising)) / period if rising.size else 0.5,
-        period_jitter=float(np.median(np.abs(periods - period))) / period,
+        rise_share=median(rising) / period if rising.size else 0.5,
+        period_jitter=median(np.abs(periods - period)) / period,
         coverage=min(1.0, float(periods.sum()) / max(total_s, 1e-12)),
         rest_share=_rest_share(c, smooth, height),
         sinusoid=_sinusoid(torque - _trend(torque, max(3, round(1.5 * period / c.step_s)))),
@@ -197,7 +198,7 @@ def _noise(c: Conditioned) -> float:
         return c.noise_nm
     size = np.abs(np.diff(c.torque_nm[:200_000], 4)) / math.sqrt(70.0)
     # 99.5 % of a normal law lie within 2.8 deviations.
-    return max(c.noise_nm, float(np.percentile(size, 99.5)) / 2.8) if size.size > 20 else c.noise_nm
+    return max(c.noise_nm, percentile(size, 99.5) / 2.8) if size.size > 20 else c.noise_nm
 
 
 def _placed(cycles: Cycles, first: int, thin: int) -> Cycles:
@@ -256,14 +257,15 @@ def _rest_share(c: Conditioned, smooth: Floats, height_nm: float) -> float:
     rest = smooth[: c.rest_to] if c.rest_to >= 8 else smooth[c.rest_from :]
     if rest.size < 8:
         return c.hum_nm / max(height_nm, 1e-12)
-    return (float(np.percentile(rest, 98) - np.percentile(rest, 2)) + c.hum_nm) / max(height_nm, 1e-12)
+    return (float(percentile(rest, 98) - percentile(rest, 2)) + c.hum_nm) / max(height_nm, 1e-12)
 
 
 def _sinusoid(wave: Floats) -> float:
     """Share of the variance in the strongest line of the spectrum and its neighbours: 1 for a steady sine."""
     if wave.size < 16:
         return 0.0
-    power = np.abs(np.fft.rfft((wave - wave.mean()) * np.hanning(wave.size))) ** 2
+    # Padded to a length of small factors: of a large prime the transform takes ten times as long.
+    power = np.abs(np.fft.rfft((wave - wave.mean()) * np.hanning(wave.size), fast_length(wave.size))) ** 2
     power[0] = 0.0
     total = float(power.sum())
     best = int(np.argmax(power))
@@ -377,11 +379,11 @@ def read_chatter(c: Conditioned, course: Course, measured: tuple[ChatterFeatures
         assessable=why_not is None,
         score=probability,
         frequency_hz=frequency,
-        peak_to_peak_nm=float(np.median(cycles.height_nm)),
+        peak_to_peak_nm=median(cycles.height_nm),
         cycles=features.cycles,
         degrees_per_slip=turn,
         stuck_share=max(0.0, 1.0 - float(np.mean(cycles.fall_s)) / features.mean_s),
-        rise_over_fall=float(np.median(rising) / max(float(np.median(cycles.fall_s)), c.step_s)) if rising.size else None,
+        rise_over_fall=float(median(rising) / max(median(cycles.fall_s), c.step_s)) if rising.size else None,
         slip_times_s=tuple(float(t) for t in cycles.peak_s),
         slip_heights_nm=tuple(float(height) for height in cycles.height_nm),
         why_not=why_not,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.pull.noise import Flags, deviation, runs_of, smallest_step
+from analysis.pull.noise import Flags, deviation, median, runs_of, smallest_step
 from analysis.trace import Floats
 
 
@@ -77,7 +77,7 @@ def _usual_repeat(torque_nm: Floats, largest_nm: float, rules: ClipRules) -> flo
     if not loaded.any() or float(same[loaded].mean()) < rules.held_share:
         return 1.0
     ends = np.flatnonzero(~same & loaded)
-    return float(np.median(np.diff(ends))) if ends.size > 3 else 1.0
+    return median(np.diff(ends)) if ends.size > 3 else 1.0
 
 
 def _flat_top(side: Floats, step_s: float, noise_nm: float, step_nm: float, rules: ClipRules) -> tuple[int, int] | None:
@@ -103,10 +103,13 @@ def _flat_top_in(
     sigma = max(noise_nm, rules.noise_least * step_nm) / math.sqrt(block)
     if max(noise_nm, step_nm) > rules.noise_most * highest:
         return None
-    level = float(np.median(means[means >= highest - 2 * rules.above * sigma]))
+    level = median(means[means >= highest - 2 * rules.above * sigma])
     if highest - level > rules.above * sigma:
         return None
-    for first, last in runs_of(np.abs(means - level) <= rules.above * sigma):
+    near = np.abs(means - level) <= rules.above * sigma
+    if np.count_nonzero(near) < rules.flat_blocks:
+        return None
+    for first, last in runs_of(near):
         blocks = means[first:last]
         if last - first < max(rules.flat_blocks, rules.flat_s / (step_s * block)) or first < 4:
             continue

@@ -10,16 +10,18 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter, uniform_filter1d
+from scipy.ndimage import uniform_filter1d
 
 from analysis.pull.angle import AngleRules, prepare_angle
 from analysis.pull.bursts import BurstRules, find_bursts
 from analysis.pull.clipping import ClipRules, find_clipped
 from analysis.pull.hum import HumRules, hum_at_rest
-from analysis.pull.noise import Flags, deviation, runs_of, smallest_step
+from analysis.pull.noise import Flags, deviation, median, median_of_five, percentile, runs_of, smallest_step
 from analysis.pull.rest import RestRules, Zero, find_zero, rest_after, rest_before, zero_line
 from analysis.results import Sensor
 from analysis.trace import Floats, Trace
+
+SMALLEST_ANGLE_DEG = 1e-6  # less is the rounding of an angle, no step of an encoder
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -108,15 +110,20 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
     """
     if torque_nm.size < 7:
         return np.empty(0, dtype=np.intp)
-    largest = float(np.percentile(np.abs(torque_nm), 99.5))
+    largest = percentile(np.abs(torque_nm), 99.5)
     threshold = max(rules.spike_noise * noise_nm, rules.spike_share * largest)
-    middle = median_filter(torque_nm, 5, mode="nearest")
+    middle = median_of_five(torque_nm)
     off = torque_nm - middle
     candidates = np.flatnonzero(np.abs(off) > threshold)
-    usual = float(np.percentile(np.abs(np.delete(torque_nm, candidates)), 98.0)) if candidates.size < torque_nm.size else largest
+    if not candidates.size:
+        return np.empty(0, dtype=np.intp)
+    usual = percentile(np.abs(np.delete(torque_nm, candidates)), 98.0) if candidates.size < torque_nm.size else largest
     # One or two samples that no mechanism could make at all must not pass for a swing beside another spike.
-    jumps = [run for run in runs_of(np.abs(off) > threshold) if run[1] - run[0] <= 2]
-    outlier = {i: run for run in jumps if np.abs(off[slice(*run)]).max() > rules.outlier * usual for i in range(*run)}
+    far = np.abs(off) > max(threshold, rules.outlier * usual)
+    jumps = [run for run in runs_of(np.abs(off) > threshold) if run[1] - run[0] <= 2] if far.any() else []
+    outlier = {i: run for run in jumps if far[slice(*run)].any() for i in range(*run)}
+    if not outlier:
+        candidates = _standing_out(torque_nm, off, candidates, threshold)
     others_clipped = torque_nm.copy()
     others_clipped[list(outlier)] = middle[list(outlier)]
     slow = 2 * step_s > rules.spike_longest_s
@@ -155,13 +162,29 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
     return found[~dips] if slow and int(dips.sum()) >= rules.dips else found
 
 
+def _standing_out(torque_nm: Floats, off: Floats, candidates: NDArray[np.intp], threshold: float) -> NDArray[np.intp]:
+    """Those candidates that, alone or with the next sample, stand out from what both sides foretell: all at once, most do not."""
+    n, out = torque_nm.size, np.zeros(candidates.size, dtype=bool)
+    inner = (candidates >= 3) & (candidates + 3 < n)
+    at = candidates[inner]
+    side = np.where(off[at] > 0, 1.0, -1.0)
+    y = [side * torque_nm[at + k] for k in range(-3, 4)]  # y[3] is the sample itself
+    passes = np.zeros(at.size, dtype=bool)
+    for length in (1, 2):
+        body = np.minimum(y[3], y[2 + length])
+        left, right = y[2] + (y[2] - y[0]) / 2, y[3 + length] - (y[4 + length] - y[3 + length])
+        passes |= body - np.maximum(np.maximum(left, right), np.maximum(y[2], y[3 + length])) > threshold
+    out[inner], out[~inner] = passes, True
+    return candidates[out]
+
+
 def _on_a_level(torque_nm: Floats, at: int, length: int, noise_nm: float, rules: ConditionRules) -> bool:
     """Whether much the same load, and not rest, stands before and after the samples from `at`: what slides there cannot leap."""
     before, after = torque_nm[max(0, at - rules.level_samples) : at], torque_nm[at + length : at + length + rules.level_samples]
     if min(before.size, after.size) < rules.level_samples:
         return False
-    rest = float(np.median(torque_nm[: 2 * rules.level_samples]))
-    level, both = float(np.median(before)) - rest, np.concatenate((before, after)) - rest
+    rest = median(torque_nm[: 2 * rules.level_samples])
+    level, both = median(before) - rest, np.concatenate((before, after)) - rest
     return abs(level) > rules.level_noise * noise_nm and bool((np.abs(both - level) < 0.5 * abs(level)).all())
 
 
@@ -183,24 +206,26 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     rules = rules or ConditionRules()
     steps = np.diff(trace.time_s)
     # Rounded, so that a later start of the clock, whose last digits differ, makes no window a sample wider.
-    step_s = float(f"{float(np.median(steps)):.6g}")
+    step_s = float(f"{median(steps):.6g}")
     gaps = np.flatnonzero(steps > rules.gap_factor * step_s)
     raw = trace.torque_nm
     resolution = sensor.resolution_nm or smallest_step(raw)
+    step_deg = 0.0 if trace.angle_deg is None else smallest_step(trace.angle_deg, SMALLEST_ANGLE_DEG)
     head = raw[: max(10, min(raw.size, round(rules.rest.window_s / step_s)))]
-    quantised = resolution / math.sqrt(12.0)
-    bursts = find_bursts(raw, max(deviation(head), quantised), step_s, rules.burst)
+    quantised, of_head = resolution / math.sqrt(12.0), deviation(head)
+    bursts = find_bursts(raw, max(of_head, quantised), step_s, rules.burst)
     raw = bridge(raw, bursts)
-    spikes = find_spikes(raw, max(deviation(head), quantised, 0.5 * deviation(raw)), step_s, rules)
+    of_all = deviation(raw)
+    spikes = find_spikes(raw, max(of_head, quantised, 0.5 * of_all), step_s, rules)
     calm = Trace(trace.time_s, bridge(raw, spikes), trace.angle_deg)
-    largest = float(np.percentile(np.abs(calm.torque_nm), 99.5))
-    noise = max(min(deviation(head), max(deviation(raw), 0.2 * deviation(head))), quantised)
-    before = rest_before(calm, noise, resolution, step_s, largest, rules.rest)
+    largest = percentile(np.abs(calm.torque_nm), 99.5)
+    noise = max(min(of_head, max(of_all, 0.2 * of_head)), quantised)
+    before = rest_before(calm, noise, resolution, step_deg, step_s, largest, rules.rest)
     if before is not None:
         noise = max(deviation(calm.torque_nm[: before.last]), quantised)
     clipped = find_clipped(calm.torque_nm, step_s, sensor.capacity_nm, noise, rules.clip)
     level = 0.0 if before is None else before.level_nm
-    after = rest_after(calm.torque_nm - level, trace.angle_deg, noise, step_s, largest, rules.rest)
+    after = rest_after(calm.torque_nm - level, trace.angle_deg, noise, step_deg, step_s, largest, rules.rest)
     rests = [slice(0, 0 if before is None else before.last), slice(len(trace) if after is None else after.first, len(trace))]
     hum = hum_at_rest(trace.time_s, calm.torque_nm - level, step_s, rests, HumRules())
     if hum.any():
@@ -208,12 +233,12 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
         noise = max(deviation(calm.torque_nm[rests[0] if before is not None else rests[1]]), quantised)
     if after is not None:
         after = replace(after, level_nm=float(np.mean(calm.torque_nm[after.first :])))
-    zero = find_zero(calm, before, after, noise, step_s, largest, rules.rest)
+    zero = find_zero(calm, before, after, noise, step_deg, step_s, largest, rules.rest)
     torque = calm.torque_nm - zero_line(calm, zero, noise, largest, rules.rest) + load_at_rest_nm
     # The direction is that of the greater impulse: transients at the let-go are short.
     sign = 1 if float(np.sum(torque)) >= 0 else -1
     torque = sign * torque
-    found = prepare_angle(trace.time_s, trace.angle_deg, torque, noise, rules.angle)
+    found = prepare_angle(trace.time_s, trace.angle_deg, step_deg, step_s, torque, noise, rules.angle)
     angle, reversed_angle = None, False
     if found.angle_deg is not None:
         angle = sign * (found.angle_deg - found.angle_deg[0])
@@ -231,9 +256,9 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
         zero=zero,
         noise_nm=noise,
         hum_nm=float(np.ptp(hum)),
-        largest_nm=float(np.percentile(torque, 99.5)),
+        largest_nm=percentile(torque, 99.5),
         resolution_nm=resolution,
-        resolution_deg=0.0 if angle is None else smallest_step(angle, 1e-6),
+        resolution_deg=0.0 if angle is None else smallest_step(angle, SMALLEST_ANGLE_DEG) if found.jumps else step_deg,
         spikes=spikes,
         bursts=bursts,
         gaps=gaps,

@@ -13,7 +13,7 @@ from scipy.ndimage import minimum_filter1d
 
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.first_slip import CourseRules, Span, find_first_slip
-from analysis.pull.noise import runs_of
+from analysis.pull.noise import median, percentile, runs_of
 from analysis.results import Label, Stretch
 from analysis.trace import Floats
 
@@ -48,17 +48,17 @@ def working_level(c: Conditioned, smooth: Floats) -> float:
     """The torque the pack works at: the median over angle turned under load, over time where there is no angle."""
     thin = max(1, smooth.size // 50_000)
     smooth = smooth[::thin]
-    top = float(np.percentile(smooth, 99.0))
+    top = percentile(smooth, 99.0)
     under = smooth > 0.25 * top
     if not under.any():
         return max(top, 0.0)
     values = smooth[under]
     if c.angle_deg is None:
-        return float(np.median(values))
+        return median(values)
     angle = c.angle_deg[::thin]
     turned = np.maximum(np.diff(angle, prepend=angle[0])[under], 0.0)
     if turned.sum() <= 1.0:
-        return float(np.median(values))
+        return median(values)
     order = np.argsort(values)
     weight = np.cumsum(turned[order])
     return float(values[order][np.searchsorted(weight, 0.5 * weight[-1])])
@@ -126,7 +126,7 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
     lowest = minimum_filter1d(smooth[first:last], 2 * half + 1, mode="nearest")[half : angle.size - half]
     top = float(smooth[first:last].max())
     climbed = smooth[first + 2 * half : last] - lowest
-    usual = float(np.percentile(turned, 60))
+    usual = percentile(turned, 60)
     still = (turned < max(rules.pause_share * usual, 1.2 * c.resolution_deg)) & (turned < 0.5 * usual)
     still &= climbed < max(4 * c.noise_nm, 0.02 * top)
     joined: list[Span] = []
@@ -136,7 +136,7 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
         # Each centre stands for the window around it.
         begin, end = first + a, first + b + 2 * half
         third = (end - begin) // 3
-        rose = float(np.median(smooth[end - third : end]) - np.median(smooth[begin : begin + third]))
+        rose = float(median(smooth[end - third : end]) - median(smooth[begin : begin + third]))
         if rose > max(2 * c.noise_nm, 0.015 * top):
             continue  # slow sticking: the hand went on all the while
         if joined and begin <= joined[-1][1]:
@@ -151,7 +151,7 @@ def _let_go(c: Conditioned, segment: Span, rules: CourseRules) -> int:
     first, last = segment
     width = c.samples_in(0.1, 5)
     tail_from = max(first, last - 3 * width)
-    before = float(np.median(c.torque_nm[max(first, last - 4 * width) : max(last - width // 2, first + 1)]))
+    before = median(c.torque_nm[max(first, last - 4 * width) : max(last - width // 2, first + 1)])
     high = np.flatnonzero(c.torque_nm[tail_from:last] > rules.let_go_share * before)
     at = tail_from + int(high[-1]) if high.size else last - 1
     return max(first + 1, at - c.samples_in(0.004))

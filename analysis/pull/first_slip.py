@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.pull.conditioning import Conditioned
+from analysis.pull.noise import median, slope_of
 from analysis.trace import Floats
 
 Span = tuple[int, int]
@@ -59,8 +60,7 @@ def torsional_compliance(c: Conditioned, smooth: Floats, load: Span) -> float:
     part = (torque > 0.35 * top) & (torque < 0.9 * top)
     if np.count_nonzero(part) < 5 or np.ptp(torque[part]) < 0.2 * top:
         return 0.0
-    slope = float(np.polyfit(torque[part], angle[part], 1)[0])
-    return max(slope, 0.0)
+    return max(slope_of(torque[part], angle[part]), 0.0)
 
 
 def _plastic(c: Conditioned, smooth: Floats, compliance: float) -> Floats | None:
@@ -88,7 +88,7 @@ def _first_slip_by_angle(
         compliance = torsional_compliance(c, smooth, (load_from, max(top_first, near)))
         plastic = _plastic(c, smooth, compliance)
         assert plastic is not None
-        base = float(np.median(plastic[rising : min(rising + 3, last)]))
+        base = median(plastic[rising : min(rising + 3, last)])
         slipped = plastic[rising:last] - base > rules.sustained_deg
         if not slipped.any():
             return None
@@ -131,7 +131,7 @@ def _before_creep(c: Conditioned, fine: Floats, plastic: Floats, load_from: int,
     """
     knee = load_from + int(np.argmax(fine[load_from : peak + 1] > 0.8 * fine[peak]))
     reference = slice(max(load_from, knee - max(3, c.samples_in(0.02))), knee + 1)
-    limit = float(np.median(plastic[reference])) + onset_deg
+    limit = median(plastic[reference]) + onset_deg
     turning = plastic[knee : peak + 1] > limit
     if not turning.any():
         return peak

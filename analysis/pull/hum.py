@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from analysis.pull.noise import fast_length
 from analysis.trace import Floats
 
 
@@ -79,8 +80,9 @@ def _line(rest: Floats, step_s: float, rules: HumRules) -> float | None:
     if rest.size < 16:
         return None
     window = np.hanning(rest.size)
-    power = np.abs(np.fft.rfft(rest * window, 4 * rest.size)) ** 2
-    frequency = np.fft.rfftfreq(4 * rest.size, step_s)
+    size = fast_length(4 * rest.size)
+    power = np.abs(np.fft.rfft(rest * window, size)) ** 2
+    frequency = np.fft.rfftfreq(size, step_s)
     total = float(power.sum())
     power[(frequency < rules.least_hz) | (frequency > 0.49 / step_s)] = 0.0
     top = int(np.argmax(power))

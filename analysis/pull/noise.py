@@ -31,7 +31,7 @@ def deviation(values: Floats) -> float:
     second = np.diff(values, 2)
     size = np.abs(second)
     # The mean of what is no outlier, not the median: on a coarse sensor the median is itself a step or zero.
-    usual = size[size <= max(6.0 * float(np.median(size)), float(np.percentile(size, 90)))]
+    usual = size[size <= max(6.0 * median(size), percentile(size, 90))]
     return math.sqrt(math.pi / 2) * float(usual.mean()) / math.sqrt(6.0)
 
 
@@ -39,10 +39,50 @@ def fine_deviation(values: Floats) -> float:
     """The same from fourth differences (variance 70 s^2), which see less of an oscillation; 0 for fewer than 12 values."""
     if values.size < 12:
         return 0.0
-    return 1.4826 * float(np.median(np.abs(np.diff(values, 4)))) / math.sqrt(70.0)
+    return 1.4826 * median(np.abs(np.diff(values, 4))) / math.sqrt(70.0)
 
 
 def runs_of(flags: Flags) -> list[tuple[int, int]]:
     """Spans in which `flags` is true."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.view(np.int8), [0]))))
     return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+
+
+def median(values: Floats) -> float:
+    """Median of at least one number, as numpy's, without what that spends on axes and kinds of numbers."""
+    half = values.size // 2
+    if values.size % 2:
+        return float(np.partition(values, half)[half])
+    parted = np.partition(values, [half - 1, half])
+    return 0.5 * (float(parted[half - 1]) + float(parted[half]))
+
+
+def percentile(values: Floats, percent: float) -> float:
+    """Percentile of at least one number, drawn straight between neighbours as numpy's, and without its overhead."""
+    place = percent / 100.0 * (values.size - 1)
+    below = min(int(place), values.size - 1)
+    above = min(below + 1, values.size - 1)
+    parted = np.partition(values, [below, above])
+    low, high, part = float(parted[below]), float(parted[above]), place - below
+    return low + (high - low) * part if part < 0.5 else high - (high - low) * (1.0 - part)
+
+
+def median_of_five(values: Floats) -> Floats:
+    """Each sample's median with its two neighbours on either side, the ends repeated: a network of ten comparisons, no sorting."""
+    ends = np.concatenate((values[:1], values[:1], values, values[-1:], values[-1:]))
+    a, b, c, d, e = (ends[k : k + values.size] for k in range(5))
+    low = np.maximum(np.minimum(a, b), np.minimum(c, d))
+    high = np.minimum(np.maximum(a, b), np.maximum(c, d))
+    return np.asarray(np.maximum(np.minimum(low, high), np.minimum(np.maximum(low, high), e)))
+
+
+def fast_length(count: int) -> int:
+    """A power of two, or three quarters of one, of at least `count`: a Fourier transform of a length with a large prime is slow."""
+    power = 1 << max(count - 1, 1).bit_length()
+    return 3 * power // 4 if 3 * power // 4 >= count else power
+
+
+def slope_of(x: Floats, y: Floats) -> float:
+    """Slope of the straight line of least squares through at least two points."""
+    off = x - x.mean()
+    return float(off @ y) / float(off @ off)

@@ -69,8 +69,9 @@ def prominent_peaks(values: Floats, least: float) -> tuple[Indices, Floats]:
     """
     begins = np.append(0, np.flatnonzero(np.diff(values)) + 1)  # of the runs of equal values
     runs = values[begins]
-    turns = np.flatnonzero(np.diff(np.sign(np.diff(runs)))) + 1
-    turns = np.unique(np.concatenate(([0], turns, [runs.size - 1])))
+    rising = np.diff(runs) > 0
+    turns = np.flatnonzero(rising[1:] != rising[:-1]) + 1
+    turns = np.concatenate(([0], turns, [runs.size - 1] if runs.size > 1 else [])).astype(np.intp)
     turns = _without_small(turns, runs, least)
     heights = runs[turns]
     prominence = _prominence(heights)
@@ -85,17 +86,22 @@ def _without_small(turns: Indices, runs: Floats, least: float) -> Indices:
     A pair that is closer than its neighbours are lies within both of them in value: taking it out changes no other prominence.
     """
     while turns.size > 2:
-        step = np.abs(np.diff(runs[turns]))
+        height = runs[turns]
+        step = np.full(turns.size + 1, np.inf)  # with an infinite one beyond either end
+        np.abs(np.diff(height), out=step[1:-1])
         # An end above its neighbour bounds nothing if it is taken out; it stays.
-        if runs[turns[0]] > runs[turns[1]]:
-            step[0] = np.inf
-        if runs[turns[-1]] > runs[turns[-2]]:
-            step[-1] = np.inf
-        before, after = np.append(np.inf, step[:-1]), np.append(step[1:], np.inf)
-        close = np.flatnonzero((step < least) & (step < before) & (step <= after))
-        if not close.size:
+        if height[0] > height[1]:
+            step[1] = np.inf
+        if height[-1] > height[-2]:
+            step[-2] = np.inf
+        own = step[1:-1]
+        close = (own < least) & (own < step[:-2]) & (own <= step[2:])
+        if not close.any():
             break
-        turns = np.delete(turns, np.concatenate((close, close + 1)))
+        keep = np.ones(turns.size, dtype=bool)
+        keep[:-1][close] = False
+        keep[1:][close] = False
+        turns = turns[keep]
     return turns
 
 

@@ -14,6 +14,7 @@ from analysis.pull.chatter import ChatterRules, measure, read_chatter
 from analysis.pull.conditioning import Conditioned, ConditionRules, condition
 from analysis.pull.course import Course, detection_limit, find_course, holds_nothing, name_stretches, working_level
 from analysis.pull.first_slip import CourseRules
+from analysis.pull.noise import median
 from analysis.pull.quality import QualityRules, find_quality_flags, zero_flags
 from analysis.pull.sliding import Plateau, read_plateau
 from analysis.pull.tremor import TremorRules, peak_under_tremor, rides_on_sensor
@@ -103,7 +104,7 @@ def read_pull(
         if hidden or lost.peak_nm > rules.bandwidth.told_share * peak.torque_nm:
             quality = (*quality, QualityFlag(QualityCode.SLOW_SENSOR, lag.bandwidth_hz))
     # A pull whose first sample is already half way up has lost its beginning.
-    began_under_load = not c.rest_to and float(np.median(c.torque_nm[:5])) > rules.loaded_share * level
+    began_under_load = not c.rest_to and median(c.torque_nm[:5]) > rules.loaded_share * level
     return PullResult(
         samples=len(trace),
         duration_s=trace.duration_s,
@@ -143,7 +144,7 @@ def _contradicted(c: Conditioned, known: KnownOfRest, peak_nm: float, rules: Rea
 def _nothing(trace: Trace, c: Conditioned | None, *, held_nothing: bool = False, detection_nm: float | None = None) -> PullResult:
     rate = c.rate_hz if c is not None else None
     if rate is None and len(trace) > 1:
-        rate = 1.0 / float(np.median(np.diff(trace.time_s)))
+        rate = 1.0 / median(np.diff(trace.time_s))
     flags = [] if held_nothing else [QualityFlag(QualityCode.NO_PULL)]
     if c is not None:
         flags += zero_flags(c, None, Sensor(), QualityRules())

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
-from analysis.pull.noise import Flags, runs_of, smallest_step
+from analysis.pull.noise import Flags, median, percentile, runs_of, slope_of
 from analysis.trace import Floats, Trace
 
 
@@ -90,13 +90,13 @@ class Zero:
 
 
 def rest_before(
-    trace: Trace, noise_nm: float, resolution_nm: float, step_s: float, largest_nm: float, rules: RestRules
+    trace: Trace, noise_nm: float, resolution_nm: float, step_deg: float, step_s: float, largest_nm: float, rules: RestRules
 ) -> Rest | None:
     """The rest that the trace begins with; None where it begins on its way, under load, or with the lever turning."""
     n = len(trace)
     first = min(n, max(5, round(rules.window_s / step_s)))
     width = max(1, round(rules.smooth_s / step_s))
-    level = float(np.median(trace.torque_nm[: max(5, first // 2)]))
+    level = median(trace.torque_nm[: max(5, first // 2)])
     smooth = uniform_filter1d(trace.torque_nm, width, mode="nearest") if width > 1 else trace.torque_nm
     slow = float(np.std(smooth[: max(5, first // 2)]))
     threshold = max(
@@ -107,8 +107,8 @@ def rest_before(
     )
     moved = np.abs(smooth - level) > threshold
     if trace.angle_deg is not None:
-        start = float(np.median(trace.angle_deg[: max(3, first // 4)]))
-        step = max(rules.angle_moved_deg, rules.angle_steps * smallest_step(trace.angle_deg, 1e-6))
+        start = median(trace.angle_deg[: max(3, first // 4)])
+        step = max(rules.angle_moved_deg, rules.angle_steps * step_deg)
         moved |= np.abs(trace.angle_deg - start) > step
     end = _end_of_rest(moved, step_s, rules)
     lasted_s = end * step_s
@@ -137,8 +137,8 @@ def _climbs(torque_nm: Floats, noise_nm: float, resolution_nm: float, largest_nm
     third = max(1, torque_nm.size // 3)
     early, late = torque_nm[:third], torque_nm[-third:]
     rise = abs(float(late.mean()) - float(early.mean()))
-    line = np.polyfit(np.arange(torque_nm.size), torque_nm, 1)
-    waves = float(np.std(torque_nm - np.polyval(line, np.arange(torque_nm.size))))
+    at = np.arange(torque_nm.size, dtype=np.float64)
+    waves = float(np.std(torque_nm - slope_of(at, torque_nm) * at))
     own = max(waves, noise_nm, resolution_nm / math.sqrt(12.0))
     steep = rise / max(2 * third * step_s, step_s) > largest_nm / rules.ramp_longest_s
     return steep and rise > rules.climb_noise * own * math.sqrt(2.0 / third)
@@ -146,29 +146,36 @@ def _climbs(torque_nm: Floats, noise_nm: float, resolution_nm: float, largest_nm
 
 def _under_load(torque_nm: Floats, level_nm: float, noise_nm: float, rules: RestRules) -> bool:
     """Whether a steady beginning is no rest but plates held under load: near the largest torque, and not come back to."""
-    largest, span = (float(np.percentile(np.abs(torque_nm - from_nm), 98.0)) for from_nm in (0.0, level_nm))
+    if abs(level_nm) <= rules.loaded_share * percentile(np.abs(torque_nm), 98.0):
+        return False
     tail = torque_nm[-max(5, torque_nm.size // 20) :]
     # Within a drift's share of the pull itself: a sensor may stand far off zero.
-    came_back = float(np.median(np.abs(tail - level_nm))) < max(4 * noise_nm, rules.drift_share * span)
-    return abs(level_nm) > rules.loaded_share * largest and not came_back
+    span = percentile(np.abs(torque_nm - level_nm), 98.0)
+    return median(np.abs(tail - level_nm)) >= max(4 * noise_nm, rules.drift_share * span)
 
 
 def rest_after(
-    torque_nm: Floats, angle_deg: Floats | None, noise_nm: float, step_s: float, largest_nm: float, rules: RestRules
+    torque_nm: Floats,
+    angle_deg: Floats | None,
+    noise_nm: float,
+    step_deg: float,
+    step_s: float,
+    largest_nm: float,
+    rules: RestRules,
 ) -> Rest | None:
     """The rest that the trace ends with, its torque counted from the zero before; None where it does not end at rest."""
     n = torque_nm.size
     tail = min(n // 4, max(5, round(rules.tail_s / step_s)))
     if tail < 5:
         return None
-    level = float(np.median(torque_nm[n - tail :]))
-    low, high = np.percentile(torque_nm[n - tail :], [16.0, 84.0])
-    if 0.5 * float(high - low) > max(rules.tail_noise * noise_nm, rules.tail_share * largest_nm):
+    level = median(torque_nm[n - tail :])
+    low, high = (percentile(torque_nm[n - tail :], share) for share in (16.0, 84.0))
+    if 0.5 * (high - low) > max(rules.tail_noise * noise_nm, rules.tail_share * largest_nm):
         return None
     off = np.abs(torque_nm - level) > max(rules.noise * noise_nm, rules.tail_share * largest_nm)
     turned = np.zeros(n, dtype=bool)
     if angle_deg is not None:
-        turned = np.abs(angle_deg - angle_deg[-1]) > max(rules.tail_angle_deg, 2 * smallest_step(angle_deg, 1e-6))
+        turned = np.abs(angle_deg - angle_deg[-1]) > max(rules.tail_angle_deg, 2 * step_deg)
     begin = n - _end_of_rest((off | turned)[::-1], step_s, rules)
     lasted_s = (n - begin) * step_s
     begin += (n - begin) // 4  # the tail of the release is left out
@@ -186,8 +193,8 @@ def rest_after(
 
 def _is_an_end(torque_nm: Floats, level_nm: float, rules: RestRules) -> bool:
     """Whether all the torque lies to one side of this level: a lever let go, not one held under part of the load."""
-    low, high = np.percentile(torque_nm - level_nm, [1.0, 99.0])
-    return float(min(abs(min(low, 0.0)), max(high, 0.0))) <= rules.end_share * float(max(-low, high, 0.0))
+    low, high = (percentile(torque_nm - level_nm, share) for share in (1.0, 99.0))
+    return min(abs(min(low, 0.0)), max(high, 0.0)) <= rules.end_share * max(-low, high, 0.0)
 
 
 def _is_steady(torque_nm: Floats, noise_nm: float, step_s: float, rules: RestRules) -> bool:
@@ -198,7 +205,7 @@ def _is_steady(torque_nm: Floats, noise_nm: float, step_s: float, rules: RestRul
 
 
 def _later_rest(
-    trace: Trace, zero_nm: float, rest_to: int, after: Rest, band_nm: float, step_s: float, rules: RestRules
+    trace: Trace, zero_nm: float, rest_to: int, after: Rest, band_nm: float, step_deg: float, step_s: float, rules: RestRules
 ) -> Rest | None:
     """A rest before the load at the level of the rest after, where the trace began at another one: the zero had stepped before."""
     from_after = np.abs(trace.torque_nm - after.level_nm)
@@ -213,7 +220,7 @@ def _later_rest(
     lasted_s = (last - first) * step_s
     last -= min((last - first) // 4, round(rules.foot_s / step_s)) + width // 2
     if trace.angle_deg is not None:
-        step = max(rules.angle_moved_deg, rules.angle_steps * smallest_step(trace.angle_deg, 1e-6))
+        step = max(rules.angle_moved_deg, rules.angle_steps * step_deg)
         if abs(float(trace.angle_deg[last - 1] - trace.angle_deg[first])) > step:
             return None
     level = float(np.mean(trace.torque_nm[first:last]))
@@ -221,7 +228,14 @@ def _later_rest(
 
 
 def find_zero(
-    trace: Trace, before: Rest | None, after: Rest | None, noise_nm: float, step_s: float, largest_nm: float, rules: RestRules
+    trace: Trace,
+    before: Rest | None,
+    after: Rest | None,
+    noise_nm: float,
+    step_deg: float,
+    step_s: float,
+    largest_nm: float,
+    rules: RestRules,
 ) -> Zero:
     """The zero that two rests prove; `after` with its level as in the trace."""
     stepped = 0.0
@@ -229,7 +243,7 @@ def find_zero(
         band = max(rules.noise * noise_nm, rules.drift_share * largest_nm)
         if abs(after.level_nm - before.level_nm) > band:
             close = max(rules.noise * noise_nm, rules.tail_share * largest_nm)
-            later = _later_rest(trace, before.level_nm, before.last, after, close, step_s, rules)
+            later = _later_rest(trace, before.level_nm, before.last, after, close, step_deg, step_s, rules)
             if later is not None:
                 stepped, before = later.level_nm - before.level_nm, later
     lasted = [0.0 if rest is None else rest.lasted_s for rest in (before, after)]

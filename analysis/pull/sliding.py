@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
+from analysis.pull.noise import fast_length, median, slope_of
 from analysis.results import Order
 from analysis.trace import Floats
 
@@ -79,12 +80,12 @@ def _interval_uncertainty(torque_nm: Floats, weight: Floats, parts: int = 8) -> 
     if way[-1] <= 0 or torque_nm.size < 4 * parts:
         return 0.0
     edges = np.searchsorted(way, np.linspace(0.0, way[-1], parts + 1)[1:-1])
-    shares = [
-        float(np.sum(t * w) / np.sum(w))
-        for t, w in zip(np.split(torque_nm, edges), np.split(weight, edges), strict=True)
-        if t.size and float(np.sum(w)) > 0
-    ]
-    scatter = float(np.std(shares, ddof=1)) / math.sqrt(len(shares)) if len(shares) > 2 else 0.0
+    # Running sums of work and way: a share's is the difference at its ends.
+    work = np.concatenate(([0.0], np.cumsum(torque_nm * weight)[np.append(edges - 1, way.size - 1)]))
+    ways = np.concatenate(([0.0], way[np.append(edges - 1, way.size - 1)]))
+    some = np.diff(ways) > 0
+    shares = np.diff(work)[some] / np.diff(ways)[some]
+    scatter = float(np.std(shares, ddof=1)) / math.sqrt(shares.size) if shares.size > 2 else 0.0
     return math.hypot(scatter, FLOOR_SHARE * abs(float(np.mean(shares))))
 
 
@@ -107,13 +108,14 @@ def _over_angle(c: Conditioned, spans: list[tuple[int, int]]) -> tuple[float | N
     index = ((angle - angle.min()) / width).astype(np.intp)
     count = np.bincount(index)
     filled = np.flatnonzero(count)
-    mean = np.bincount(index, weights=torque)[filled] / count[filled]
+    mean = np.asarray(np.bincount(index, weights=torque)[filled] / count[filled], dtype=np.float64)
     if filled.size < 8:
         return None, ()
-    place = (filled + 0.5) * width
-    line = np.polyfit(place - place.mean(), mean, 1)
-    rest = np.interp((np.arange(count.size) + 0.5) * width, place, mean - np.polyval(line, place - place.mean()))
-    return float(line[0]), _orders(rest, width)
+    place = (filled.astype(np.float64) + 0.5) * width
+    slope = slope_of(place, mean)
+    off_line = mean - mean.mean() - slope * (place - place.mean())
+    rest = np.interp((np.arange(count.size) + 0.5) * width, place, off_line)
+    return slope, _orders(rest, width)
 
 
 def _orders(rest_nm: Floats, width_deg: float) -> tuple[Order, ...]:
@@ -123,11 +125,11 @@ def _orders(rest_nm: Floats, width_deg: float) -> tuple[Order, ...]:
     """
     n = rest_nm.size
     window = np.hanning(n)
-    size = 8 * n
+    size = fast_length(8 * n)
     spectrum = np.abs(np.fft.rfft((rest_nm - rest_nm.mean()) * window, size)) * 2 / window.sum()
     order = np.fft.rfftfreq(size, width_deg) * 360.0
     lowest = 1.2 * 360.0 / (n * width_deg)
-    floor = 4.0 * float(np.median(spectrum)) + 0.3 * float(np.std(rest_nm))
+    floor = 4.0 * median(spectrum) + 0.3 * float(np.std(rest_nm))
     inner = spectrum[1:-1]
     tops = 1 + np.flatnonzero((inner >= spectrum[:-2]) & (inner > spectrum[2:]) & (inner > floor) & (order[1:-1] >= lowest))
     best = tops[np.argsort(spectrum[tops])[::-1][:3]]

@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
+from analysis.pull.noise import median
 from analysis.trace import Floats
 
 if TYPE_CHECKING:
@@ -34,15 +35,15 @@ def cycle_shares(c: Conditioned, course: Course, cycles: Cycles, rules: ChatterR
             continue
         # Rises from the stretch's beginning or a trough to a peak, and the last one, cut off by the stretch's end.
         begin, top, end = np.append(first, troughs), np.append(peaks, last - 1), np.append(troughs, last - 1)
-        median, median_s = float(np.median(np.diff(way[troughs]))), float(np.median(np.diff(c.time_s[troughs])))
+        usual, usual_s = median(np.diff(way[troughs])), median(np.diff(c.time_s[troughs]))
         length = way[end] - way[begin]
-        whole = length <= rules.longest_cycle * median
-        inside += float(np.sum(np.where(whole, length, median)))
+        whole = length <= rules.longest_cycle * usual
+        inside += float(np.sum(np.where(whole, length, usual)))
         stopped = (
             begin if plates is None else np.append(first, _stopped(plates, peaks, top[1:], begin[1:], c.resolution_deg, rules))
         )
         rise_s = c.time_s[top] - c.time_s[stopped]
-        stuck_s += float(np.sum(np.where(whole, rise_s, np.minimum(rise_s, median_s))))
+        stuck_s += float(np.sum(np.where(whole, rise_s, np.minimum(rise_s, usual_s))))
     share = inside / travel if travel > 0 else math.nan
     return min(1.0, max(0.0, share)), min(1.0, stuck_s / total_s) if total_s > 0 else math.nan
 
@@ -58,10 +59,10 @@ def _plates_deg(c: Conditioned, course: Course, cycles: Cycles) -> Floats | None
     middle = (cycles.trough[:-1] + top) // 2
     torque = course.smooth_nm
     risen = torque[top] - torque[middle]
-    usable = risen > 0.2 * np.median(cycles.height_nm)
+    usable = risen > 0.2 * median(cycles.height_nm)
     if np.count_nonzero(usable) < 2:
         return None
-    compliance = float(np.median((c.angle_deg[top] - c.angle_deg[middle])[usable] / risen[usable]))
+    compliance = median((c.angle_deg[top] - c.angle_deg[middle])[usable] / risen[usable])
     return c.angle_deg - compliance * torque if compliance > 0 else None
 
 
@@ -74,7 +75,7 @@ def _stopped(plates: Floats, peaks: Indices, ends: Indices, troughs: Indices, st
     for at, (peak, end) in enumerate(zip(peaks, ends, strict=True)):
         # Where they stand in the second half of the rise; at the peak itself they creep already.
         middle = (troughs[at] + end) // 2
-        stand = float(np.median(plates[middle : max(middle, end - (end - middle) // 4) + 1]))
+        stand = median(plates[middle : max(middle, end - (end - middle) // 4) + 1])
         slip = stand - float(plates[peak])
         short = max(rules.slip_left * slip, rules.steps_left * step_deg)
         there = np.flatnonzero(plates[peak : end + 1] >= stand - short)
