@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from analysis.trace import Trace
 from drivers.clock import Clock
 from drivers.codec import WireFaults
-from drivers.source import LineUp, SourceItem
+from drivers.items import LineUp, SourceItem
 
 PIECE_S = 0.02
 """As long as a piece off the wire."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
@@ -14,6 +14,7 @@ from analysis.trace import Floats, Trace
 from drivers.clock import Clock
 from drivers.codec import PolledCodec, WireFaults
 from drivers.errors import LineLostError
+from drivers.items import ConnectionLost, LineUp, LineWarning, SourceItem
 from drivers.line import Line, PortInfo, SerialLine, list_ports
 from drivers.profile import DeviceProfile
 from drivers.watch import LineWatch
@@ -31,33 +32,6 @@ WIRE_PREFIX = "wire:"
 """A port so named is a recording of the wire, played back as it came."""
 _MUTE = "check address, baud rate, bits and wiring: the device must answer when asked"
 _SILENT_MEND = "check that the device is switched on, sends by itself and that its cable carries data"
-
-
-@dataclass(frozen=True, slots=True)
-class LineUp:
-    """The line is open. `name` is the port or file it was opened under."""
-
-    name: str
-
-
-@dataclass(frozen=True, slots=True)
-class ConnectionLost:
-    """The line went away or is silent; it is looked for until the profile's patience ends."""
-
-    name: str
-    what: str
-    remedy: str
-
-
-@dataclass(frozen=True, slots=True)
-class LineWarning:
-    """Something the user should know of the line while it works: wrong baud suspected, an overloaded sensor, a counter jump."""
-
-    what: str
-    remedy: str
-
-
-SourceItem = Trace | LineUp | ConnectionLost | LineWarning
 
 
 class Source(Protocol):

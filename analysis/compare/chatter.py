@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from scipy.special import betainc, betaincinv
 
 from analysis.compare.conditions import ConditionRules
 from analysis.compare.effects import CONFIDENCE, Conclusion
 from analysis.compare.pulls import ComparedPull, FigureName, counts_for
+from analysis.distributions import beta_probability, beta_quantile
 from analysis.verdict.apart import RULES as APART
 
 
@@ -89,8 +89,8 @@ def clopper_pearson(successes: int, trials: int, confidence: float = CONFIDENCE)
     ([0.0, 0.522], [0.478, 1.0])
     """
     tail = (1 - confidence) / 2
-    low = 0.0 if successes == 0 else float(betaincinv(successes, trials - successes + 1, tail))
-    high = 1.0 if successes == trials else float(betaincinv(successes + 1, trials - successes, 1 - tail))
+    low = 0.0 if successes == 0 else beta_quantile(tail, successes, trials - successes + 1)
+    high = 1.0 if successes == trials else beta_quantile(1 - tail, successes + 1, trials - successes)
     return low, high
 
 
@@ -100,7 +100,7 @@ def probability_rare(chattering: int, assessable: int, rules: CureRules = RULES)
     >>> round(probability_rare(0, 5), 3), round(probability_rare(0, 4), 2)
     (0.918, 0.88)
     """
-    return float(betainc(chattering + 0.5, assessable - chattering + 0.5, rules.rare_share))
+    return beta_probability(rules.rare_share, chattering + 0.5, assessable - chattering + 0.5)
 
 
 def not_excluded(quiet_pulls: int) -> float:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.special import stdtrit
 
+from analysis.distributions import t_quantile
 from analysis.results import Label, PullResult
 from analysis.trace import Floats, Trace
 
@@ -131,6 +131,6 @@ def band_of(curves: Sequence[tuple[Floats, Floats]]) -> Band | None:
     several = enough & (count >= LEAST_IN_BAND)
     if several.any():
         spread = np.nanstd(rows[:, several], axis=0, ddof=1)
-        reach = stdtrit(count[several] - 1.0, 0.975) * spread / np.sqrt(count[several])
+        reach = t_quantile(0.975, count[several] - 1.0) * spread / np.sqrt(count[several])
         low[several], high[several] = mean[several] - reach, mean[several] + reach
     return Band(grid, mean, low, high)

@@ -14,15 +14,15 @@ from enum import StrEnum
 from itertools import product
 
 import numpy as np
-from scipy.special import stdtr, stdtrit
 
+from analysis.distributions import t_probability, t_quantile
 from analysis.trace import Floats
 
 CONFIDENCE = 0.95
 SIGNIFICANT_P = 1 - CONFIDENCE
 POOLED_BELOW_RATIO = 3.0  # scatters that differ less are pooled: at equal numbers the pooled t then still holds its level
 MOST_FURTHER_PULLS = 40  # nobody pulls more than this for one answer
-INFINITE_DEGREES = 1e9  # where stdtrit still returns the normal quantile
+INFINITE_DEGREES = 1e9  # where Student's t still returns the normal quantile
 
 
 class Method(StrEnum):
@@ -120,7 +120,7 @@ class Estimate:
 
     def interval(self, confidence: float = CONFIDENCE) -> tuple[float, float]:
         """Ends of the t interval of the difference."""
-        reach = float(stdtrit(min(self.degrees_of_freedom, INFINITE_DEGREES), 0.5 + confidence / 2)) * self.standard_error
+        reach = float(t_quantile(0.5 + confidence / 2, min(self.degrees_of_freedom, INFINITE_DEGREES))) * self.standard_error
         return self.difference - reach, self.difference + reach
 
     @property
@@ -128,14 +128,14 @@ class Estimate:
         """Two-sided p against no difference."""
         if self.standard_error == 0:
             return 1.0 if self.difference == 0 else 0.0
-        return 2 * float(stdtr(self.degrees_of_freedom, -abs(self.difference) / self.standard_error))
+        return 2 * float(t_probability(-abs(self.difference) / self.standard_error, self.degrees_of_freedom))
 
     @property
     def probability_below(self) -> float:
         """Probability of a difference below zero, under the t of the interval."""
         if self.standard_error == 0:
             return 0.5 if self.difference == 0 else float(self.difference < 0)
-        return float(stdtr(self.degrees_of_freedom, -self.difference / self.standard_error))
+        return float(t_probability(-self.difference / self.standard_error, self.degrees_of_freedom))
 
 
 def shared_ways(before: np.ndarray, after: np.ndarray) -> tuple[tuple[int, ...] | None, bool]:

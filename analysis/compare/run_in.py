@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
 
 from analysis.compare.effects import CONFIDENCE, INFINITE_DEGREES
+from analysis.distributions import t_quantile
 from analysis.trace import Floats
 
 LEAST_FOR_A_LINE = 3  # through two pulls any line goes
@@ -41,7 +41,7 @@ class Trend:
     def interval(self, confidence: float) -> tuple[float, float]:
         """Ends of the t interval of the slope."""
         error = math.sqrt(self.squares / self.degrees_of_freedom * self.slope_share)
-        reach = float(stdtrit(self.degrees_of_freedom, 0.5 + confidence / 2)) * error
+        reach = float(t_quantile(0.5 + confidence / 2, self.degrees_of_freedom)) * error
         return self.slope - reach, self.slope + reach
 
 
@@ -124,5 +124,5 @@ def at_last_pull(before: Trend, after: Trend, extra_variance: float = 0.0) -> At
     variance = (before.squares + after.squares) / degrees * (before.last_share + after.last_share)
     if extra_variance > 0:
         degrees = degrees * ((variance + extra_variance) / variance) ** 2 if variance > 0 else INFINITE_DEGREES
-    reach = float(stdtrit(min(degrees, INFINITE_DEGREES), 0.5 + CONFIDENCE / 2)) * math.sqrt(variance + extra_variance)
+    reach = float(t_quantile(0.5 + CONFIDENCE / 2, min(degrees, INFINITE_DEGREES))) * math.sqrt(variance + extra_variance)
     return AtLastPull(math.exp(difference), math.exp(difference - reach), math.exp(difference + reach))

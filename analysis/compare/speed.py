@@ -14,8 +14,8 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
+from analysis.distributions import t_quantile
 from analysis.results import Label, PullResult
 from analysis.trace import Floats, Trace
 
@@ -394,4 +394,4 @@ def _criterion(low: float, high: float) -> Criterion:
 
 
 def _t(degrees: float) -> float:
-    return float(stdtrit(degrees, 0.5 + CONFIDENCE / 2))
+    return float(t_quantile(0.5 + CONFIDENCE / 2, degrees))

@@ -13,8 +13,8 @@ from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
+from analysis.distributions import t_quantile
 from analysis.trace import Floats
 
 Booleans = NDArray[np.bool_]
@@ -163,7 +163,7 @@ def _stands_off(
         s, degrees = _pooled(sides, left, quantity, known)
         if degrees <= 0:
             continue
-        reach = float(stdtrit(degrees, rules.quantile)) * max(s, rules.least_scatter) * math.sqrt(1 + 1 / others.size)
+        reach = float(t_quantile(rules.quantile, degrees)) * max(s, rules.least_scatter) * math.sqrt(1 + 1 / others.size)
         if abs(row[index] - others.mean()) > max(rules.least_distance, reach):
             return True
     return False

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scipy.special import ndtr, stdtr
-
+from analysis.distributions import normal_probability, t_probability
 from analysis.judgement import DecisionRule, Missing, Verdict, VerdictState
 from analysis.results import Budget
 from analysis.window import Window
@@ -28,7 +27,7 @@ def probability_in_window(
 
     def below(limit_nm: float) -> float:
         z = (limit_nm - value_nm) / u_nm
-        return float(ndtr(z) if degrees_of_freedom is None else stdtr(degrees_of_freedom, z))
+        return float(normal_probability(z) if degrees_of_freedom is None else t_probability(z, degrees_of_freedom))
 
     up_to_high = 1.0 if high_nm is None else below(high_nm)
     up_to_low = 0.0 if low_nm is None else below(low_nm)

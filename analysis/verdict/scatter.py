@@ -11,8 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import fdtri
 
+from analysis.distributions import f_quantile
 from analysis.judgement import ScatterUsed
 from analysis.verdict.apart import Scatter
 
@@ -79,4 +79,4 @@ def scatters_more(own_relative: float, own_degrees: int, known: Scatter) -> bool
     """Whether a series scatters more than was known: F test of the two variances, one-sided, at `TEST_LEVEL`."""
     if own_degrees < TESTED_FROM or known.relative == 0:
         return False
-    return (own_relative / known.relative) ** 2 > float(fdtri(own_degrees, known.degrees_of_freedom, TEST_LEVEL))
+    return (own_relative / known.relative) ** 2 > f_quantile(TEST_LEVEL, float(own_degrees), known.degrees_of_freedom)

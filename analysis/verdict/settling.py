@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import chdtri, fdtri, ndtr, stdtrit
 
+from analysis.distributions import chi_square_quantile, f_quantile, normal_probability, t_quantile
 from analysis.judgement import DirectionMean, ScatterUsed
 from analysis.trace import Floats
 from analysis.verdict.scatter import TEST_LEVEL, TESTED_FROM
@@ -72,7 +72,7 @@ def chance_decided(
     """Probability that the series is decided, either way, after so many more pulls each: (k,) numbers to (k,)."""
     degrees = scatter.degrees_of_freedom
     assert degrees is not None
-    sigma = scatter.relative * np.sqrt(degrees / chdtri(degrees, _NODES))[:, None]
+    sigma = scatter.relative * np.sqrt(degrees / chi_square_quantile(1 - _NODES, degrees))[:, None]
     after = _scatter_after(scatter, sigma, each * len(ways))
     all_in = np.ones((_NODES.size, each.size))
     none_out = np.ones_like(all_in)
@@ -80,10 +80,10 @@ def chance_decided(
     for way, shared in zip(ways, shared_u_nm, strict=True):
         spread = sigma * way.mean_nm * np.sqrt(each / (way.n * (way.n + each)))
         guard = np.hypot(after * way.mean_nm / np.sqrt(way.n + each), student(None) * shared)
-        below = 0.0 if low is None else ndtr((low - guard - way.mean_nm) / spread)
-        above = 0.0 if high is None else ndtr((way.mean_nm - high - guard) / spread)
-        up_to_low = 0.0 if low is None else ndtr((low + guard - way.mean_nm) / spread)
-        up_to_high = 1.0 if high is None else ndtr((high - guard - way.mean_nm) / spread)
+        below = 0.0 if low is None else normal_probability((low - guard - way.mean_nm) / spread)
+        above = 0.0 if high is None else normal_probability((way.mean_nm - high - guard) / spread)
+        up_to_low = 0.0 if low is None else normal_probability((low + guard - way.mean_nm) / spread)
+        up_to_high = 1.0 if high is None else normal_probability((high - guard - way.mean_nm) / spread)
         all_in *= np.maximum(0.0, up_to_high - up_to_low)
         none_out *= np.maximum(0.0, 1 - below - above)
     # Decided is a series with all its directions in, or with one of them out.
@@ -98,9 +98,9 @@ def _scatter_after(scatter: ScatterUsed, sigma: Floats, more: np.ndarray) -> Flo
     known_degrees = scatter.known_degrees_of_freedom or 0.0
     degrees = known_degrees + own_degrees
     pooled = (known_degrees * scatter.known_relative**2 + own_degrees * own) / degrees
-    alone = (own_degrees >= TESTED_FROM) & (own > scatter.known_relative**2 * fdtri(own_degrees, known_degrees, TEST_LEVEL))
+    alone = (own_degrees >= TESTED_FROM) & (own > scatter.known_relative**2 * f_quantile(TEST_LEVEL, own_degrees, known_degrees))
     tail = 0.5 + CONFIDENCE / 2
-    after = np.where(alone, stdtrit(own_degrees, tail) * np.sqrt(own), stdtrit(degrees, tail) * np.sqrt(pooled))
+    after = np.where(alone, t_quantile(tail, own_degrees) * np.sqrt(own), t_quantile(tail, degrees) * np.sqrt(pooled))
     return np.asarray(after, dtype=np.float64)
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from scipy.special import stdtridf, stdtrit
-
+from analysis.distributions import t_degrees, t_quantile
 from analysis.results import Budget, BudgetLine, Sensor
 from analysis.sensor.correction import calibration_u, function_for
 
@@ -19,7 +18,7 @@ _INFINITE = 1e9
 
 def student(degrees: float | None, coverage: float = CONFIDENCE) -> float:
     """Student's t for a two-sided interval (JCGM 100, table G.2); None: the normal distribution."""
-    return float(stdtrit(_INFINITE if degrees is None else min(degrees, _INFINITE), 0.5 + coverage / 2))
+    return float(t_quantile(0.5 + coverage / 2, _INFINITE if degrees is None else min(degrees, _INFINITE)))
 
 
 def combine(lines: Iterable[BudgetLine], coverage: float = CONFIDENCE, *, each_by_its_own_t: bool = False) -> Budget:
@@ -38,7 +37,7 @@ def combine(lines: Iterable[BudgetLine], coverage: float = CONFIDENCE, *, each_b
         expanded = math.sqrt(sum((student(line.degrees_of_freedom, coverage) * line.u_nm) ** 2 for line in kept))
         factor = expanded / u
         known = factor > student(None, coverage) * (1 + 1e-9)
-        return Budget(kept, u, float(stdtridf(0.5 + coverage / 2, factor)) if known else None, factor, coverage)
+        return Budget(kept, u, t_degrees(0.5 + coverage / 2, factor) if known else None, factor, coverage)
     spread = sum(line.u_nm**4 / line.degrees_of_freedom for line in kept if line.degrees_of_freedom)
     degrees = u**4 / spread if spread > 0 else None
     # GUM G.4.1, note 1: truncating the effective degrees of freedom down is the cautious choice; kept real-valued here.

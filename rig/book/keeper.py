@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
-from drivers.source import LineUp
+from drivers.items import LineUp
 from rig.book.waiting import Waiting, WaitingRoom
 from rig.errors import BookUnreachableError
 from rig.live.news import Entered, Failed, News, PullAmended, PullJudged

@@ -8,8 +8,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Final
 
-from scipy.special import chdtri
-
+from analysis.distributions import chi_square_quantile
 from rig.book.knowledge import JobLevel, JobScatter, pool
 
 LIMIT_SHARE: Final = 0.00135
@@ -79,7 +78,7 @@ def chart(jobs: Sequence[JobScatter]) -> Chart:
 
 def _quantile(degrees: int, share: float) -> float:
     """Of a standard deviation of so many degrees of freedom, over the true one: below it lies that share (chi-square)."""
-    return math.sqrt(float(chdtri(degrees, 1 - share)) / degrees)  # chdtri takes the share above
+    return math.sqrt(float(chi_square_quantile(share, float(degrees))) / degrees)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,7 +37,8 @@ def record(args: argparse.Namespace) -> int:
     from analysis.refit.limits import State
     from analysis.results import Sensor
     from drivers.clock import SystemClock
-    from drivers.source import ConnectionLost, LineUp, LineWarning, open_source
+    from drivers.items import ConnectionLost, LineUp, LineWarning
+    from drivers.source import open_source
     from rig.calibration.sensor_in_use import SensorChoice
     from rig.commands._chosen import software
     from rig.commands._ending import asked_to_end

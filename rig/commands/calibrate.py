@@ -178,7 +178,8 @@ def _gauge(profile_name: str, *, under_test: bool) -> Iterator[Gauge]:
 
     from analysis.results import Sensor
     from drivers.clock import SystemClock
-    from drivers.source import ConnectionLost, LineUp, LineWarning, open_source
+    from drivers.items import ConnectionLost, LineUp, LineWarning
+    from drivers.source import open_source
     from rig.calibration.point_taker import Gauge
     from rig.calibration.sensor_in_use import SensorChoice
     from rig.commands._watch import terminal_of

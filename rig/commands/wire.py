@@ -93,7 +93,7 @@ def _any_device(port: str, baud: int) -> DeviceProfile:
 def _follow(source: LiveSource, stop: threading.Event, *, understood: bool = True) -> Trace:
     """Print what the line does, then what came of the bytes where a profile tells their meaning; return the samples."""
     from analysis.trace import Trace, join
-    from drivers.source import ConnectionLost, LineUp, LineWarning
+    from drivers.items import ConnectionLost, LineUp, LineWarning
 
     pieces: list[Trace] = []
     for item in source.pieces(stop):

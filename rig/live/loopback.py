@@ -11,9 +11,10 @@ from analysis.results import Sensor
 from analysis.trace import Trace
 from drivers.clock import Clock, SystemClock
 from drivers.codec import Reading, WireFaults
+from drivers.items import ConnectionLost, LineWarning, SourceItem
 from drivers.outlets import Outlet, open_outlet
 from drivers.profile import DeviceProfile
-from drivers.source import ConnectionLost, LineWarning, SourceItem, open_source
+from drivers.source import open_source
 from drivers.text import Column, TextFormat, encode_line
 
 _DIGITS = 6  # as many as a recording keeps

@@ -10,7 +10,7 @@ from analysis.pull.events import NoPullKind
 from analysis.results import PullResult
 from analysis.trace import Trace
 from analysis.verdict.votes import NOTHING_STATED, Stated
-from drivers.source import ConnectionLost, LineUp, LineWarning
+from drivers.items import ConnectionLost, LineUp, LineWarning
 from rig.log import log_event, without_names
 
 

@@ -27,7 +27,8 @@ from typing import Protocol, Self, TypeVar
 from analysis.errors import BenchError
 from analysis.trace import Trace
 from drivers.codec import WireFaults
-from drivers.source import ConnectionLost, LineUp, Source, SourceItem
+from drivers.items import ConnectionLost, LineUp, SourceItem
+from drivers.source import Source
 from rig.live.inbox import Close, Inbox
 from rig.live.news import Ended, Failed, News, log_news
 from rig.live.session import Session

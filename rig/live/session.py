@@ -31,7 +31,7 @@ from analysis.verdict.judge import NOTHING_KNOWN, Known, judge_pull
 from analysis.verdict.series import read_series
 from analysis.verdict.votes import NOTHING_STATED, Pull, Stated, pull_of
 from analysis.window import Window
-from drivers.source import SourceItem
+from drivers.items import SourceItem
 from rig.files.metadata import TraceInfo
 from rig.live.exercise_watch import ExerciseWatch
 from rig.live.news import (

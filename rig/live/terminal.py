@@ -12,7 +12,7 @@ from analysis.judgement import SeriesResult, Verdict
 from analysis.verdict.votes import Pull, pull_of
 from analysis.window import Basis
 from drivers.clock import Clock
-from drivers.source import ConnectionLost, LineUp, LineWarning
+from drivers.items import ConnectionLost, LineUp, LineWarning
 from rig.live.news import (
     Ended,
     Entered,

@@ -5,19 +5,22 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
-from drivers.profile import DeviceProfile
 from rig.files.profile import read_profile
-from rig.live.runner import Bench
 from rig.live.wishes import Exercise, ZeroNow
 from rig.window.conditions import Conditions
 from rig.window.means import Means
 from rig.window.model import BenchModel, Source
-from rig.window.openers import Opened
 from rig.window.preferences import Preferences
 from rig.window.views.line import calibration
 from rig.words.language import say
+
+if TYPE_CHECKING:
+    from drivers.profile import DeviceProfile
+    from rig.live.runner import Bench
+    from rig.window.openers import Opened
 
 
 class Lines:

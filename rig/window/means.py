@@ -6,10 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from rig.window.memory import Remembered
-from rig.window.openers import Benches
-from rig.window.sounds import Sounds
+if TYPE_CHECKING:
+    from rig.window.memory import Remembered
+    from rig.window.openers import Benches
+    from rig.window.sounds import Sounds
 
 
 @dataclass(frozen=True, slots=True)

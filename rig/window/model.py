@@ -7,13 +7,13 @@ while a recording is in sight. A window calls `poll()` at its own pace (30 times
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
 from analysis.judgement import DecisionRule
 from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.window import Window
 from rig.live.news import Exercised
-from rig.live.runner import Bench
 from rig.live.wishes import SetWindow
 from rig.window.axes import scaled
 from rig.window.decimation import Curve
@@ -22,6 +22,9 @@ from rig.window.notices import Notice, Notices
 from rig.window.series import WHOLE_TRACES, Pull, SeriesOfPulls, Source
 from rig.window.stand import BenchState, Changed, Stand
 from rig.words.units import NEWTON_METRES, UnitChoice
+
+if TYPE_CHECKING:
+    from rig.live.runner import Bench
 
 __all__ = ["BenchModel", "BenchState", "Changed", "Notice", "Pull", "SeriesOfPulls", "Source"]
 

@@ -6,25 +6,24 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analysis.judgement import DecisionRule
 from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.window import Window
-from drivers.clock import SystemClock
-from drivers.line import SerialLine
-from drivers.profile import DeviceProfile
-from drivers.replay import Replay
-from drivers.source import WIRE_PREFIX, LiveSource, open_source
 from rig.calibration.sensor_in_use import SensorChoice
 from rig.files.metadata import TraceInfo
-from rig.files.trace_csv import amend_info, read_trace
-from rig.live.line_tap import RawTap, tapped
-from rig.live.news import News
-from rig.live.recorder import Recorder, recorder_into
-from rig.live.runner import Bench, Listener
-from rig.live.session import Session
 from rig.live.wishes import Describe
 from rig.window.conditions import Conditions
+
+if TYPE_CHECKING:  # line and analysis are loaded when a bench is opened, so that the window stands before
+    from drivers.profile import DeviceProfile
+    from drivers.replay import Replay
+    from drivers.source import LiveSource
+    from rig.live.line_tap import RawTap
+    from rig.live.news import News
+    from rig.live.recorder import Recorder
+    from rig.live.runner import Bench, Listener
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +44,8 @@ class Opened:
 
 def note_excluded(file: Path, reason: str | None) -> None:
     """Write into a pull's metadata why it is not to count; None: that it counts again. Raises BenchError or OSError."""
+    from rig.files.trace_csv import amend_info
+
     amend_info(file, excluded=reason)
 
 
@@ -63,6 +64,11 @@ class Benches:
 
     def line(self, profile: DeviceProfile, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
         """Open the line of a profile. Raises BenchError where folder or certificate refuse; a thread opens the line itself."""
+        from rig.live.line_tap import RawTap
+        from rig.live.recorder import recorder_into
+        from rig.live.runner import Bench
+        from rig.live.session import Session
+
         sensor, info = self.sensors.of_line(profile, self.info)
         recorder = None if self.out is None else recorder_into(self.out, info)
         session = Session(
@@ -79,6 +85,13 @@ class Benches:
 
     def recording(self, path: Path, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
         """Open a recording as a bench; its own window counts where none is set. Raises TraceFileError."""
+        from drivers.clock import SystemClock
+        from drivers.replay import Replay
+        from rig.files.trace_csv import read_trace
+        from rig.live.line_tap import RawTap
+        from rig.live.runner import Bench
+        from rig.live.session import Session
+
         trace, info = read_trace(path)
         replay = Replay(trace, SystemClock(), name=path.name)
         session = Session(
@@ -99,6 +112,11 @@ def _source(profile: DeviceProfile, tap: RawTap) -> LiveSource:
 
     A window waits for a line that went away as long as it stands: a person is there to see it, and the pulls stay on the screen.
     """
+    from drivers.clock import SystemClock
+    from drivers.line import SerialLine
+    from drivers.source import WIRE_PREFIX, LiveSource, open_source
+    from rig.live.line_tap import tapped
+
     if profile.port.startswith(WIRE_PREFIX):
         return open_source(profile, SystemClock())
     patient = replace(profile, patience_s=math.inf)

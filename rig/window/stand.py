@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from enum import Flag, StrEnum, auto
+from typing import TYPE_CHECKING
 
 from analysis.pull.events import NoPullKind
 from analysis.window import Window
-from drivers.source import ConnectionLost, LineUp, LineWarning
+from drivers.items import ConnectionLost, LineUp, LineWarning
 from rig.live.news import (
     Ended,
     Entered,
@@ -23,13 +24,15 @@ from rig.live.news import (
     SeriesOver,
     ZeroFound,
 )
-from rig.live.runner import Bench
 from rig.live.wishes import CountFreeTurn, ExplainRest, Wish
 from rig.window.live_picture import LivePicture
 from rig.window.notices import Notice, Notices
 from rig.window.series import Pull, SeriesOfPulls, Source
 from rig.words.language import say
 from rig.words.numbers import torque
+
+if TYPE_CHECKING:
+    from rig.live.runner import Bench
 
 
 class BenchState(StrEnum):

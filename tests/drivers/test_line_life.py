@@ -18,9 +18,10 @@ from analysis.trace import Trace, join
 from drivers.clock import SystemClock
 from drivers.codec import Reading
 from drivers.frames import Description, encode_description, encode_samples
+from drivers.items import ConnectionLost, LineUp, LineWarning, SourceItem
 from drivers.line import PortInfo, SerialLine
 from drivers.profile import DeviceProfile, Protocol
-from drivers.source import ConnectionLost, LineUp, LineWarning, LiveSource, SourceItem
+from drivers.source import LiveSource
 from drivers.text import Column, TextFormat, encode_line
 
 STAMPED = TextFormat(columns=(Column("time", "us"), Column("torque", "N.m"), Column("angle", "deg")))

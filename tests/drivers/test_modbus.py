@@ -18,11 +18,12 @@ from support.wires import pieces_of
 from analysis.trace import Trace, join
 from analysis.units import Scale
 from drivers.codec import Reading
+from drivers.items import ConnectionLost, LineUp, LineWarning, SourceItem
 from drivers.line import MOST_BYTES, READ_S, Line
 from drivers.modbus import ModbusCodec
 from drivers.profile import DeviceProfile
 from drivers.registers import ModbusFormat, Order, Value, ValueType
-from drivers.source import ConnectionLost, LineUp, LineWarning, LiveSource, SourceItem
+from drivers.source import LiveSource
 from drivers.wirefile import TapedLine, WirePlayer, WireTape
 
 ONE = Scale(1.0)

@@ -11,8 +11,8 @@ import pytest
 from support.clocks import StepClock
 
 from analysis.trace import EMPTY, Trace, join
+from drivers.items import LineUp
 from drivers.replay import PIECE_S, Replay
-from drivers.source import LineUp
 
 NEVER = threading.Event()
 

@@ -15,9 +15,10 @@ from support.wires import GONE, ScriptedLine
 from analysis.trace import Trace, join
 from drivers.codec import Reading
 from drivers.errors import LineLostError
+from drivers.items import ConnectionLost, LineUp, LineWarning, SourceItem
 from drivers.line import PortInfo
 from drivers.profile import DeviceProfile
-from drivers.source import SILENT_AFTER_S, ConnectionLost, LineUp, LineWarning, LiveSource, SourceItem
+from drivers.source import SILENT_AFTER_S, LiveSource
 from drivers.text import Column, TextFormat, encode_line
 
 LBF_FT = 0.3048 * 0.45359237 * 9.80665  # N.m, exact

@@ -16,8 +16,9 @@ from support.wires import GONE, ScriptedLine
 
 from analysis.trace import Trace, join
 from drivers.errors import FileError, WireFileError
+from drivers.items import ConnectionLost, LineUp, SourceItem
 from drivers.profile import DeviceProfile
-from drivers.source import ConnectionLost, LineUp, LiveSource, SourceItem, open_source
+from drivers.source import LiveSource, open_source
 from drivers.text import Column, TextFormat
 from drivers.wirefile import WirePlayer, WireTape, read_wire, taped
 

@@ -19,10 +19,11 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 from analysis.trace import Trace, join
 from analysis.units import Scale
 from drivers.clock import SystemClock
+from drivers.items import LineWarning, SourceItem
 from drivers.modbus import ModbusCodec
 from drivers.profile import DeviceProfile
 from drivers.registers import ModbusFormat, Value
-from drivers.source import LineWarning, SourceItem, open_source
+from drivers.source import open_source
 
 ONE = Scale(1.0)
 

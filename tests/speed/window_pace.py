@@ -23,7 +23,7 @@ from PySide6.QtWidgets import QApplication
 
 from analysis.trace import Trace
 from analysis.window import Window
-from drivers.source import LineUp
+from drivers.items import LineUp
 from rig.live.news import PullBegan
 from rig.live.runner import LineFigures, Status
 from rig.window.controller import Controller, Means

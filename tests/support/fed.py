@@ -4,7 +4,7 @@ from support.made import made_stream
 
 from analysis.results import Sensor
 from analysis.trace import Trace
-from drivers.source import LineUp
+from drivers.items import LineUp
 from rig.live.runner import LineFigures, Status
 from rig.live.session import Session
 from rig.live.wishes import Describe, ZeroNow

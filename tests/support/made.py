@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.trace import Trace
 from drivers.codec import WireFaults
-from drivers.source import LineUp, SourceItem
+from drivers.items import LineUp, SourceItem
 
 MOMENT = datetime.datetime(2026, 3, 5, 10, 30, 0, tzinfo=datetime.UTC)
 

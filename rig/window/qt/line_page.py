@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
@@ -22,12 +23,14 @@ from PySide6.QtWidgets import (
 )
 
 from rig.window.model import BenchModel, Changed
-from rig.window.openers import Opened
 from rig.window.qt.page import Page
 from rig.window.qt.theme import DARK, Theme
 from rig.window.views.line import figures, ports, row_texts
 from rig.window.views.verdict import state_word
 from rig.words.language import say
+
+if TYPE_CHECKING:
+    from rig.window.openers import Opened
 
 RAW_ROWS = 12
 EVERY = 6

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import TYPE_CHECKING
 
 from analysis.sensor.zero_history import SOON_DAYS, far_off
-from drivers.line import list_ports
 from rig.files.metadata import TraceInfo
-from rig.live.line_tap import RawRow
-from rig.live.runner import Status
 from rig.words.language import number, say
 from rig.words.numbers import torque
 from rig.words.units import UnitChoice
+
+if TYPE_CHECKING:
+    from rig.live.line_tap import RawRow
+    from rig.live.runner import Status
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +28,8 @@ class Figure:
 
 def ports() -> list[str]:
     """The serial ports that are plugged in, each in a line."""
+    from drivers.line import list_ports
+
     return [f"{info.port}   {info.what}".strip() for info in list_ports()]
 
 

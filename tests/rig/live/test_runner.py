@@ -9,7 +9,7 @@ from support.made import ListSource, made_stream, pieces_of
 from analysis.window import Window
 from drivers.codec import WireFaults
 from drivers.errors import LineLostError
-from drivers.source import LineUp
+from drivers.items import LineUp
 from rig.live import runner as bench_module
 from rig.live.inbox import Inbox
 from rig.live.news import Ended, Failed, PullJudged

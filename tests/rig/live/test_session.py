@@ -14,7 +14,7 @@ from analysis.results import Sensor
 from analysis.trace import EMPTY, Trace
 from analysis.verdict.votes import Stated
 from analysis.window import Window
-from drivers.source import ConnectionLost, LineUp
+from drivers.items import ConnectionLost, LineUp
 from rig.errors import TraceFileError
 from rig.files.metadata import TraceInfo
 from rig.files.trace_csv import read_trace

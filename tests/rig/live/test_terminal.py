@@ -11,7 +11,7 @@ from analysis.results import Sensor
 from analysis.verdict.judge import judge
 from analysis.window import Window
 from drivers.errors import LineLostError
-from drivers.source import ConnectionLost, LineUp, LineWarning
+from drivers.items import ConnectionLost, LineUp, LineWarning
 from rig.live.news import Ended, Exercised, Failed, PullBegan, PullJudged, SeriesOver, ZeroFound
 from rig.live.runner import Bench
 from rig.live.session import Session

@@ -5,7 +5,7 @@ from support.fed import FedBench
 
 from analysis.judgement import VerdictState
 from analysis.window import Window
-from drivers.source import ConnectionLost, LineUp, LineWarning
+from drivers.items import ConnectionLost, LineUp, LineWarning
 from rig.live.news import Ended, Failed
 from rig.window.axes import calm, torque_range
 from rig.window.model import BenchModel, BenchState, Changed

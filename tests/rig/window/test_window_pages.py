@@ -15,7 +15,7 @@ from support.structure import compare, structure
 from analysis.results import Sensor
 from analysis.trace import Trace
 from analysis.window import Window
-from drivers.source import ConnectionLost, LineUp
+from drivers.items import ConnectionLost, LineUp
 from rig.files.metadata import Calibration, TraceInfo
 from rig.files.profile import read_profile
 from rig.live.line_tap import RawTap
