@@ -11,7 +11,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 ROOMS = ("analysis", "drivers", "rig")
-VOCABULARY = {"errors", "bounds", "units", "unit_symbols", "stated", "trace", "window", "results", "judgement"}
+VOCABULARY = {"errors", "bounds", "distributions", "units", "unit_symbols", "stated", "trace", "window", "results", "judgement"}
 
 
 def contracts():
