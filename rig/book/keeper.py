@@ -20,14 +20,14 @@ from analysis.errors import BenchError
 from drivers.items import LineUp
 from rig.book.waiting import Waiting, WaitingRoom
 from rig.errors import BookUnreachableError
-from rig.live.news import Entered, Failed, News, PullAmended, PullJudged
+from rig.live.news import Entered, Failed, News, PullAmended, PullJudged, PullKept
 
 if TYPE_CHECKING:
     from analysis.results import Sensor
     from rig.book.book import Book
     from rig.files.metadata import TraceInfo
 
-Heard = PullJudged | PullAmended | LineUp
+Heard = PullJudged | PullAmended | PullKept | LineUp
 
 LATER = "it is recorded and waits: it is entered with the next pull that gets through, or by the next 'platepull job add'"
 
@@ -70,7 +70,9 @@ class Keeper:
 
     def hear(self, item: News) -> None:
         """One piece of news, in order; returns at once."""
-        if isinstance(item, LineUp | PullAmended) or (isinstance(item, PullJudged) and item.final and item.file is not None):
+        if isinstance(item, LineUp | PullAmended | PullKept) or (
+            isinstance(item, PullJudged) and item.final and item.file is not None
+        ):
             self._heard.put(item)
 
     def close(self) -> None:
@@ -108,7 +110,7 @@ class Keeper:
         book.record(self._job)
         enter_waiting(book, self._room, self._tell)
 
-    def _enter(self, item: PullJudged | PullAmended) -> None:
+    def _enter(self, item: PullJudged | PullAmended | PullKept) -> None:
         from rig.book.entries import Outcome, enter_pull, pull_draft, read_pull_draft
 
         assert item.file is not None

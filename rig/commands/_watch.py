@@ -16,7 +16,8 @@ from rig.commands._ending import asked_to_end
 from rig.commands._judging import Judging
 from rig.commands._options import unit_for
 from rig.files.metadata import TraceInfo
-from rig.live.recorder import recorder_into
+from rig.folders import users_data
+from rig.live.recorder import MARKS, recorder_into
 from rig.live.runner import Bench
 from rig.live.session import Session
 from rig.live.terminal import Keys, Terminal, follow
@@ -34,7 +35,7 @@ def live_session(
     window = judging.window(plate_state=args.plate_state)
     unit = unit_for(args, settings, window)
     sensor, info = sensor_choice(args, settings).of_line(profile, job_info(args, settings))
-    recorder = None if out is None else recorder_into(Path(out), info)
+    recorder = None if out is None else recorder_into(Path(out), info, users_data() / MARKS)
     session = Session(
         sensor=sensor,
         window=window,

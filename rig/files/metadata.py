@@ -24,6 +24,7 @@ from rig.files.certificate import WAYS, Certificate, FunctionTerms, function_doc
 from rig.files.document import from_values, values_of
 from rig.files.fields import FromText, Open, Refusal, Words, above, between, built_in, found
 
+UNFINISHED = "cut off: the program ended while it was recorded"
 KEY = "platepull:bench"  # with a colon, as the recommendation asks of properties that are not its own (5.8)
 SHORT_KEY = "platepull"  # as a person may write it by hand
 CSVW = "http://www.w3.org/ns/csvw"
@@ -110,6 +111,7 @@ class TraceInfo:
     closure      trial or final
     free_turn    the unit turned without holding: kept, and without a vote until a person says that it was the pull
     excluded     why the pull is not to count, where a person marked it so
+    unfinished   true while it is written: where it still says so, the program ended in the middle
     software     name and version of what wrote the trace
     zero_before_nm, zero_after_nm   torque at rest before and after the pull, as it was read
     exercised_nm    the torque to which the sensor was exercised before the pull, in its direction
@@ -136,6 +138,7 @@ class TraceInfo:
     closure: str | None = None
     excluded: str | None = None
     free_turn: bool | None = None
+    unfinished: bool | None = None
     temperature_c: Annotated[float, between(*bounds.TEMPERATURE_C)] | None = None
     rest_s: Annotated[float, between(0, bounds.REST_MOST_S)] | None = None
     lever: str | None = None
@@ -176,7 +179,8 @@ class TraceInfo:
 
     def stated(self) -> Stated:
         """What is stated of the pull for its verdict."""
-        return Stated(self.arrangement, self.plate_state, self.rest_s, self.excluded)
+        excluded = self.excluded or (UNFINISHED if self.unfinished else None)
+        return Stated(self.arrangement, self.plate_state, self.rest_s, excluded)
 
     def with_certificate(self, certificate: Certificate) -> TraceInfo:
         """The same under that certificate: it counts in place of another one and of an uncertainty that was stated."""

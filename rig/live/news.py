@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from analysis.judgement import Verdict
@@ -124,6 +125,47 @@ class Failed:
 
 
 @dataclass(frozen=True, slots=True)
+class DiskRefuses:
+    """Nothing can be written; told at once, with every pull and again and again as long as it lasts.
+
+    Pulls are judged all the same. `waiting` of them are in memory and are written when the disk takes them (`PullKept`).
+    """
+
+    what: str
+    where: str
+    remedy: str
+    waiting: int
+
+
+@dataclass(frozen=True, slots=True)
+class DiskBack:
+    """The disk takes everything again, and all that waited is written. `where`: the folder."""
+
+    where: str
+
+
+@dataclass(frozen=True, slots=True)
+class PullKept:
+    """A pull that could not be written when it ended is on the disk now."""
+
+    number: int
+    file: Path
+
+
+@dataclass(frozen=True, slots=True)
+class EndedAbruptly:
+    """The program before this one was killed, or the power went: when, and how long nobody has read the line since then.
+
+    `file`: the pull of that `number` was under way; it is kept up to there and does not count. None: it was between pulls.
+    """
+
+    at: datetime
+    gap_s: float
+    number: int | None
+    file: Path | None
+
+
+@dataclass(frozen=True, slots=True)
 class Entered:
     """A pull stands in the job book: its number here (None: one that waited from before), the job, its entry there."""
 
@@ -161,6 +203,10 @@ News = (
     | Exercised
     | SeriesOver
     | Failed
+    | DiskRefuses
+    | DiskBack
+    | PullKept
+    | EndedAbruptly
     | Entered
     | PullAmended
     | Ended
@@ -177,7 +223,13 @@ def log_news(news: list[News]) -> None:
                 log_event("pull", number=item.number, samples=len(item.trace), state=state, quality=quality or None)
             case Failed():
                 log_event("failed", what=repr(without_names(item.what)))
+            case DiskRefuses():
+                log_event("disk", refuses=repr(without_names(item.what)), waiting=item.waiting)
+            case PullKept():
+                log_event("disk", kept=item.number)
+            case EndedAbruptly():
+                log_event("ended_abruptly", number=item.number, gap_s=round(item.gap_s))
             case LineWarning():
                 log_event("line", warning=repr(without_names(str(item.what))))
-            case ConnectionLost() | LineUp() | Ended():
+            case ConnectionLost() | LineUp() | Ended() | DiskBack():
                 log_event("line", news=type(item).__name__)

@@ -43,6 +43,11 @@ class PullCutter:
         """A level at rest that moved by less than this is not worth a word, N.m."""
         return self._finder.told_limit_nm
 
+    @property
+    def keep_from_s(self) -> float:
+        """What came before that moment no pull can need any more."""
+        return self._finder.keep_from_s
+
     def forget(self) -> None:
         """Learn the rest anew; nothing from before is cut into a pull to come."""
         self._finder = PullFinder(self._capacity_nm, self._rules)

@@ -1,14 +1,25 @@
-"""Recorder: pieces of a pull to rows of a growing CSV; flush and sync policy. Writes nothing else."""
+"""Recorder: each pull into a growing CSV of its own. Writing waits for nobody; what the disk refuses is kept and tried again.
+
+    line's thread       add        puts a piece down, never waits
+    disk's thread       write      writes what came, tries again what was refused
+    sync's thread       sync       has it put on the disk for good, sees that the file is still there
+    session's thread    begin, end, discard, amend, trim, restart, news
+
+Without these threads (`in_background` False) `add` does all of it at once.
+
+The session looks at a piece later than the disk has it: a pull's file may hold samples that come after its end for a moment,
+and these are taken back when the session tells the end. So file, live reading and replay hold the very same numbers.
+"""
 
 from __future__ import annotations
 
 import contextlib
-import errno
-import io
 import math
 import os
-from collections.abc import Callable, Iterator
-from dataclasses import replace
+import threading
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -17,16 +28,53 @@ from analysis.trace import Trace
 from drivers.clock import SystemClock
 from rig.errors import TraceFileError
 from rig.files.metadata import TraceInfo
-from rig.files.trace_csv import header, info_path, rows, write_info
+from rig.files.trace_csv import write_info
+from rig.live.left_behind import Mark, highest_number, mend
+from rig.live.news import DiskBack, DiskRefuses, News, PullKept
+from rig.live.pull_file import PullFile, sync, up_to
 
 SYNC_EVERY_S = 0.15  # with the 20 ms of a piece and a slow disk, a power cut costs less than 0.25 s
+TRY_AGAIN_S = 2.0
+REMIND_S = 30.0
+"""A disk that refuses is told again so often, as long as it does."""
+MOST_WAITING = 20_000_000
+"""Samples of pulls kept in memory while the disk refuses: some 500 MB. Beyond, the oldest pull is given up, and that is said."""
+MOST_KNOWN = 1000
+"""So many of the last pulls can still be amended."""
+
+
+@dataclass(slots=True)
+class _Pull:
+    """A pull that is written or was. `pieces` are let go once all is on the disk; `old` is a file that this one replaces."""
+
+    number: int
+    info: TraceInfo
+    stem: str
+    with_angle: bool
+    pieces: list[Trace]
+    file: PullFile | None = None
+    old: PullFile | None = None
+    over: bool = False
+    kept: Path | None = None
+    info_due: bool = True
+
+    @property
+    def path(self) -> Path | None:
+        """Where it is now, if anywhere."""
+        return self.kept if self.file is None else self.file.path
+
+    @property
+    def samples(self) -> int:
+        return sum(map(len, self.pieces))
 
 
 class Recorder:
     """Writes each pull to a trace pair of its own in `folder`, named by its moment and number.
 
     `info` is what is known of every pull of the series; the recorder adds number and moment. `clock` gives the wall time (for the
-    name and `when`), `ticks` a rising time in seconds (for the sync policy). Raises TraceFileError where the disk refuses.
+    name and `when`), `ticks` a rising time in seconds (for syncing and trying again). `marks` is where running recorders leave a
+    mark, so that one that was killed is noticed by the next; None: nowhere. Raises TraceFileError where the folder cannot be made.
+    A disk that refuses later is told in `news` and raises nothing.
     """
 
     def __init__(
@@ -35,128 +83,288 @@ class Recorder:
         info: TraceInfo,
         clock: Callable[[], datetime],
         ticks: Callable[[], float],
+        marks: Path | None = None,
     ) -> None:
         self.folder = folder
         self.info = info
-        self._clock = clock
-        self._ticks = ticks
-        self._file: io.FileIO | None = None
-        self._path: Path | None = None
-        self._with_angle = False
-        self._infos: dict[Path, tuple[TraceInfo, bool]] = {}  # of the files written so far, with whether they hold an angle
-        self._synced_s = 0.0
-        self._tail: list[tuple[int, Trace]] = []
-        self.last_file: Path | None = None
+        self.in_background = False
+        self._clock, self._ticks = clock, ticks
+        self._arrived: deque[tuple[int, Trace]] = deque()
+        self._came = threading.Event()
+        self._lock = threading.RLock()
+        self._stream: deque[tuple[int, Trace]] = deque()
+        self._run = 0
+        self._pull: _Pull | None = None
+        self._pulls: dict[int, _Pull] = {}
+        self._waiting: list[_Pull] = []
+        self._infos = threading.Lock()
+        self._blocked = False
+        self._refusal: DiskRefuses | None = None
+        self._told_s = self._tried_s = self._infos_tried_s = self._synced_s = -math.inf
+        self._news: deque[News] = deque()
         try:
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as fault:
-            raise _disk(fault, folder) from fault
+            raise TraceFileError(f"cannot be written ({fault.strerror or fault})", where=str(folder), remedy=_MEND) from fault
+        self._news.extend(mend(folder, marks, clock()))
+        self.next_number = 1 + highest_number(folder)
+        """Of the pull to come, so that numbers go on in a folder."""
+        self._mark = None if marks is None else Mark(marks, folder)
 
-    def begin(self, number: int, so_far: Trace) -> None:
-        """Open the file of pull `number` and write what is known of it so far (its pre-roll)."""
-        now = self._clock()
-        self.last_file = None
-        self._with_angle = so_far.angle_deg is not None
-        path = self._path = _free(self.folder, f"pull_{now:%Y%m%d_%H%M%S}_{number:03d}")
-        info = replace(self.info, number=number, when=now.isoformat(timespec="milliseconds"))
-        with self._guarded():
-            write_info(path, info, with_angle=self._with_angle)
-            self._infos[path] = info, self._with_angle
-            self._file = path.open("x+b", buffering=0)  # a piece is one write of whole lines: a killed program leaves no half line
-            self._file.write(header(with_angle=self._with_angle))
-            self._tail.clear()
-            self._write(self._file, so_far)
-            self._sync(self._file)
+    # -- the line's thread --------------------------------------------------------------------------------------------------------
 
-    def add(self, piece: Trace) -> None:
-        """Append a piece, if a pull is open."""
-        if self._file is None:
+    def add(self, piece: Trace, run: int = 0) -> None:
+        """A piece of the stream; `run` counts how often the device's time began anew."""
+        self._arrived.append((run, piece))
+        if self.in_background:
+            self._came.set()
             return
-        with self._guarded():
-            self._write(self._file, piece)
-            if self._ticks() - self._synced_s >= SYNC_EVERY_S:
-                self._sync(self._file)
+        self.write()
+        if self._ticks() - self._synced_s >= SYNC_EVERY_S:
+            self.sync()
+
+    # -- the disk's threads -------------------------------------------------------------------------------------------------------
+
+    def wait(self, timeout_s: float) -> None:
+        """Wait until a piece has come, at most so long."""
+        self._came.wait(timeout_s)
+        self._came.clear()
+
+    def write(self) -> None:
+        """Write what has come; try again what was refused, when it is time."""
+        with self._lock:
+            self._take_in()
+            if not self._blocked or self._ticks() - self._tried_s >= TRY_AGAIN_S:
+                self._catch_up()
+
+    def sync(self) -> None:
+        """Have what was written put on the disk for good, metadata too; others may write meanwhile."""
+        self._synced_s = self._ticks()
+        with self._lock:
+            if self._mark is not None:
+                self._mark.beat()
+            pull = self._pull
+            file = None if pull is None else pull.file
+            descriptor = -1 if file is None else file.another()
+        if pull is not None and file is not None:
+            try:
+                sync(descriptor, file.path)
+            except OSError as fault:
+                with self._lock:
+                    if pull.file is file:
+                        self._lost(pull)
+                        self._refuse(fault, file.path)
+            finally:
+                os.close(descriptor)
+        if self._refusal is None or self._ticks() - self._infos_tried_s >= TRY_AGAIN_S:
+            self._write_infos()
+
+    # -- the session's thread -----------------------------------------------------------------------------------------------------
+
+    def begin(self, number: int, from_s: float, *, with_angle: bool) -> None:
+        """A pull began at that moment of the stream: open its file, with what came since."""
+        now = self._clock()
+        info = replace(self.info, number=number, when=now.isoformat(timespec="milliseconds"), unfinished=True)
+        with self._lock:
+            self._take_in()
+            pieces = [piece.between(from_s, math.inf) for run, piece in self._stream if run == self._run]
+            stem = f"pull_{now:%Y%m%d_%H%M%S}_{number:03d}"
+            self._pull = self._pulls[number] = _Pull(number, info, stem, with_angle, [each for each in pieces if len(each)])
+            while len(self._pulls) > MOST_KNOWN:
+                del self._pulls[min(self._pulls)]
+            self._blocked = False  # a new pull tries at once
+            self._catch_up()
+        if not self.in_background:
+            self._write_infos()
 
     def end(self, to_s: float) -> None:
-        """Close the file; rows after `to_s` do not belong to the pull and are taken back."""
-        if self._file is None:
-            return
-        with self._guarded():
-            after = [(offset, piece) for offset, piece in self._tail if piece.time_s[-1] > to_s]
-            if after:
-                self._file.seek(after[0][0])
-                self._file.truncate()
-                self._file.write(rows(after[0][1].between(-math.inf, to_s), with_angle=self._with_angle))
-            self._sync(self._file)
-        self.last_file = self._path
-        self._drop()
+        """The pull is over; what came after that moment does not belong to it and is taken back."""
+        with self._lock:
+            self._take_in()
+            pull, self._pull = self._pull, None
+            if pull is None:
+                return
+            pull.pieces, pull.over = up_to(pull.pieces, to_s), True
+            pull.info, pull.info_due = replace(pull.info, unfinished=None), True
+            self._waiting.append(pull)
+            self._catch_up()
+            self._give_up_the_oldest()
+        self._write_infos()
 
     def discard(self) -> None:
         """What is being written was no pull: take its files away again."""
-        path, self.last_file = self._path, None
-        if self._file is None or path is None:
-            return
-        self._drop()
-        self._infos.pop(path, None)
+        with self._lock:
+            pull, self._pull = self._pull, None
+            if pull is None:
+                return
+            del self._pulls[pull.number]
+            for file in (pull.file, pull.old):
+                if file is not None:
+                    try:
+                        file.remove()
+                    except OSError as fault:
+                        self._refuse(fault, file.path)
+
+    def amend(self, number: int, **known: Any) -> None:
+        """Add to the metadata of a pull what was told later: fields of TraceInfo by their names."""
+        with self._lock:
+            pull = self._pulls.get(number)
+            if pull is None:
+                return
+            pull.info, pull.info_due = replace(pull.info, **known), True
+        self._write_infos()
+
+    def file_of(self, number: int) -> Path | None:
+        """The file of a pull that is over; None while it is not on the disk."""
+        pull = self._pulls.get(number)
+        return None if pull is None else pull.kept
+
+    def trim(self, keep_from_s: float) -> None:
+        """No pull to come begins before that moment."""
+        with self._lock:
+            stream = self._stream
+            while stream and (stream[0][0] < self._run or (stream[0][0] == self._run and stream[0][1].time_s[-1] < keep_from_s)):
+                stream.popleft()
+
+    def restart(self, run: int) -> None:
+        """From now on pulls are of that run of the device's time."""
+        with self._lock:
+            self._run = run
+
+    def news(self) -> list[News]:
+        """What is to be told since the last call."""
+        news = []
+        while self._news:
+            news.append(self._news.popleft())
+        return news
+
+    @property
+    def has_news(self) -> bool:
+        """Whether there is something to be told."""
+        return bool(self._news)
+
+    def close(self) -> None:
+        """Try once more what was refused; what is not on the disk then is lost, and that is said."""
+        with self._lock:
+            self.end(math.inf)
+            for pull in self._waiting:
+                self._give_up(pull)
+            self._waiting.clear()
+            if self._mark is not None:
+                self._mark.remove()
+                self._mark = None
+
+    # -- within the lock ----------------------------------------------------------------------------------------------------------
+
+    def _take_in(self) -> None:
+        while self._arrived:
+            run, piece = self._arrived.popleft()
+            if not len(piece):
+                continue
+            self._stream.append((run, piece))
+            if self._pull is not None and run == self._run:
+                self._pull.pieces.append(piece)
+
+    def _catch_up(self) -> None:
+        """Bring all files to where they should be, as far as the disk lets us."""
+        self._tried_s = self._ticks()
+        pulls = [*self._waiting, *([self._pull] if self._pull is not None else [])]
+        self._blocked = not all(self._brought_up(pull) for pull in pulls)
+        self._waiting = [pull for pull in self._waiting if pull.kept is None]
+        self._see_whether_back()
+
+    def _brought_up(self, pull: _Pull) -> bool:
+        path = self.folder / f"{pull.stem}.csv" if pull.file is None else pull.file.path
         try:
-            path.unlink(missing_ok=True)
-            info_path(path).unlink(missing_ok=True)
+            if pull.file is None:
+                pull.file = PullFile(self.folder, pull.stem, with_angle=pull.with_angle)
+            file = pull.file
+            path = file.path
+            if pull.over:
+                file.cut_back(pull.pieces)
+                self._keep(pull, file)
+            elif file.pieces < len(pull.pieces):
+                file.append(pull.pieces[file.pieces :])
         except OSError as fault:
-            raise _disk(fault, path) from fault
+            self._refuse(fault, path)
+            return False
+        return True
 
-    def amend(self, file: Path | None = None, **known: Any) -> None:
-        """Add to the metadata of a pull (None: the one written last) what was told later: fields of TraceInfo by their names."""
-        file = file or self.last_file
-        if file is None or file not in self._infos:
-            return
-        info, with_angle = self._infos[file]
-        self._infos[file] = replace(info, **known), with_angle
+    def _keep(self, pull: _Pull, file: PullFile) -> None:
+        """All of a pull is written: have it on the disk for good and let go of it."""
         try:
-            write_info(file, self._infos[file][0], with_angle=with_angle)
-        except OSError as fault:
-            raise _disk(fault, file) from fault
+            file.sync()
+        except OSError:
+            self._lost(pull)
+            raise
+        file.close()
+        pull.kept, pull.pieces, pull.file = file.path, [], None
+        if pull.old is not None:
+            with contextlib.suppress(OSError):
+                pull.old.remove()
+            pull.old = None
+        if self._refusal is not None:
+            self._news.append(PullKept(pull.number, pull.kept))
 
-    def _write(self, file: io.FileIO, piece: Trace) -> None:
-        self._tail = [*self._tail[-64:], (file.tell(), piece)]
-        data = rows(piece, with_angle=self._with_angle)
-        if file.write(data) < len(data):
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    def _lost(self, pull: _Pull) -> None:
+        """What stands in the file of a pull cannot be trusted any more: it goes anew into another one.
 
-    def _sync(self, file: io.FileIO) -> None:
-        os.fsync(file.fileno())
-        self._synced_s = self._ticks()
+        The first such file stays until the new one is whole: something of the pull may stand in it.
+        """
+        if pull.old is None:
+            pull.old = pull.file
+        elif pull.file is not None:
+            with contextlib.suppress(OSError):
+                pull.file.remove()
+        pull.file, pull.info_due = None, True
 
-    @contextlib.contextmanager
-    def _guarded(self) -> Iterator[None]:
-        """A disk that refuses ends this file; what stands in it stays."""
-        try:
-            yield
-        except OSError as fault:
-            path = self._path
-            self._drop()
-            raise _disk(fault, path) from fault
+    def _write_infos(self) -> None:
+        """Write metadata that is due. It waits for the disk, so the lock is let go meanwhile."""
+        with self._infos:
+            with self._lock:
+                due = [(pull, path) for pull in self._pulls.values() if pull.info_due and (path := pull.path) is not None]
+            for pull, path in due:
+                pull.info_due = False
+                try:
+                    write_info(path, pull.info, with_angle=pull.with_angle)
+                except OSError as fault:
+                    with self._lock:
+                        pull.info_due = True
+                        self._infos_tried_s = self._ticks()
+                        self._refuse(fault, path)
+            with self._lock:
+                self._see_whether_back()
 
-    def _drop(self) -> None:
-        if self._file is not None:
-            with contextlib.suppress(OSError):  # it was written and synced before, or its trouble is being told already
-                self._file.close()
-        self._file = None
+    def _refuse(self, fault: OSError, path: Path) -> None:
+        refusal = DiskRefuses(f"cannot be written ({fault.strerror or fault})", str(path), _MEND, len(self._waiting))
+        known, self._refusal = self._refusal, refusal
+        same = known is not None and (known.what, known.waiting) == (refusal.what, refusal.waiting)
+        if not same or self._ticks() - self._told_s >= REMIND_S:
+            self._news.append(refusal)
+            self._told_s = self._ticks()
+
+    def _see_whether_back(self) -> None:
+        due = any(pull.info_due and pull.kept is not None for pull in self._pulls.values())
+        if self._refusal is not None and not self._blocked and not self._waiting and not due:
+            self._refusal = None
+            self._news.append(DiskBack(str(self.folder)))
+
+    def _give_up_the_oldest(self) -> None:
+        while len(self._waiting) > 1 and sum(pull.samples for pull in self._waiting) > MOST_WAITING:
+            self._give_up(self._waiting.pop(0))
+
+    def _give_up(self, pull: _Pull) -> None:
+        if pull.file is not None:
+            pull.file.close()
+        what = f"pull {pull.number} could not be written and is lost"
+        self._news.append(DiskRefuses(what, str(self.folder), _MEND, 0))
 
 
-def _free(folder: Path, stem: str) -> Path:
-    for extra in ["", *(f"_{n}" for n in range(2, 1000))]:
-        path = folder / f"{stem}{extra}.csv"
-        if not path.exists():
-            return path
-    raise TraceFileError("no free name for the next pull", where=str(folder), remedy="record into another folder")
+MARKS = "recorders"
+"""Folder of their marks within the user's data."""
+_MEND = "check the folder, its rights and the space left"
 
 
-def _disk(fault: OSError, path: Path | None) -> TraceFileError:
-    return TraceFileError(
-        f"cannot be written ({fault.strerror or fault})", where=str(path), remedy="check the folder, its rights and the space left"
-    )
-
-
-def recorder_into(folder: Path, info: TraceInfo) -> Recorder:
+def recorder_into(folder: Path, info: TraceInfo, marks: Path | None = None) -> Recorder:
     """A recorder on the computer's own clocks."""
-    return Recorder(folder, info, lambda: datetime.now().astimezone(), SystemClock().now)
+    return Recorder(folder, info, lambda: datetime.now().astimezone(), SystemClock().now, marks)

@@ -1,7 +1,9 @@
-"""Bench: the two threads behind every live view, and what a window or terminal may ask of them.
+"""Bench: the threads behind every live view, and what a window or terminal may ask of them.
 
-    line thread:     source.pieces() -> Inbox         (bounded, 60 s; what does not fit is counted and told, never silent)
-    session thread:  Inbox -> Session.step -> news and scope
+    line thread:     source.pieces() -> Session.take -> recorder's list, Inbox   (60 s; what does not fit is counted and told)
+    disk thread:     recorder's list -> the pull's file; waits for nobody but the disk
+    sync thread:     has the file put on the disk for good, metadata too
+    session thread:  Inbox -> Session.look -> news and scope
 
 Everything public here returns at once and may be called from any one thread (the window's): nothing waits for the line, the disk or
 the analysis. Only `close` waits, and only for the threads to end (the line stops within 50 ms).
@@ -21,18 +23,21 @@ import threading
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 from types import TracebackType
 from typing import Protocol, Self, TypeVar
 
 from analysis.errors import BenchError
-from analysis.trace import Trace
+from analysis.trace import EMPTY, Trace
 from drivers.codec import WireFaults
 from drivers.items import ConnectionLost, LineUp, SourceItem
 from drivers.source import Source
 from rig.live.inbox import Close, Inbox
 from rig.live.news import Ended, Failed, News, log_news
-from rig.live.session import Session
+from rig.live.recorder import SYNC_EVERY_S, Recorder
+from rig.live.session import Session, Taken
 from rig.live.wishes import WISHES, Wish
+from rig.log import log_fault
 
 T = TypeVar("T")
 
@@ -90,7 +95,7 @@ class Listener(Protocol):
 
 
 class Bench:
-    """Runs a source through a session on two threads. Starts when made; `close` it (or use `with`).
+    """Runs a source through a session on threads of its own. Starts when made; `close` it (or use `with`).
 
     When the source ends by itself, `Ended` comes in the news; the bench still answers (another window, the news) until closed.
 
@@ -109,7 +114,7 @@ class Bench:
         self._source = source
         self._session = session
         self._stop = threading.Event()
-        self._inbox: Inbox[SourceItem | Wish | Close] = Inbox(INBOX_PIECES, patient=patient)
+        self._inbox: Inbox[Taken | SourceItem | Failed | Wish | Close] = Inbox(INBOX_PIECES, patient=patient)
         self._news: deque[News] = deque()
         self._fresh = threading.Event()
         self._scope: deque[Trace] = deque(maxlen=SCOPE_PIECES)
@@ -118,11 +123,16 @@ class Bench:
         self._status = Status(zero_nm=session.zero_nm)
         self._error: Exception | None = None
         self._listener = None if listener is None else listener(lambda item: self._add([item]))
-        self._threads = [
-            threading.Thread(target=self._run_line, name="platepull line", daemon=True),
-            threading.Thread(target=self._run_session, name="platepull session", daemon=True),
-        ]
-        for thread in self._threads:
+        self._closed = threading.Event()
+        self._recorder = session.recorder
+        self._fault = ""
+        runs: dict[str, Callable[[], None]] = {"line": self._run_line, "session": self._run_session}
+        if self._recorder is not None:
+            self._recorder.in_background = True
+            runs["disk"] = partial(self._run_disk, self._recorder)
+            runs["sync"] = partial(self._run_sync, self._recorder)
+        self._threads = {name: threading.Thread(target=run, name=f"platepull {name}", daemon=True) for name, run in runs.items()}
+        for thread in self._threads.values():
             thread.start()
 
     def news(self) -> list[News]:
@@ -159,11 +169,17 @@ class Bench:
             self._listener.hear(item)
 
     def close(self) -> None:
-        """Stop both threads; a pull under way is closed, its file kept, and its news can still be drained. May be called twice."""
+        """Stop the threads; a pull under way is closed, its file kept, and its news can still be drained. May be called twice."""
         self._stop.set()
-        self._threads[0].join()
+        self._threads["line"].join()
         self._inbox.tell(Close())
-        self._threads[1].join()
+        self._threads["session"].join()
+        self._closed.set()
+        for thread in self._threads.values():
+            thread.join()
+        if self._recorder is not None:
+            self._recorder.close()
+            self._tell(self._recorder.news())
         if self._listener is not None:
             self._listener.close()
 
@@ -177,13 +193,34 @@ class Bench:
         last: Exception | None = None
         try:
             for item in self._source.pieces(self._stop):
-                if not isinstance(item, Trace):
-                    self._inbox.tell(item)
-                elif not self._inbox.offer(item, self._stop):
-                    self._dropped += len(item)
+                taken = self._session.take(item)
+                if not isinstance(taken, Taken):
+                    self._inbox.tell(taken)
+                elif not self._inbox.offer(taken, self._stop):
+                    self._dropped += len(taken.piece)
         except Exception as error:  # noqa: BLE001  nobody above to catch it: it goes down the queue and is told
             last = error
         self._inbox.tell(Close(last))
+
+    def _run_disk(self, recorder: Recorder) -> None:
+        while not self._closed.is_set():
+            recorder.wait(SYNC_EVERY_S)
+            self._do(recorder.write)
+            if recorder.has_news:
+                self._inbox.tell(EMPTY)
+
+    def _run_sync(self, recorder: Recorder) -> None:
+        while not self._closed.wait(SYNC_EVERY_S):
+            self._do(recorder.sync)
+
+    def _do(self, what: Callable[[], None]) -> None:
+        try:
+            what()
+        except Exception as error:  # noqa: BLE001  a fault of ours: told and logged, and tried again, for pulls must be kept
+            if repr(error) != self._fault:
+                self._fault = repr(error)
+                self._inbox.tell(Failed(f"recording met a fault of ours ({error!r})", "recorder", "report this"))
+                log_fault(error)
 
     def _run_session(self) -> None:
         try:
@@ -207,8 +244,8 @@ class Bench:
                 self._tell(self._session.carry_out(item))
                 self._note_session()
                 continue
-            self._tell(self._session.step(item))
-            self._note_line(item)
+            self._tell(self._session.look(item))
+            self._note_line(item.piece if isinstance(item, Taken) else item)
             self._note_dropped()
 
     def _note_dropped(self) -> None:
@@ -249,7 +286,7 @@ class Bench:
             self._news.extend(news)
             self._fresh.set()
 
-    def _note_line(self, item: SourceItem) -> None:
+    def _note_line(self, item: SourceItem | Failed) -> None:
         figures = self._status.line
         if isinstance(item, Trace) and len(item):
             self._scope.append(self._session.corrected)

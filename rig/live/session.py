@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from analysis.errors import BenchError
 from analysis.judgement import DecisionRule, SeriesResult, Verdict
 from analysis.pull.events import (
     FinderRules,
@@ -73,6 +72,14 @@ def _not_read(number: int, error: Exception) -> Failed:
     return Failed(f"pull {number} could not be read ({error})", "analysis", "its file is kept; report this with the file")
 
 
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A piece as it is kept and as the recorder has it. `run` counts how often the device's time began anew."""
+
+    piece: Trace
+    run: int
+
+
 class Session:
     """Feed it what a source yields; each `step` returns the news it brought, in order.
 
@@ -85,7 +92,9 @@ class Session:
     calibration_flags   of a recording: what the bench said of the sensor then, in place of what this session sees of it
     count_free_turns    a turn in which nothing held is the pull, without asking (contract, 3)
 
-    Recording comes first in a step. A failing recorder or analysis becomes `Failed` news; the stream goes on and the file stays.
+    Recording comes first: `take` hands a piece to the recorder before anything looks at it, and may be called in the line's thread
+    while the session's looks at an older one (`look`). What a disk refuses is told in the news, a fault of the analysis is `Failed`
+    news; the stream goes on and the file stays.
     """
 
     def __init__(
@@ -117,6 +126,9 @@ class Session:
         self._recorder = recorder
         if recorder is not None:
             recorder.info = replace(recorder.info, window=window)
+            first_number = max(first_number, recorder.next_number)
+        self._run = self._run_taken = 0
+        self._newest_taken_s = -np.inf
         self._cutter = PullCutter(self._log.capacity_nm, rules)
         self._next_number = first_number
         self._newest_s = -np.inf
@@ -138,27 +150,48 @@ class Session:
         """Torque at rest as the session sees it now, N.m."""
         return self._cutter.zero_nm
 
+    @property
+    def recorder(self) -> Recorder | None:
+        """What writes the pulls."""
+        return self._recorder
+
     def step(self, item: SourceItem) -> list[News]:
-        """Take one item; pieces of a stream in rising time, line news as they come."""
-        if not isinstance(item, Trace):
-            return [item]
-        if not len(item):
-            return []
+        """Take one item and look at it; pieces of a stream in rising time, line news as they come."""
+        return self.look(self.take(item))
+
+    def take(self, item: SourceItem) -> Taken | SourceItem:
+        """Round a piece once and hand it to the recorder: what must wait for nothing. Line news pass as they are."""
+        if not isinstance(item, Trace) or not len(item):
+            return item
         piece = kept(item)
-        news = self._restart() if piece.time_s[0] <= self._newest_s else []
+        self._run_taken += bool(piece.time_s[0] <= self._newest_taken_s)
+        self._newest_taken_s = float(piece.time_s[-1])
+        if self._recorder is not None:
+            self._recorder.add(piece, self._run_taken)
+        return Taken(piece, self._run_taken)
+
+    def look(self, item: Taken | SourceItem | Failed) -> list[News]:
+        """Look at what was taken: find pulls, read and judge them. An empty piece only asks what the recorder has to tell."""
+        if isinstance(item, Trace):
+            return self._recorded()
+        if not isinstance(item, Taken):
+            return [item]
+        piece = item.piece
+        news = self._restart(item.run) if item.run != self._run else []
         self._newest_s = float(piece.time_s[-1])
         self.corrected = apply_calibration(piece, self._sensor)[0]
         self._cutter.keep(piece, self.corrected)
-        news += self._record(lambda recorder: recorder.add(piece))
         for event in self._cutter.find(self.corrected):
             news += self._on(event)
         news += self._look_at_rest()
         self._cutter.trim()
-        return news
+        if self._recorder is not None:
+            self._recorder.trim(self._cutter.keep_from_s)
+        return news + self._recorded()
 
     def finish(self) -> list[News]:
         """The source has ended: close the pull that is open, if any, and tell what the zero did over the series."""
-        news = self._close_pull()
+        news = self._close_pull() + self._recorded()
         zeros = [zero for zero in self._log.zeros_nm if zero is not None]
         if zeros and self._last is not None:
             reading = self._last.result.breakaway or self._last.result.sliding
@@ -235,9 +268,12 @@ class Session:
     def _close_pull(self) -> list[News]:
         return [news for event in self._cutter.finish() for news in self._on(event)]
 
-    def _restart(self) -> list[News]:
+    def _restart(self, run: int) -> list[News]:
         news = self._close_pull()
         self._cutter.restart()
+        self._run = run
+        if self._recorder is not None:
+            self._recorder.restart(run)
         return news
 
     def _look_at_rest(self) -> list[News]:
@@ -264,14 +300,15 @@ class Session:
         match event:
             case PullStarted():
                 number, so_far = self._next_number, self._cutter.begin(event.from_s)
-                news = self._record(lambda recorder: recorder.begin(number, so_far))
-                return [*news, PullBegan(number, self._cutter.from_s)]
+                if self._recorder is not None and len(so_far):
+                    self._recorder.begin(number, float(so_far.time_s[0]), with_angle=so_far.angle_deg is not None)
+                return [*self._recorded(), PullBegan(number, self._cutter.from_s)]
             case PullAtRest():
                 return self._read(self._cutter.cut(event.to_s), None, final=False)
             case PullEnded():
                 trace = self._cutter.cut(event.to_s)
-                news = self._record(lambda recorder: recorder.end(event.to_s))
-                news += self._read(trace, self._recorder.last_file if self._recorder else None, final=True)
+                news = self._recording_ended(event.to_s)
+                news += self._read(trace, self._file_of(self._next_number), final=True)
                 self.pulls += 1
                 self._next_number += 1
                 self._cutter.end(event.to_s)
@@ -279,7 +316,9 @@ class Session:
             case TurnedFree():
                 return self._on_free_turn(event)
             case NoPull():
-                news = self._record(lambda recorder: recorder.discard())
+                if self._recorder is not None:
+                    self._recorder.discard()
+                news = self._recorded()
                 self._not_pulls[event.kind] += 1
                 # A zero that moved is asked about; it needs no word of its own.
                 quiet = event.kind is NoPullKind.REST_MOVED
@@ -291,8 +330,9 @@ class Session:
 
     def _on_free_turn(self, event: TurnedFree) -> list[News]:
         trace = self._cutter.cut(event.to_s)
-        news = self._record(lambda recorder: recorder.end(event.to_s))
-        number, file = self._next_number, self._recorder.last_file if self._recorder else None
+        news = self._recording_ended(event.to_s)
+        number = self._next_number
+        file = self._file_of(number)
         self._next_number += 1
         self._cutter.end(event.to_s)
         try:
@@ -302,7 +342,7 @@ class Session:
         except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
             return [*news, _not_read(number, error)]
         known = amendments(turn.result, turn.known, 0.0)
-        news += self._record(lambda recorder: recorder.amend(free_turn=not self._count_free_turns or None, **known))
+        news += self._amend(number, free_turn=not self._count_free_turns or None, **known)
         if self._count_free_turns:
             return news + self._count(turn)
         self._free_turns = [*self._free_turns, turn][-MOST_KEPT:]
@@ -321,7 +361,7 @@ class Session:
         self._free_turns.remove(turn)
         if not counts:
             return []
-        return self._record(lambda recorder: recorder.amend(turn.file, free_turn=None)) + self._count(turn)
+        return self._amend(turn.number, free_turn=None) + self._count(turn)
 
     def _on_rest_moved(self, event: RestMoved) -> list[News]:
         by_nm = self._rest.step(event.from_nm, event.to_nm, self._cutter.told_limit_nm)
@@ -346,9 +386,7 @@ class Session:
         except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
             return [_not_read(pull.number, error)]
         again = replace(pull, result=result, known=known)
-        news = self._record(
-            lambda recorder: recorder.amend(pull.file, rest_load_nm=known.load_nm or None, rest_moved_nm=None, rest_explained=True)
-        )
+        news = self._amend(pull.number, rest_load_nm=known.load_nm or None, rest_moved_nm=None, rest_explained=True)
         if self._last is not None and self._last.number == pull.number:
             self._last = again
         return [*news, self._told(again)]
@@ -365,7 +403,7 @@ class Session:
                 exercised_nm = self._log.exercised_nm(result.direction) if result.direction else 0.0
                 seen = self._log.add_pull(result)
                 result = replace(result, calibration_flags=seen if self._calibration_flags is None else self._calibration_flags)
-                news = self._record(lambda recorder: recorder.amend(**amendments(result, known, exercised_nm)))
+                news = self._amend(number, **amendments(result, known, exercised_nm))
             verdict = self._verdict(result, self._stated)
         except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
             return [_not_read(number, error)]
@@ -376,7 +414,8 @@ class Session:
 
     def _told(self, pull: ReadPull) -> PullJudged:
         verdict = self._verdict(pull.result, pull.stated)
-        return PullJudged(pull.number, pull.trace, pull.result, verdict, pull.file, final=True, stated=pull.stated)
+        file = self._file_of(pull.number) or pull.file  # it may have been written later than the pull was read
+        return PullJudged(pull.number, pull.trace, pull.result, verdict, file, final=True, stated=pull.stated)
 
     def _verdict(self, result: PullResult, stated: Stated) -> Verdict | None:
         if self.window is None:
@@ -384,11 +423,21 @@ class Session:
         pull, known = pull_of(result, stated), self.known
         return judge_pull(pull, self.window, self.rule, known=known.scatter, convert=known.convert)
 
-    def _record(self, what: Callable[[Recorder], None]) -> list[News]:
-        if self._recorder is None:
-            return []
-        try:
-            what(self._recorder)
-        except BenchError as error:
-            return [Failed(error.what, error.where, error.remedy)]
-        return []
+    # -- recording ----------------------------------------------------------------------------------------------------------------
+
+    def _recorded(self) -> list[News]:
+        """What the recorder has to tell."""
+        return [] if self._recorder is None else self._recorder.news()
+
+    def _recording_ended(self, to_s: float) -> list[News]:
+        if self._recorder is not None:
+            self._recorder.end(to_s)
+        return self._recorded()
+
+    def _file_of(self, number: int) -> Path | None:
+        return None if self._recorder is None else self._recorder.file_of(number)
+
+    def _amend(self, number: int, **known: object) -> list[News]:
+        if self._recorder is not None:
+            self._recorder.amend(number, **known)
+        return self._recorded()

@@ -14,7 +14,10 @@ from analysis.window import Basis
 from drivers.clock import Clock
 from drivers.items import ConnectionLost, LineUp, LineWarning
 from rig.live.news import (
+    DiskBack,
+    DiskRefuses,
     Ended,
+    EndedAbruptly,
     Entered,
     Exercised,
     Failed,
@@ -23,6 +26,7 @@ from rig.live.news import (
     NotAPull,
     PullBegan,
     PullJudged,
+    PullKept,
     RestLevelExplained,
     RestLevelMoved,
     SeriesOver,
@@ -31,7 +35,14 @@ from rig.live.news import (
 from rig.live.runner import Bench
 from rig.live.wishes import CountFreeTurn, ExplainRest, Wish
 from rig.words import sentences as wording
-from rig.words.bench import free_turn_text, not_a_pull_text, rest_explained_text, rest_moved_text
+from rig.words.bench import (
+    disk_refuses_text,
+    ended_abruptly_text,
+    free_turn_text,
+    not_a_pull_text,
+    rest_explained_text,
+    rest_moved_text,
+)
 from rig.words.verdicts import series_lines, verdict_text
 
 LOOK_EVERY_S = 0.1
@@ -97,6 +108,14 @@ class Terminal:
                 self.note(wording.series_zero_text(before_nm, after_nm, moved=moved, unit=self.unit))
             case Failed(what, where, remedy):
                 self.note(f"{where}: {what}; {remedy}" if where else f"{what}; {remedy}")
+            case DiskRefuses(what, where, remedy, waiting):
+                self.note(disk_refuses_text(what, where, remedy, waiting))
+            case DiskBack(where):
+                self.note(f"{where} can be written again")
+            case PullKept(number, file):
+                self._say(f"    pull {number} is kept after all in {file}")
+            case EndedAbruptly(at, gap_s, number, file):
+                self.note(ended_abruptly_text(at, gap_s, number, file))
             case Entered(number, job, entry):
                 self._say(f"    {'a recording that waited' if number is None else f'pull {number}'} is entry {entry} of job {job}")
             case Ended():

@@ -9,13 +9,14 @@ from dataclasses import dataclass
 class Notice:
     """One of them.
 
-    `of_line` goes away by itself when the line is back. `good`: nothing to fix, only to know; it fades.
+    `of_line` and `of_disk` go away by themselves when line or disk are back. `good`: nothing to fix, only to know; it fades.
     """
 
     what: str
     where: str = ""
     remedy: str = ""
     of_line: bool = False
+    of_disk: bool = False
     good: bool = False
 
 
@@ -53,3 +54,7 @@ class Notices:
     def line_is_back(self) -> None:
         """What was said of a lost line is over."""
         self._standing = [notice for notice in self._standing if not notice.of_line]
+
+    def disk_is_back(self) -> None:
+        """What was said of a disk that refuses is over, or said anew."""
+        self._standing = [notice for notice in self._standing if not notice.of_disk]

@@ -13,6 +13,7 @@ from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.window import Window
 from rig.calibration.sensor_in_use import SensorChoice
 from rig.files.metadata import TraceInfo
+from rig.folders import users_data
 from rig.live.wishes import Describe
 from rig.window.conditions import Conditions
 
@@ -65,12 +66,12 @@ class Benches:
     def line(self, profile: DeviceProfile, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
         """Open the line of a profile. Raises BenchError where folder or certificate refuse; a thread opens the line itself."""
         from rig.live.line_tap import RawTap
-        from rig.live.recorder import recorder_into
+        from rig.live.recorder import MARKS, recorder_into
         from rig.live.runner import Bench
         from rig.live.session import Session
 
         sensor, info = self.sensors.of_line(profile, self.info)
-        recorder = None if self.out is None else recorder_into(self.out, info)
+        recorder = None if self.out is None else recorder_into(self.out, info, users_data() / MARKS)
         session = Session(
             sensor=sensor,
             window=window,

@@ -113,6 +113,10 @@ class SeriesOfPulls:
         """Let a pull not count, with the reason; None counts it again. The pull and its file stay."""
         self.pulls = [replace(pull, excluded=reason) if pull.number == number else pull for pull in self.pulls]
 
+    def kept(self, number: int, file: Path) -> None:
+        """A pull is on the disk now."""
+        self.pulls = [replace(pull, file=file) if pull.number == number else pull for pull in self.pulls]
+
     def note(self, number: int, remark: str) -> None:
         """What the person noted of a pull."""
         self.pulls = [replace(pull, remark=remark) if pull.number == number else pull for pull in self.pulls]

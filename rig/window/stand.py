@@ -10,7 +10,10 @@ from analysis.pull.events import NoPullKind
 from analysis.window import Window
 from drivers.items import ConnectionLost, LineUp, LineWarning
 from rig.live.news import (
+    DiskBack,
+    DiskRefuses,
     Ended,
+    EndedAbruptly,
     Entered,
     Exercised,
     Failed,
@@ -19,6 +22,7 @@ from rig.live.news import (
     NotAPull,
     PullBegan,
     PullJudged,
+    PullKept,
     RestLevelExplained,
     RestLevelMoved,
     SeriesOver,
@@ -28,6 +32,7 @@ from rig.live.wishes import CountFreeTurn, ExplainRest, Wish
 from rig.window.live_picture import LivePicture
 from rig.window.notices import Notice, Notices
 from rig.window.series import Pull, SeriesOfPulls, Source
+from rig.words.bench import disk_refuses_text, ended_abruptly_text
 from rig.words.language import say
 from rig.words.numbers import torque
 
@@ -193,6 +198,17 @@ class Stand:
                 self.state = BenchState.WAITING if self.state in (BenchState.PULLING, BenchState.READING) else self.state
                 self.live.pull_ended()
                 return Changed.STATE
+            case DiskRefuses(what, where, remedy, waiting):
+                self.notices.disk_is_back()
+                return self._notice(Notice(disk_refuses_text(what, where, remedy, waiting), of_disk=True))
+            case DiskBack(where):
+                self.notices.disk_is_back()
+                return self._notice(Notice(say("{folder} can be written again", folder=where), good=True))
+            case PullKept(number, file):
+                self.series.kept(number, file)
+                return Changed.PULLS
+            case EndedAbruptly(at, gap_s, number, file):
+                return self._notice(Notice(ended_abruptly_text(at, gap_s, number, file)))
             case Entered(job=job, entry=entry):
                 return self._notice(Notice(say("entered in job {job}, entry {entry}", job=job, entry=entry), good=True))
             case SeriesOver(zero_before_nm, zero_after_nm, moved):

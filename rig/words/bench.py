@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
 
 from analysis.pull.events import NoPullKind
+from rig.words.language import say
 from rig.words.sentences import figure, torque
 
 CHECK_FIRST = "the held side engaged, the ratchet, case and other output not both free, the sensor awake"
@@ -49,3 +52,36 @@ def rest_explained_text(by_nm: float, *, lever_on: bool, unit: str = "N.m") -> s
 def not_pulls_text(times: Mapping[NoPullKind, int]) -> str:
     """All that moved the bench without being a pull, small beside a caption; "" where nothing did."""
     return "".join(f"   {not_a_pull_text(kind, count)}" for kind, count in times.items() if count)
+
+
+def disk_refuses_text(what: str, where: str, remedy: str, waiting: int) -> str:
+    """That nothing is written, and what that means for the pulls."""
+    told = f"{where}: {what}; {remedy}"
+    if not waiting:
+        return told
+    return f"{told}. {say('{count} pulls are kept in memory and written when there is room', count=waiting)}"
+
+
+def ended_abruptly_text(at: datetime, gap_s: float, number: int | None, file: Path | None) -> str:
+    """What the program before this one left behind when it was killed."""
+    when, gap = f"{at:%Y-%m-%d %H:%M:%S}", _lasting(gap_s)
+    if file is None:
+        return say(
+            "the program ended abruptly at {when}, between pulls; from then on nothing was read (a gap of {gap})",
+            when=when,
+            gap=gap,
+        )
+    return say(
+        "the program ended abruptly at {when} in pull {number}: kept up to there in {file}, it does not count;"
+        " from then on nothing was read (a gap of {gap})",
+        when=when,
+        number="?" if number is None else number,
+        file=file,
+        gap=gap,
+    )
+
+
+def _lasting(seconds: float) -> str:
+    if seconds < 120:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.0f} h"

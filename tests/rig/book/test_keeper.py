@@ -88,7 +88,7 @@ def test_a_pull_is_recorded_when_the_book_is_away_and_entered_when_it_is_back(sh
     assert shop.entered() == []
     news = shop.pulls(1, seed=2)
     assert len(shop.entered()) == 2
-    assert [item.number for item in told(news, Entered)] == [None, 1]  # the one that waited comes as soon as the line stands
+    assert [item.number for item in told(news, Entered)] == [None, 2]  # the one that waited comes as soon as the line stands
     assert shop.room.of(str(shop.place)) == []
 
 

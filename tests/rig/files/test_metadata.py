@@ -25,6 +25,7 @@ FULL = TraceInfo(
     temperature_c=21.0,
     closure="final",
     free_turn=True,
+    unfinished=True,
     excluded="lever slipped",
     window=Window.parse("25 to 45 ft-lbs", "sliding", "A"),
     transducer=Transducer(name="bench 1", capacity_nm=200.0, u_relative=0.002, resolution_nm=0.1, filter_hz=5.0),

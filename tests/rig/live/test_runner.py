@@ -3,6 +3,7 @@
 import threading
 import time
 
+import numpy as np
 import pytest
 from support.made import ListSource, made_stream, pieces_of
 
@@ -10,9 +11,12 @@ from analysis.window import Window
 from drivers.codec import WireFaults
 from drivers.errors import LineLostError
 from drivers.items import LineUp
+from rig.files.metadata import TraceInfo
+from rig.files.trace_csv import read_trace
 from rig.live import runner as bench_module
 from rig.live.inbox import Inbox
 from rig.live.news import Ended, Failed, PullJudged
+from rig.live.recorder import recorder_into
 from rig.live.runner import Bench
 from rig.live.session import Session
 from rig.live.wishes import SetWindow
@@ -64,7 +68,7 @@ def test_what_ends_the_line_is_told_and_kept(error):
 
 def test_a_fault_in_the_session_stops_the_line_and_is_told():
     class Broken(Session):
-        def step(self, item):
+        def look(self, item):
             raise ZeroDivisionError("ours")
 
     with Bench(ListSource(pieces_of(made_stream(1), [10])), Broken()) as bench:
@@ -107,9 +111,9 @@ def test_a_full_inbox_is_counted_and_told(monkeypatch):
     gate = threading.Event()
 
     class Slow(Session):
-        def step(self, item):
+        def look(self, item):
             gate.wait(20)
-            return super().step(item)
+            return super().look(item)
 
     stream = made_stream(1)
 
@@ -124,6 +128,49 @@ def test_a_full_inbox_is_counted_and_told(monkeypatch):
     assert bench.status.line.samples + bench.status.line.dropped == len(stream)
     assert bench.status.line.queue_high_water == 4
     assert any(isinstance(item, Failed) and "lost" in item.what for item in news)
+
+
+def test_a_session_that_is_stuck_keeps_nothing_from_the_disk(tmp_path):
+    # The analysis hangs in the middle of a pull; all that comes after it is on the disk all the same, before the session goes on.
+    gate, stuck = threading.Event(), threading.Event()
+
+    class Stuck(Session):
+        def look(self, item):
+            if self.pulling and not gate.is_set():
+                stuck.set()
+                gate.wait(60)
+            return super().look(item)
+
+    stream = made_stream(1, peak_nm=70.0)
+    recorder = recorder_into(tmp_path, TraceInfo())
+    with Bench(ListSource(pieces_of(stream, [10])), Stuck(recorder=recorder)) as bench:
+        assert stuck.wait(30)
+        deadline, newest_s = time.monotonic() + 30, 0.0
+        while newest_s < stream.time_s[-1]:
+            assert time.monotonic() < deadline, newest_s
+            time.sleep(0.01)
+            (file,) = tmp_path.glob("*.csv")
+            if len(file.read_bytes()) > 100:
+                newest_s = read_trace(file)[0].time_s[-1]
+        gate.set()
+        (judged,) = [item for item in all_news(bench) if isinstance(item, PullJudged) and item.final]
+    trace, _ = read_trace(judged.file)
+    assert np.array_equal(trace.time_s, judged.trace.time_s)  # what is not the pull's was taken back
+    assert np.array_equal(trace.torque_nm, judged.trace.torque_nm)
+    assert trace.time_s[-1] < stream.time_s[-1]
+
+
+def test_a_fault_of_ours_in_recording_is_told_and_the_pull_is_judged(tmp_path, monkeypatch):
+    recorder = recorder_into(tmp_path, TraceInfo())
+
+    def broken():
+        raise ZeroDivisionError("ours")
+
+    monkeypatch.setattr(recorder, "write", broken)
+    with Bench(ListSource(pieces_of(made_stream(1), [10])), Session(recorder=recorder), patient=True) as bench:
+        news = all_news(bench)
+    assert [item.where for item in news if isinstance(item, Failed)] == ["recorder"]
+    assert [item.final for item in news if isinstance(item, PullJudged)][-1]
 
 
 def test_a_patient_inbox_waits_for_room_or_gives_up():

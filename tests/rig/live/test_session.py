@@ -1,5 +1,6 @@
 """The session: pulls are recorded, read and judged however the stream is cut, and a failure costs one pull at most."""
 
+import itertools
 import math
 
 import numpy as np
@@ -15,10 +16,10 @@ from analysis.trace import EMPTY, Trace
 from analysis.verdict.votes import Stated
 from analysis.window import Window
 from drivers.items import ConnectionLost, LineUp
-from rig.errors import TraceFileError
 from rig.files.metadata import TraceInfo
 from rig.files.trace_csv import read_trace
-from rig.live.news import Failed, PullBegan, PullJudged
+from rig.live import pull_file
+from rig.live.news import DiskRefuses, Failed, PullBegan, PullJudged, PullKept
 from rig.live.recorder import Recorder
 from rig.live.session import Session, kept
 
@@ -156,16 +157,26 @@ def test_a_failing_analysis_is_told_and_the_file_stays(tmp_path, monkeypatch):
     assert [len(read_trace(file)[0]) > 1000 for file in files] == [True, True]
 
 
-def test_a_failing_recorder_is_told_once_and_the_pull_is_still_judged(tmp_path, monkeypatch):
-    recorder = recorder_in(tmp_path)
+def test_a_disk_that_refuses_is_told_and_the_pull_is_still_judged_and_kept_when_there_is_room(tmp_path, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
 
-    def full(number, so_far):
-        raise TraceFileError("no space left", where="disk", remedy="make room")
-
-    monkeypatch.setattr(recorder, "begin", full)
-    news = run(Session(recorder=recorder), pieces_of(made_stream(1), [10]))
-    assert [item.what for item in news if isinstance(item, Failed)] == ["no space left"]
-    assert finals(news)[0].file is None
+    # The time to try again comes with every look at the clock.
+    ticks = itertools.count(step=10.0)
+    session = Session(recorder=Recorder(tmp_path, TraceInfo(), lambda: MOMENT, lambda: next(ticks)))
+    with monkeypatch.context() as patch:
+        patch.setattr(pull_file.os, "write", full)
+        news = [each for piece in pieces_of(made_stream(1), [10]) for each in session.step(piece)]
+        refused = [item for item in news if isinstance(item, DiskRefuses)]
+        assert refused[0].waiting == 0  # told when the pull began
+        assert refused[-1].waiting == 1
+        (judged,) = finals(news)
+        assert judged.file is None
+        assert not list(tmp_path.glob("*.csv"))
+    news = [each for piece in pieces_of(made_stream(1, start_s=100.0), [10]) for each in session.step(piece)]
+    (kept_later,) = [item for item in news if isinstance(item, PullKept)]
+    assert kept_later.number == judged.number
+    assert np.array_equal(read_trace(kept_later.file)[0].torque_nm, judged.trace.torque_nm)
 
 
 def test_samples_are_kept_to_a_millionth_but_never_merged():
