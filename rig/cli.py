@@ -1,3 +1,4 @@
+# PYTHON_ARGCOMPLETE_OK
 """The command line: finds the verb, runs it, and turns a BenchError into one line and an exit status.
 
 Exit status: 0 done, 2 an argument or a file is off, 3 line or database could not be opened or went away for good, 4 refused, with
@@ -76,6 +77,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         if isinstance(stream, io.TextIOWrapper):  # a console of few letters shows what it can instead of failing on a file's name
             stream.reconfigure(errors="backslashreplace")
     words = list(sys.argv[1:] if argv is None else argv)
+    if "_ARGCOMPLETE" in os.environ and argv is None:
+        _complete()
     parser = parser_for(words)
     args = parser.parse_args(words)
     if args.version:
@@ -88,6 +91,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         return USAGE_STATUS
     with plain_outlets(), _logged(args.verb) if argv is None else contextlib.nullcontext():
         return _guarded(lambda: _verb(args.verb).run(args), f"platepull {args.verb}")
+
+
+def _complete() -> None:
+    """Answer the shell that asks how the line it has so far can go on (argcomplete's protocol); ends the process."""
+    import argcomplete
+
+    typed = os.environ.get("COMP_LINE", "")
+    argcomplete.autocomplete(parser_for(typed.split()[1:]))
 
 
 @contextlib.contextmanager

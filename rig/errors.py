@@ -5,7 +5,7 @@ analysis.errors.BenchError          what is wrong, where, and what to do about i
     drivers:  LineLostError, FileError, WireFileError, BacklogError
     here:     ArgumentError                             an option of the command line
               DocumentError, TraceFileError, CertificateError     files
-              ConditionError, LanguageError, SheetError                          what was entered, a language, a printed page
+              ConditionError, LanguageError, GuideError, SheetError   what was entered, a language, a page of the guide, a sheet
               BookError                                   the job book, or a file for it, cannot be used as asked
                   BookUnreachableError                    it could not be opened, or went away: nothing was entered
               RefusedError                                a gate stands in the way, or a record does not hold
@@ -39,6 +39,10 @@ class ConditionError(BenchError):
 
 class LanguageError(BenchError):
     """A language or its file that could not be read."""
+
+
+class GuideError(BenchError):
+    """A page or picture of the guide that there is not."""
 
 
 class SheetError(BenchError):

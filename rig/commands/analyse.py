@@ -69,7 +69,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("traces", nargs="+", metavar="TRACE.csv", help="trace files")
     add_judging(parser)
     add_stated(parser)
-    parser.add_argument("--json", action="store_true", help="print one JSON document (see rig/schemas/analysis.schema.json)")
+    parser.add_argument("--json", action="store_true", help="print one JSON document (see 'platepull schema analysis')")
     parser.add_argument("--budget", action="store_true", help="print the uncertainty budgets too")
     parser.add_argument(
         "--series", action="store_true", help="the traces are pulls of one unit in one state, in order: one verdict on the unit"

@@ -65,7 +65,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--u", metavar="U", help="uncertainty of the torque sensor, as for 'platepull analyse'")
     parser.add_argument("--certificate", metavar="C.json", help="calibration certificate of the torque sensor")
     parser.add_argument("--unit", metavar="UNIT", help="unit of torque in what is printed (N.m); JSON always speaks N.m")
-    parser.add_argument("--json", action="store_true", help="print one JSON document (see rig/schemas/compare.schema.json)")
+    parser.add_argument("--json", action="store_true", help="print one JSON document (see 'platepull schema compare')")
     add_book(parser)
     parser.add_argument("--picture", metavar="FILE", help="write the comparison as one page: .png, .svg or .pdf")
 

@@ -14,7 +14,7 @@ IN_THE_WAY_STATUS = 4
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The verb's options."""
-    parser.add_argument("--json", action="store_true", help="print one JSON document (see rig/schemas/doctor.schema.json)")
+    parser.add_argument("--json", action="store_true", help="print one JSON document (see 'platepull schema doctor')")
     parser.add_argument("--book", metavar="BOOK", help="the job book to look at: a file, or a database URL")
     parser.add_argument("--device", metavar="PROFILE.toml", help="the device profile to look at (else that of the settings)")
 

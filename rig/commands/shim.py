@@ -22,9 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("sheets", nargs="*", metavar="PACK.toml", help="pack sheets, in order")
     parser.add_argument("--spec", metavar="SPEC.toml", help="spec card in place of the one a sheet names")
     parser.add_argument("--shelf", metavar="SHELF.toml", help="shelf in place of the one a sheet names")
-    parser.add_argument(
-        "--json", action="store_true", help="print a JSON array, an object a sheet (see rig/schemas/shim.schema.json)"
-    )
+    parser.add_argument("--json", action="store_true", help="print a JSON array, an object a sheet (see 'platepull schema shim')")
     parser.add_argument("--template", choices=SHEETS, nargs="?", const="pack", help="print a document to fill in and end")
 
 

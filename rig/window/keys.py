@@ -15,6 +15,7 @@ class Place(StrEnum):
     BENCH = "bench"
     PULL = "pull"
     REPLAY = "replay"
+    GUIDE = "guide"
     QUESTION = "question"
 
 
@@ -24,6 +25,7 @@ class Act(StrEnum):
     PEDAL = "pedal"
     EARLIER = "earlier pull"
     LATER = "later pull"
+    PAGE_GUIDE = "guide"
     PAGE_KEYS = "keys"
     PAGE_BENCH = "bench"
     PAGE_CONDITIONS = "before a pull"
@@ -60,6 +62,8 @@ class Act(StrEnum):
     STEP = "step"
     SLOWER = "slower"
     FASTER = "faster"
+    GUIDE_BACK = "guide: a screen back"
+    GUIDE_ON = "guide: a screen on"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +88,8 @@ KEYS = (
     Key("Space", Place.ANYWHERE, Act.PEDAL, "foot pedal: live picture or newest pull; from any page back to the bench", pedal=True),
     Key("PgUp", Place.ANYWHERE, Act.EARLIER, "foot pedal: earlier pull", pedal=True),
     Key("PgDown", Place.ANYWHERE, Act.LATER, "foot pedal: later pull", pedal=True),
-    Key("F1", Place.ANYWHERE, Act.PAGE_KEYS, "this page"),
+    Key("F1", Place.ANYWHERE, Act.PAGE_GUIDE, "guide"),
+    Key("Ctrl+F1", Place.ANYWHERE, Act.PAGE_KEYS, "this page"),
     Key("F2", Place.ANYWHERE, Act.PAGE_BENCH, "bench"),
     Key("F3", Place.ANYWHERE, Act.PAGE_CONDITIONS, "before a pull"),
     Key("F4", Place.ANYWHERE, Act.PAGE_PULL, "closer look"),
@@ -118,6 +123,8 @@ KEYS = (
     Key(".", Place.REPLAY, Act.STEP, "replay: one step"),
     Key("[", Place.REPLAY, Act.SLOWER, "replay: slower"),
     Key("]", Place.REPLAY, Act.FASTER, "replay: faster"),
+    Key("PgUp", Place.GUIDE, Act.GUIDE_BACK, "guide: a screen back or on", pedal=True),
+    Key("PgDown", Place.GUIDE, Act.GUIDE_ON, "", pedal=True),
 )
 
 

@@ -16,6 +16,7 @@ from rig.window.qt.bench_page import BenchPage
 from rig.window.qt.cautions_page import CautionsPage
 from rig.window.qt.compare_page import ComparePage
 from rig.window.qt.conditions_page import ConditionsPage
+from rig.window.qt.guide_page import GuidePage
 from rig.window.qt.key_filter import KeyFilter
 from rig.window.qt.keys_page import KeysPage
 from rig.window.qt.line_page import LinePage
@@ -56,6 +57,7 @@ class MainWindow(QWidget):
         self.sides = ComparePage(self.model)
         self.line = LinePage(self.model, lambda: controller.lines.in_sight, controller.means.today)
         self.pack = PackPage()
+        self.guide = GuidePage()
         self.keys = KeysPage(self._choices())
         self._pages, self.rail = self._shown(), Rail()
         self._steered: object = None
@@ -87,6 +89,7 @@ class MainWindow(QWidget):
             Shown(Act.PAGE_SIDES, self.sides, say("Side by side"), sides),
             Shown(Act.PAGE_PACK, self.pack, say("Pack"), pack),
             Shown(Act.PAGE_LINE, self.line, say("Line"), say("Ports, profile, raw rows, rate and losses")),
+            Shown(Act.PAGE_GUIDE, self.guide, say("Guide"), say("Building a bench, the first pull, reading a verdict and more")),
             Shown(Act.PAGE_KEYS, self.keys, say("Keys"), say("All keys, language and looks")),
         )
 
@@ -223,6 +226,8 @@ class MainWindow(QWidget):
             Act.STEP: self.replay.step,
             Act.SLOWER: lambda: self.replay.change_speed(-1),
             Act.FASTER: lambda: self.replay.change_speed(1),
+            Act.GUIDE_BACK: lambda: self.guide.turn(-1),
+            Act.GUIDE_ON: lambda: self.guide.turn(1),
         }
 
     def _places(self) -> set[Place]:
@@ -235,6 +240,8 @@ class MainWindow(QWidget):
                 places.add(Place.QUESTION)
         if current is self.pull:
             places.add(Place.PULL)
+        if current is self.guide:
+            places.add(Place.GUIDE)
         if self.model.replay is not None:
             places.add(Place.REPLAY)
         return places

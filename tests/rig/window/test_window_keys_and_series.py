@@ -61,7 +61,9 @@ def pressed(window, key):
 def test_every_key_of_the_table_does_what_it_promises_in_its_place(window, key):
     called = []
     window._filter._acts = {act: (lambda act=act: called.append(act)) for act in Act}
-    page = {Place.PULL: window.pull}.get(key.place, window.bench if key.place in (Place.BENCH, Place.QUESTION) else window.line)
+    page = {Place.PULL: window.pull, Place.GUIDE: window.guide}.get(
+        key.place, window.bench if key.place in (Place.BENCH, Place.QUESTION) else window.line
+    )
     window.pages.setCurrentWidget(page)
     page.setFocus()
     if key.place is Place.REPLAY:

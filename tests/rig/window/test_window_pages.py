@@ -196,7 +196,7 @@ def test_every_page_has_its_key_and_space_goes_back(stage):
         "F4": window.pull,
         "F5": window.sides,
         "F6": window.line,
-        "F1": window.keys,
+        "F1": window.guide,
         "F2": window.bench,
     }
     for name, page in keys.items():
@@ -206,6 +206,20 @@ def test_every_page_has_its_key_and_space_goes_back(stage):
     stage.key(Qt.Key.Key_F6)
     stage.key(Qt.Key.Key_Space)
     assert stage.page is window.bench
+
+
+def test_in_the_guide_page_keys_turn_its_screens_and_leave_the_pulls_alone(stage):
+    stage.pull(60.0, 50.0)
+    stage.window.show_page(stage.window.guide)
+    stage.window.guide.open("verdict")
+    stage.key(Qt.Key.Key_PageDown)
+    bar = stage.window.guide.text.verticalScrollBar()
+    assert bar.value() > 0
+    stage.key(Qt.Key.Key_PageUp)
+    assert bar.value() == 0
+    stage.key(Qt.Key.Key_Space)
+    assert stage.page is stage.window.bench
+    assert stage.window.bench.caption.text() == "pull 2 of 2"
 
 
 def test_the_foot_pedal_goes_through_the_pulls(stage):
