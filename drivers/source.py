@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
@@ -65,7 +65,8 @@ def open_source(profile: DeviceProfile, clock: Clock, tape: WireTape | None = No
 class LiveSource:
     """Line, decoder and time base in one loop: pieces in N.m and deg with the sign as sent, and what the line does.
 
-    A line that goes away is looked for, under its old name and by its identity under another, until the patience ends.
+    A line that goes away is looked for, under its old name and by its identity under another, until the patience ends. `waits`:
+    so is one that cannot be opened at the start (not plugged in, or another program holds it).
     A device that speaks only when asked is asked at the profile's rate; the moment of the question stamps the sample.
     """
 
@@ -75,8 +76,11 @@ class LiveSource:
         clock: Clock,
         open_line: Callable[[str], Line],
         ports: Callable[[], list[PortInfo]] = list_ports,
+        *,
+        waits: bool = False,
     ) -> None:
         self._profile, self._clock, self._open_line, self._ports = profile, clock, open_line, ports
+        self._waits = waits
         self._wiring = wiring_for(profile)
         self._watch = LineWatch(profile)
         self._identity = ""
@@ -100,7 +104,9 @@ class LiveSource:
 
     def pieces(self, stop: threading.Event) -> Iterator[SourceItem]:
         """Yield what comes, in order. Raises LineLostError at once if the port cannot be opened, later after the patience."""
-        self._line = self._open(self._profile.port)
+        self._line = yield from self._first(stop)
+        if self._line is None:
+            return
         try:
             yield LineUp(self._line.name)
             self._heard_s = self._clock.now()
@@ -113,6 +119,21 @@ class LiveSource:
                     yield from self._take(data) if data else self._hush()
         finally:
             self._line.close()
+
+    def _first(self, stop: threading.Event) -> Generator[SourceItem, None, Line | None]:
+        """The line, opened for the first time; None: `stop` was set while it was waited for."""
+        told = ""
+        while True:
+            try:
+                return self._open(self._profile.port)
+            except LineLostError as fault:
+                if not self._waits:
+                    raise
+                if fault.what != told:
+                    told = fault.what
+                    yield ConnectionLost(self._profile.port, fault.what, fault.remedy)
+            if self._clock.wait_until(self._clock.now() + LOOK_EVERY_S, stop):
+                return None
 
     def _open(self, port: str) -> Line:
         line = self._open_line(port)

@@ -89,13 +89,14 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
     from rig.commands._ending import asked_to_end
     from rig.commands._judging import Judging
     from rig.commands._options import unit_of
+    from rig.settings import profile_path
     from rig.window.app import run_window
     from rig.window.openers import Benches
     from rig.window.series import Source
 
     if args.job == LAST:  # asked for in so many words: only the book knows which one that is
         look_up_job(args, settings, lambda line: print(line, file=sys.stderr))
-    unit = args.unit or settings.unit
+    unit, device = args.unit or settings.unit, args.device or settings.device
     judging = Judging.of(args, settings)
     folder = None if out is None else Path(out)
     keeper = keeper_of(args, settings)
@@ -104,6 +105,7 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
         return run_window(
             benches,
             profile=profile,
+            profile_file=None if args.pretend is not None or device is None else profile_path(device),
             source=Source.BENCH if args.pretend is None else Source.SIMULATED,
             window=judging.window(plate_state=args.plate_state),
             rule=judging.rule,

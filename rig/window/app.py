@@ -29,6 +29,7 @@ def run_window(
     benches: Benches,
     *,
     profile: DeviceProfile | None = None,
+    profile_file: Path | None = None,
     source: Source = Source.BENCH,
     recording: Path | None = None,
     speed: float = 1.0,
@@ -38,9 +39,11 @@ def run_window(
     exercise: bool = False,
     asked_to_end: Callable[[], bool] = lambda: False,
 ) -> int:
-    """Show the bench window on a line, on a recording, or on nothing yet; returns the exit status when it is closed.
+    """Show the bench window on a line, on a recording, or on the line opened last; returns the exit status when it is closed.
 
-    `source` tells the simulated bench from a real line. `speed` is that of the recording. `unit` None: the unit used last.
+    `profile_file` is where the profile stands, to be opened again next time. `source` tells the
+    simulated bench from a real line. `speed` is that of the
+    recording. `unit` None: the unit used last.
     `exercise`: begin with the sensor's. `asked_to_end` tells of
     Ctrl-C and the like: the window then closes as if by hand.
     """
@@ -62,13 +65,15 @@ def run_window(
         )
         controller = Controller(model, remembered, means)
         if profile is not None:
-            controller.lines.open_line(profile, source)
+            controller.lines.open_line(profile, source, profile_file)
             if exercise:
                 controller.lines.exercise()
         elif recording is not None:
             controller.lines.open_recording(recording)
             if controller.lines.replayed is not None and controller.lines.replayed.replay is not None:
                 controller.lines.replayed.replay.speed = speed
+        else:
+            controller.lines.open_remembered()
         shell = Shell(controller)
         status = app.exec()
         shell.window.let_go()

@@ -20,7 +20,7 @@ from rig.window.means import Means
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel, BenchState, Pull
 from rig.window.notices import Notice
-from rig.window.openers import note_excluded
+from rig.window.openers import amend_pull
 from rig.window.preferences import Preferences
 from rig.window.reading import BackgroundReading
 from rig.window.views.compare import Member, load, members_of_series, save_page
@@ -44,7 +44,7 @@ class Controller:
         self.lines = Lines(model, means, self.preferences, lambda: self.entry.now)
         self.entry = Entry(model, self.preferences, means.today, describe=self._describe, new_series=self.new_series)
         self.tried: Tone | None = None
-        self._asked, self._stopped = 0, False
+        self._stopped = False
         self._pack: Path | None = None
         self._undo: list[tuple[int, str | None]] = []
 
@@ -78,15 +78,27 @@ class Controller:
 
     def _exclude(self, pull: Pull, reason: str | None) -> None:
         self.model.exclude(pull.number, reason)
-        if pull.file is not None:
-            try:
-                note_excluded(pull.file, reason)
-                if self.lines.opened is not None:
-                    self.lines.opened.bench.inform(PullAmended(pull.number, pull.file))
-            except BenchError as fault:
-                self.model.tell_fault(fault)
-            except OSError as fault:
-                self.model.tell(say("the reason could not be written"), pull.file.name, str(fault.strerror))
+        self._amend(pull, excluded=reason)
+
+    def note(self, number: int, remark: str) -> None:
+        """Keep what the person noted of a pull, with its recording."""
+        pull = self.model.series.get(number)
+        if pull is not None:
+            self.model.note(number, remark)
+            self._amend(pull, remark=remark or None)
+
+    def _amend(self, pull: Pull, **changes: str | None) -> None:
+        """Write into a pull's metadata what was told later."""
+        if pull.file is None:
+            return
+        try:
+            amend_pull(pull.file, **changes)
+            if self.lines.opened is not None:
+                self.lines.opened.bench.inform(PullAmended(pull.number, pull.file))
+        except BenchError as fault:
+            self.model.tell_fault(fault)
+        except OSError as fault:
+            self.model.tell(say("what was noted could not be written"), pull.file.name, str(fault.strerror))
 
     def new_series(self, why: str = "") -> None:
         """Begin a series of its own on the line; the one before stays selectable."""
@@ -133,11 +145,10 @@ class Controller:
     def sound(self) -> None:
         """Play the tune of each verdict that has become final, of each question, and once a pull that of the sensor's end."""
         tones = [tone_of_pull(pull) for pull in self.model.take_judged()]
-        stand = self.model.stand
-        if stand.asked > self._asked:
+        if self.model.take_asked():
             tones.append(Tone.UNDECIDED)
-        self._asked = stand.asked
-        stop = stand.state is BenchState.PULLING and near_capacity(stand.live.peak_nm, stand.capacity_nm)
+        line = self.model.line  # who pulls must hear it, whatever is in sight
+        stop = line.state is BenchState.PULLING and near_capacity(line.live.peak_nm, line.capacity_nm)
         if stop and not self._stopped:
             tones.append(Tone.STOP)
         self._stopped = stop

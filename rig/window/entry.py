@@ -109,14 +109,14 @@ class Entry:
         window = _window_of(conditions)
         if refused is not None and self._model.window is not None:
             self._model.tell(say("the window cannot be read: nothing is judged until it can"), remedy=str(refused))
-        if window != self._model.window:
-            self._model.set_window(window)
-        self._describe(conditions)
         series, changed = self._model.line.series, sorted(conditions.changed_from(before) & STATE_FIELDS)
         if not len(series):
             series.name, series.conditions = conditions.series, conditions.texts()
-        elif changed:
+        elif changed:  # before the window is another one: a series that is over stays judged by its own
             self._new_series(", ".join(say(FIELD_NAMES[name]) for name in changed))
+        if window != self._model.window:
+            self._model.set_window(window)
+        self._describe(conditions)
         texts = {name: Words(text) for name, text in conditions.texts().items()}
         self._preferences.keep(replace(self._preferences.now, conditions=texts, day=self._today().isoformat()))
 

@@ -41,6 +41,10 @@ class Act(StrEnum):
     LANGUAGE = "language"
     BACK = "back"
     NEW_SERIES = "new series"
+    EARLIER_SERIES = "earlier series"
+    LATER_SERIES = "later series"
+    REOPEN = "reopen"
+    NOTE = "note"
     UNDO = "undo"
     STILL_HOLDS = "still holds"
     CLEAR = "clear"
@@ -104,6 +108,9 @@ KEYS = (
     Key("F12", Place.ANYWHERE, Act.LANGUAGE, "language"),
     Key("Esc", Place.ANYWHERE, Act.BACK, "read the strip, stop long work, else back to the bench"),
     Key("Ctrl+N", Place.ANYWHERE, Act.NEW_SERIES, "begin a new series"),
+    Key("Ctrl+PgUp", Place.ANYWHERE, Act.EARLIER_SERIES, "look at the series before, or (Page Down) the one after"),
+    Key("Ctrl+PgDown", Place.ANYWHERE, Act.LATER_SERIES, ""),
+    Key("Ctrl+O", Place.ANYWHERE, Act.REOPEN, "open the line again"),
     Key("Ctrl+Z", Place.ANYWHERE, Act.UNDO, "take back the last setting aside"),
     Key("Ctrl+K", Place.ANYWHERE, Act.STILL_HOLDS, "before a pull: what held before still does"),
     Key("Ctrl+L", Place.ANYWHERE, Act.CLEAR, "before a pull: clear what held before"),
@@ -119,6 +126,7 @@ KEYS = (
     Key("S", Place.PULL, Act.SPECTRUM, "closer look: spectrum"),
     Key("O", Place.PULL, Act.EARLIER_BENEATH, "closer look: earlier pulls beneath"),
     Key("Del", Place.PULL, Act.EXCLUDE, "closer look: set aside, or count again"),
+    Key("N", Place.PULL, Act.NOTE, "closer look: write a note on the pull"),
     Key("P", Place.REPLAY, Act.PAUSE, "replay: pause or go on"),
     Key(".", Place.REPLAY, Act.STEP, "replay: one step"),
     Key("[", Place.REPLAY, Act.SLOWER, "replay: slower"),

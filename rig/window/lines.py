@@ -47,8 +47,7 @@ class Lines:
         except BenchError as fault:
             self._model.tell_fault(fault)
         else:
-            self.open_line(profile)
-            self._preferences.keep(replace(self._preferences.now, profile=str(path.absolute())))
+            self.open_line(profile, file=path)
 
     def open_remembered(self) -> None:
         """Open the line of the profile opened last, if its file is still there."""
@@ -56,8 +55,8 @@ class Lines:
         if self._preferences.now.profile and path.is_file():
             self.open_profile(path)
 
-    def open_line(self, profile: DeviceProfile, source: Source = Source.BENCH) -> None:
-        """Open the line of a profile; `source` tells the simulated bench from a real one."""
+    def open_line(self, profile: DeviceProfile, source: Source = Source.BENCH, file: Path | None = None) -> None:
+        """Open the line of a profile; `source` tells the simulated bench from a real one, `file` is where the profile stands."""
         benches, opened = self._means.benches, None
         if benches is None:
             return
@@ -70,6 +69,8 @@ class Lines:
 
         self.opened = self.replayed = None
         self._last = profile, source
+        if file is not None:
+            self._preferences.keep(replace(self._preferences.now, profile=str(file.absolute())))
         try:
             self._model.open(make, source)
         except BenchError as fault:

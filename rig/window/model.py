@@ -51,13 +51,17 @@ class BenchModel:
         self.notices = Notices()
         self.earlier: list[SeriesOfPulls] = []
         """Series that are over, the oldest first; selectable, and never joined."""
+        self.looking_back: SeriesOfPulls | None = None
+        """One of them that is in sight in place of the present one; a pull that begins brings the present one back."""
         self.line = Stand(self._series(source), self.notices, unit=unit.first)
         self.replay: Stand | None = None
         if bench is not None:
             self.line.connect(bench)
 
     def _series(self, source: Source, name: str = "", conditions: dict[str, str] | None = None) -> SeriesOfPulls:
-        return SeriesOfPulls(name, source, conditions, whole_traces=self._whole_traces)
+        series = SeriesOfPulls(name, source, conditions, whole_traces=self._whole_traces)
+        series.judge_by(self._window, self.rule, self.known)
+        return series
 
     # what comes in
 
@@ -68,6 +72,7 @@ class BenchModel:
         raises leaves the model without a line.
         """
         self.back_to_bench()
+        self.look_back(None)
         self.line.disconnect()
         if source is not self.line.source:
             self._begin(self.line, source)
@@ -82,15 +87,18 @@ class BenchModel:
         """
         bench = make(1)
         self.back_to_bench()
+        self.look_back(None)
         self.replay = Stand(self._series(Source.REPLAY, name), self.notices, unit=self.unit.first)
         self.replay.connect(bench)
         if self._window is None:
             self.replay.own_window = own_window()
+            self.replay.series.judge_by(self.replay.own_window, self.rule, self.known)
         else:
             bench.ask(SetWindow(self.window, self.rule))
 
     def back_to_bench(self) -> None:
         """The recording is closed, its series kept; the bench is in sight again."""
+        self.look_back(None)
         if self.replay is not None:
             self.replay.disconnect()
             if len(self.replay.series):
@@ -105,6 +113,8 @@ class BenchModel:
     def poll(self) -> Changed:
         """Take what the benches have told since the last call; what the one out of sight told is not shown at once."""
         changed = self.line.poll()
+        if self.looking_back is not None and not self.stand.held and Changed.STATE | Changed.PULLS in changed:
+            self.looking_back = None
         if self.replay is not None:
             changed = self.replay.poll() | (changed & Changed.NOTICES)
         return changed
@@ -137,9 +147,32 @@ class BenchModel:
         self._begin(self.line, self.line.source, name, conditions)
 
     def _begin(self, stand: Stand, source: Source, name: str = "", conditions: dict[str, str] | None = None) -> None:
+        self.looking_back = None
         if len(stand.series):
             self.earlier.append(stand.series)
         stand.begin(self._series(source, name, conditions))
+
+    @property
+    def all_series(self) -> list[SeriesOfPulls]:
+        """Every series there is, the oldest first; the last is the one under way."""
+        return [*self.earlier, self.stand.series]
+
+    def look_back(self, series: SeriesOfPulls | None) -> None:
+        """Put an earlier series in sight; None, or the one under way: the present one again."""
+        self.looking_back = None if series is self.stand.series else series
+        self.stand.looking_at = self.stand.announced = None
+        if self.looking_back is not None and self.looking_back.last is not None:
+            self.stand.looking_at = self.looking_back.last.number
+
+    def step_series(self, by: int) -> None:
+        """Go so many series on (or back)."""
+        series = self.all_series
+        at = next(i for i, each in enumerate(series) if each is self.series) + by
+        self.look_back(series[min(len(series) - 1, max(0, at))])
+
+    def note(self, number: int, remark: str) -> None:
+        """What the person noted of a pull of the series in sight."""
+        self.series.note(number, remark)
 
     def exclude(self, number: int, reason: str | None) -> None:
         """Let a pull of the series in sight not count, with the reason; None counts it again."""
@@ -158,14 +191,21 @@ class BenchModel:
             self.stand.announced = None
 
     def step(self, by: int) -> None:
-        """Go so many pulls on (or back) and look at that one."""
+        """Go so many pulls on (or back) and look at that one; from an earlier series on to a pull announced meanwhile."""
+        if by > 0 and self.looking_back is not None and (announced := self.stand.announced) is not None:
+            self.look_back(None)
+            self.look_at(announced)
+            return
         if self.pulls:
             numbers = [pull.number for pull in self.pulls]
             at = numbers.index(self.looking_at) if self.looking_at in numbers else len(numbers) - (by > 0)
             self.look_at(numbers[min(len(numbers) - 1, max(0, at + by))])
 
     def turn_over(self) -> None:
-        """From the live picture to the newest pull, and back."""
+        """From the live picture to the newest pull, and back; from an earlier series to the bench."""
+        if self.looking_back is not None:
+            self.look_back(None)
+            return
         self.look_at(None if self.looking_at is not None or not self.pulls else self.pulls[-1].number)
 
     # what is shown
@@ -173,6 +213,8 @@ class BenchModel:
     @property
     def window(self) -> Window | None:
         """The window that judges what is in sight."""
+        if self.looking_back is not None:
+            return self.looking_back.window
         return self._window if self._window is not None else self.stand.own_window
 
     @property
@@ -198,7 +240,7 @@ class BenchModel:
     @property
     def series(self) -> SeriesOfPulls:
         """The series in sight."""
-        return self.stand.series
+        return self.looking_back or self.stand.series
 
     @property
     def pulls(self) -> list[Pull]:
@@ -257,9 +299,23 @@ class BenchModel:
         return self.series.last
 
     def take_judged(self) -> list[Pull]:
-        """Pulls in sight whose final verdict came since the last call, each once: for the sound."""
-        judged, self.stand.judged = self.stand.judged, []
+        """Pulls in sight whose final verdict came since the last call, each once: for the sound.
+
+        Those of the line that came while a recording was in sight are never played later.
+        """
+        judged = self.stand.judged
+        for stand in (self.line, self.replay):
+            if stand is not None:
+                stand.judged = []
         return judged
+
+    def take_asked(self) -> bool:
+        """Whether the bench in sight has asked something since the last call: for the sound."""
+        asked = self.stand.asked
+        for stand in (self.line, self.replay):
+            if stand is not None:
+                stand.asked = False
+        return asked
 
     def live(self, span_s: float, columns: int, *, with_angle: bool = True) -> Live:
         """The live curves over the last `span_s`."""

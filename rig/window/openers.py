@@ -43,11 +43,11 @@ class Opened:
         self.bench.ask(Describe(conditions.into(self.info)))
 
 
-def note_excluded(file: Path, reason: str | None) -> None:
-    """Write into a pull's metadata why it is not to count; None: that it counts again. Raises BenchError or OSError."""
+def amend_pull(file: Path, **changes: str | None) -> None:
+    """Write into a pull's metadata what was told later, such as why it is not to count. Raises BenchError or OSError."""
     from rig.files.trace_csv import amend_info
 
-    amend_info(file, excluded=reason)
+    amend_info(file, **changes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +111,7 @@ class Benches:
 def _source(profile: DeviceProfile, tap: RawTap) -> LiveSource:
     """The live source of a profile, its bytes noted on the tap (those of a wire recording are not).
 
-    A window waits for a line that went away as long as it stands: a person is there to see it, and the pulls stay on the screen.
+    A window waits for a line as long as it stands, at the start too: a person is there to see it, and the pulls stay on the screen.
     """
     from drivers.clock import SystemClock
     from drivers.line import SerialLine
@@ -121,4 +121,4 @@ def _source(profile: DeviceProfile, tap: RawTap) -> LiveSource:
     if profile.port.startswith(WIRE_PREFIX):
         return open_source(profile, SystemClock())
     patient = replace(profile, patience_s=math.inf)
-    return LiveSource(patient, SystemClock(), tapped(lambda port: SerialLine(port, profile.baud, profile.bits), tap))
+    return LiveSource(patient, SystemClock(), tapped(lambda port: SerialLine(port, profile.baud, profile.bits), tap), waits=True)

@@ -10,7 +10,7 @@ from pathlib import Path
 from analysis.judgement import DecisionRule, Verdict
 from analysis.results import PullResult
 from analysis.trace import Trace
-from analysis.verdict.judge import Known, judge_pull
+from analysis.verdict.judge import NOTHING_KNOWN, Known, judge_pull
 from analysis.verdict.votes import NOTHING_STATED, Stated, pull_of
 from analysis.verdict.votes import Pull as Vote
 from analysis.window import Window
@@ -66,6 +66,8 @@ class SeriesOfPulls:
 
     name        as the bench page shows it; "" where nobody named it
     conditions  what held when it began (`rig.window.conditions`), as texts by name
+    remark      what the person noted of the whole series
+    window      what its pulls are judged against, by `rule` and what is `known`; it stays when the series is over
     """
 
     def __init__(
@@ -78,6 +80,9 @@ class SeriesOfPulls:
     ) -> None:
         self.name, self.source = name, source
         self.conditions = dict(conditions or {})
+        self.remark = ""
+        self.window: Window | None = None
+        self.rule, self.known = DecisionRule.GUARDED, NOTHING_KNOWN
         self.pulls: list[Pull] = []
         self._whole_traces = whole_traces
 
@@ -105,8 +110,17 @@ class SeriesOfPulls:
             self._decimate(len(self.pulls) - self._whole_traces - 1)
         return at is None or not before.final
 
+    def judge_by(self, window: Window | None, rule: DecisionRule, known: Known) -> None:
+        """Judge pulls to come against this window."""
+        self.window, self.rule, self.known = window, rule, known
+
+    def take_again(self, pull: Pull) -> None:
+        """A pull of a series that is over was read again: judged as its series is."""
+        self.take(replace(pull, verdict=judged(pull, self.window, self.rule, self.known)))
+
     def judge_anew(self, window: Window | None, rule: DecisionRule, known: Known) -> None:
         """Judge every pull against this window; `known` is what is known before anybody pulls."""
+        self.judge_by(window, rule, known)
         self.pulls = [replace(pull, verdict=judged(pull, window, rule, known)) for pull in self.pulls]
 
     def exclude(self, number: int, reason: str | None) -> None:

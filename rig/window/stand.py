@@ -90,12 +90,13 @@ class Stand:
     capacity_nm: float | None = None
     judged: list[Pull] = field(default_factory=list)
     questions: list[Question] = field(default_factory=list)
-    """What the bench asked and nobody has answered, the newest last; `asked` counts them, for the sound."""
-    asked: int = 0
+    """What the bench asked and nobody has answered, the newest last; `asked`: one came that nobody has heard yet."""
+    asked: bool = False
     not_pulls: dict[NoPullKind, int] = field(default_factory=dict)
     """What moved the bench without being a pull, and how often."""
     _told: set[int] = field(default_factory=set)
     _highest: int = 0
+    _over: list[SeriesOfPulls] = field(default_factory=list)
 
     @property
     def source(self) -> Source:
@@ -123,7 +124,9 @@ class Stand:
             self.bench = None
 
     def begin(self, series: SeriesOfPulls) -> None:
-        """Pulls go into this series from now on."""
+        """Pulls go into this series from now on; one told again goes where it was."""
+        if len(self.series):
+            self._over.append(self.series)
         self.series = series
         self.looking_at = self.announced = None
 
@@ -230,6 +233,9 @@ class Stand:
     def _judged(self, news: PullJudged) -> Changed:
         pull = Pull(news.number, news.trace, news.result, news.verdict, news.file, news.final, lacks=self.lacks)
         pull = replace(pull, stated=news.stated, excluded=news.stated.excluded)
+        if (over := next((each for each in self._over if each.get(news.number) is not None), None)) is not None:
+            over.take_again(pull)
+            return Changed.PULLS
         if self.series.take(pull):
             if self.held and self.looking_at not in (None, news.number):
                 self.announced = news.number
@@ -246,7 +252,7 @@ class Stand:
 
     def _ask(self, question: Question) -> Changed:
         self.questions.append(question)
-        self.asked += 1
+        self.asked = True
         if not self.held:
             self.looking_at = None
         return Changed.STATE | Changed.PULLS

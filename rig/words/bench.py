@@ -7,19 +7,20 @@ from datetime import datetime
 from pathlib import Path
 
 from analysis.pull.events import NoPullKind
-from rig.words.language import say
+from rig.words.language import say, say_n
 from rig.words.sentences import figure, torque
 
 CHECK_FIRST = "the held side engaged, the ratchet, case and other output not both free, the sensor awake"
 """What makes a unit look free that is none (trade notes 2.6)."""
 
-_NOT_A_PULL = {
-    NoPullKind.KNOCK: ("knock", "knocks"),
-    NoPullKind.ANGLE_JUMP: ("jump of the angle", "jumps of the angle"),
-    NoPullKind.CARRIED: ("time the sensor was moved about", "times the sensor was moved about"),
-    NoPullKind.LEANED_ON: ("touch of the lever", "touches of the lever"),
-    NoPullKind.REST_MOVED: ("step of the level at rest", "steps of the level at rest"),
+NOT_A_PULL = {
+    NoPullKind.KNOCK: ("1 knock, no pull", "{n} knocks, no pull"),
+    NoPullKind.ANGLE_JUMP: ("1 jump of the angle, no pull", "{n} jumps of the angle, no pull"),
+    NoPullKind.CARRIED: ("1 time the sensor was moved about, no pull", "{n} times the sensor was moved about, no pull"),
+    NoPullKind.LEANED_ON: ("1 touch of the lever, no pull", "{n} touches of the lever, no pull"),
+    NoPullKind.REST_MOVED: ("1 step of the level at rest, no pull", "{n} steps of the level at rest, no pull"),
 }
+"""For one, and for more."""
 
 
 def free_turn_text(number: int, travel_deg: float) -> str:
@@ -29,8 +30,7 @@ def free_turn_text(number: int, travel_deg: float) -> str:
 
 def not_a_pull_text(kind: NoPullKind, times: int) -> str:
     """What was thrown away, told small."""
-    one, many = _NOT_A_PULL[kind]
-    return f"{times} {one if times == 1 else many}, no pull"
+    return say_n(*NOT_A_PULL[kind], times)
 
 
 def rest_moved_text(by_nm: float, unit: str = "N.m") -> str:

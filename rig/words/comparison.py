@@ -13,7 +13,7 @@ from analysis.compare.pulls import ComparedPull, FigureName
 from analysis.units import in_unit
 from analysis.verdict.apart import Apart
 from rig.words.comparison_sides import run_in_text, speed_text
-from rig.words.language import number, say
+from rig.words.language import number, say, say_n
 from rig.words.numbers import unit_name
 
 FIGURE_NAMES = {
@@ -265,10 +265,11 @@ def label_name(label: str) -> str:
 def chatter_text(chatter: ChatterOutcome) -> str:
     """What became of the chatter. The word 'cured' stands here only where enough quiet pulls of enough kinds carry it."""
     before, after = chatter.before, chatter.after
-    counts = say(
+    counts = say_n(
+        "chatter in {k} of 1 pull before, {l} of {m} after",
         "chatter in {k} of {n} pulls before, {l} of {m} after",
+        before.assessable,
         k=before.chattering,
-        n=before.assessable,
         l=after.chattering,
         m=after.assessable,
     )
@@ -283,9 +284,11 @@ def chatter_text(chatter: ChatterOutcome) -> str:
         case Outcome.NONE_BEFORE:
             words = say("no chatter before")
             if after.chattering:
-                words += "; " + say("it chatters in {l} of {m} pulls after", l=after.chattering, m=after.assessable)
+                words += "; " + say_n(
+                    "it chatters in 1 pull after", "it chatters in {l} of {n} pulls after", after.assessable, l=after.chattering
+                )
             else:
-                words += "; " + say("none after in {m} pulls", m=after.assessable)
+                words += "; " + say_n("none after in 1 pull", "none after in {n} pulls", after.assessable)
         case Outcome.NOT_ASSESSABLE:
             words = say("what became of the chatter cannot be told: too few readable pulls, another lever or another speed")
             words += f" ({counts})"
@@ -332,7 +335,9 @@ def _quiet_text(chatter: ChatterOutcome) -> str:
         at.append(f"{number(chatter.temperature_c, 0)} °C")
     if chatter.rest_s is not None:
         at.append(say("rest {rest} s", rest=number(chatter.rest_s, 0)))
-    words = say("quiet in {m} of {m} pulls on this bench", m=m) + (f" ({', '.join(at)})" if at else "")
+    words = say_n("quiet in 1 of 1 pull on this bench", "quiet in {n} of {n} pulls on this bench", m) + (
+        f" ({', '.join(at)})" if at else ""
+    )
     if chatter.not_excluded is not None:
         words += "; " + say("up to {share} % of pulls not excluded", share=number(100 * chatter.not_excluded, 0))
     return words + "; " + say("slow turns with warm oil decide")
@@ -398,10 +403,10 @@ def _bench_text(comparison: Comparison) -> str:
 
 def _counts_text(comparison: Comparison) -> str:
     counted = [sum(pull.counted for pull in side) for side in (comparison.before, comparison.after)]
-    words = say("{n} pulls counted before, {m} after", n=counted[0], m=counted[1])
+    words = say_n("1 pull counted before, {m} after", "{n} pulls counted before, {m} after", counted[0], m=counted[1])
     apart = [apart_text(pull) for side in (comparison.before, comparison.after) for pull in side if not pull.counted]
     if apart:
-        words += "; " + say("{n} stand apart: {pulls}", n=len(apart), pulls=", ".join(apart))
+        words += "; " + say_n("1 stands apart: {pulls}", "{n} stand apart: {pulls}", len(apart), pulls=", ".join(apart))
     return words + "."
 
 

@@ -38,6 +38,11 @@ def say(text: str, /, **parts: object) -> str:
     return words.format(**parts) if parts else words
 
 
+def say_n(one: str, many: str, n: int, /, **parts: object) -> str:
+    """The text for one or for `n`, in the user's language; English and German both tell one from all else (gettext's n != 1)."""
+    return say(one if n == 1 else many, n=n, **parts)
+
+
 def number(value: float, digits: int, *, sign: bool = False) -> str:
     """A number with so many decimals and the language's decimal mark; a true minus."""
     text = f"{value:{'+' if sign else ''}.{digits}f}"

@@ -167,7 +167,7 @@ def certificate_text(number: str, days_left: int | None, due: str | None) -> str
         return text
     if days_left < 0:
         return f"{text} was due on {due}: every verdict says so until the sensor is calibrated"
-    return f"{text}, due on {due}" + (f", in {days_left} days" if days_left < SOON_DAYS else "")
+    return f"{text}, due on {due}" + (f", in {days_left} {'day' if days_left == 1 else 'days'}" if days_left < SOON_DAYS else "")
 
 
 def _zero(zero_nm: float, unit: str) -> str:

@@ -23,7 +23,7 @@ from analysis.verdict.series import ASYMMETRY_WORTH_A_WORD, FREE_TURN, PULLS_EAC
 from analysis.verdict.settling import MOST_PULLS
 from analysis.window import Basis
 from rig.words.arrangements import arrangement_text
-from rig.words.language import say
+from rig.words.language import say, say_n
 from rig.words.sentences import NAME_OF, STATE_WORD, torque, torque_with_u, window
 
 MISSING = {
@@ -70,7 +70,7 @@ def settling_text(verdict: Verdict) -> str:
         case SettlingCode.MORE_PULLS if settling.ways == 2:
             return say("pull about {n} more, {each} each way", n=settling.pulls, each=(settling.pulls or 0) // 2)
         case SettlingCode.MORE_PULLS:
-            return say("pull about {n} more", n=settling.pulls)
+            return say_n("pull about 1 more", "pull about {n} more", settling.pulls or 0)
         case SettlingCode.OTHER_WAY if settling.so_far < PULLS_EACH_WAY:
             text = "pull {next} of {all}, this way; then move the lever over and pull {all} the other way"
             return say(text, next=settling.so_far + 1, all=PULLS_EACH_WAY)
@@ -212,7 +212,7 @@ def scatter_text(scatter: ScatterUsed) -> str:
 
 def series_lines(series: SeriesResult, names: Sequence[str], basis: Basis, unit: str = "N.m") -> list[str]:
     """What several pulls together say, as rows to print; `names` are those of the pulls, in their order."""
-    rows = [f"series of {series.n} pulls, {len(series.counted)} counted"]
+    rows = [f"series of {series.n} {'pull' if series.n == 1 else 'pulls'}, {len(series.counted)} counted"]
     rows += [f"  apart: {names[index]} ({APART.get(reason, reason)})" for index, reason in series.apart]
     rows += [f"  excluded: {names[index]} ({reason})" for index, reason in series.excluded]
     rows += [f"  turned freely: {names[index]}" for index in series.free]
@@ -260,7 +260,7 @@ def series_chatter_text(series: SeriesResult) -> str:
     if not series.assessable:
         return say("chatter: not assessable in any pull")
     if series.chattering:
-        text = say("CHATTERS in {k} of {n} pulls", k=series.chattering, n=series.assessable)
+        text = say_n("CHATTERS in {k} of 1 pull", "CHATTERS in {k} of {n} pulls", series.assessable, k=series.chattering)
     else:
-        text = say("no chatter in {n} of {n} pulls", n=series.assessable)
+        text = say_n("no chatter in 1 of 1 pull", "no chatter in {n} of {n} pulls", series.assessable)
     return text + ("" if not unknown else say(", not assessable in {n}", n=unknown))

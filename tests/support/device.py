@@ -1,6 +1,7 @@
 """A device on a loopback socket that prints the torque that is on it, a line a sample, and can go away and come back."""
 
 import contextlib
+import socket
 import socketserver
 import threading
 import time
@@ -51,3 +52,10 @@ def printing_device(gain=1.0, offset_nm=0.0, port=0):
             device.over.set()
             device.shutdown()
             thread.join()
+
+
+def free_port():
+    """A port of this computer on which nothing listens now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QVBoxLayout
 
+from rig.window.keys import Act, key_name, key_of
 from rig.window.model import BenchModel, BenchState, Changed, Pull
 from rig.window.qt.curves import CurvePlot
 from rig.window.qt.page import Page
@@ -13,7 +14,7 @@ from rig.window.qt.theme import DARK, Theme
 from rig.window.qt.verdict_panel import StateBand, VerdictPanel
 from rig.window.views.panel import near_capacity, panel_of, question_panel, source_mark
 from rig.window.views.pull import earlier_of, picture_of
-from rig.window.views.series import card_of, series_of, summary_of
+from rig.window.views.series import card_of, series_entry, series_of, summary_of
 from rig.window.views.verdict import live_view, window_text
 from rig.words.bench import not_pulls_text
 from rig.words.language import say
@@ -28,9 +29,10 @@ DIGITS_EVERY = 6
 
 
 class BenchPage(Page):
-    """Everything the person at the lever needs; nothing here must be touched."""
+    """Everything the person at the lever needs; nothing here must be touched. `series_picked` carries an earlier series."""
 
     picked = Signal(int)
+    series_picked = Signal(object)
 
     def __init__(self, model: BenchModel) -> None:
         super().__init__()
@@ -44,6 +46,12 @@ class BenchPage(Page):
         self._drawn: tuple[object, ...] = ()
         self.band = StateBand()
         self.panel = VerdictPanel()
+        self.which = QComboBox()
+        self.which.setObjectName("which series")
+        self.which.setAccessibleName(say("Series"))
+        self.which.setFocusPolicy(Qt.FocusPolicy.NoFocus)  # Space is the pedal's
+        self.which.setToolTip(say("The series in sight; earlier ones stay here ({key})", key=key_name(key_of(Act.EARLIER_SERIES))))
+        self.which.activated.connect(lambda at: self.series_picked.emit(self._model.all_series[-1 - at]))
         self.caption = QLabel()
         self.caption.setObjectName("caption")
         self.over_time = CurvePlot(say("time [s]"))
@@ -52,6 +60,7 @@ class BenchPage(Page):
         self.series.picked.connect(self.picked)
         right = QVBoxLayout()
         right.setSpacing(2)
+        right.addWidget(self.which)
         right.addWidget(self.caption)
         right.addWidget(self.over_time, 3)
         right.addWidget(self.over_angle, 2)
@@ -85,7 +94,8 @@ class BenchPage(Page):
         """Show what the model holds now."""
         model = self._model
         shown = model.shown
-        self.band.show_state(model.state, window_text(model.window, model.unit), source_mark(model.series.source))
+        mark = say("EARLIER SERIES") if model.looking_back is not None else source_mark(model.series.source)
+        self.band.show_state(model.state, window_text(model.window, model.unit), mark)
         if changed != Changed.SCOPE:
             self._judged = series_of(model)
         self._show_panel(shown, changed)
@@ -116,6 +126,12 @@ class BenchPage(Page):
 
     def _show_series(self) -> None:
         model = self._model
+        series = model.all_series[::-1]
+        names = [series_entry(each) for each in series]
+        if names != [self.which.itemText(at) for at in range(self.which.count())]:
+            self.which.clear()
+            self.which.addItems(names)
+        self.which.setCurrentIndex(next(at for at, each in enumerate(series) if each is model.series))
         apart = dict(self._judged.apart)
         cards = [card_of(pull, model.unit, apart=i in apart) for i, pull in enumerate(model.pulls)]
         summary = summary_of(model.pulls, model.unit, model.window, series=self._judged)

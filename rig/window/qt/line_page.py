@@ -22,6 +22,7 @@ from PySide6.QtWidgets import (
     QVBoxLayout,
 )
 
+from rig.window.keys import Act, key_name, key_of
 from rig.window.model import BenchModel, Changed
 from rig.window.qt.page import Page
 from rig.window.qt.theme import DARK, Theme
@@ -43,6 +44,7 @@ class LinePage(Page):
     profile_wanted = Signal(object)
     recording_wanted = Signal(object)
     closed_wanted = Signal()
+    again_wanted = Signal()
     zero_wanted = Signal()
     exercise_wanted = Signal()
 
@@ -107,6 +109,8 @@ class LinePage(Page):
         buttons.addWidget(
             self._button(say("Exercise the sensor"), say("Load it three times each way; not recorded"), self.exercise_wanted.emit)
         )
+        again = say("Open again ({key})", key=key_name(key_of(Act.REOPEN)))
+        buttons.addWidget(self._button(again, say("Close the line and open it again; the series goes on"), self.again_wanted.emit))
         buttons.addWidget(self._button(say("Close the line"), say("Close it; a pull under way is kept"), self.closed_wanted.emit))
         columns = QHBoxLayout()
         columns.setSpacing(16)

@@ -172,7 +172,10 @@ class MainWindow(QWidget):
         self.strip.stopped.connect(controller.reading.stop)
         self.strip.folder_wanted.connect(controller.lines.show_folder)
         self.cautions.understood.connect(self.show_bench)
+        self.strip.again_wanted.connect(lambda: self._after(controller.lines.reopen))
         self.bench.picked.connect(self._look_at)
+        self.bench.series_picked.connect(lambda series: self._after(self.model.look_back, series))
+        self.pull.noted.connect(lambda number, remark: self._after(controller.note, number, remark))
         self.pull.excluded.connect(lambda number, reason: self._after(controller.exclude, number, reason or None))
         self.conditions.edited.connect(lambda conditions: self._after(controller.entry.edit, conditions))
         self.conditions.still_holds.connect(lambda: self._after(controller.entry.still_holds))
@@ -185,6 +188,7 @@ class MainWindow(QWidget):
         self.pack.again_wanted.connect(lambda: controller.open_pack(None, self.pack.show_pack))
         self.line.profile_wanted.connect(lambda path: self._after(controller.lines.open_profile, path))
         self.line.recording_wanted.connect(lambda path: self._after(controller.lines.open_recording, path))
+        self.line.again_wanted.connect(lambda: self._after(controller.lines.reopen))
         self.line.closed_wanted.connect(lambda: self._after(controller.lines.close_line))
         self.line.zero_wanted.connect(controller.lines.zero_now)
         self.line.exercise_wanted.connect(lambda: self._after(controller.lines.exercise))
@@ -205,6 +209,10 @@ class MainWindow(QWidget):
             Act.LANGUAGE: lambda: self.language_wanted.emit(self.controller.looks.next_language()),
             Act.BACK: self._escape,
             Act.NEW_SERIES: self._new_series,
+            Act.EARLIER_SERIES: lambda: self._after(self.model.step_series, -1),
+            Act.LATER_SERIES: lambda: self._after(self.model.step_series, 1),
+            Act.REOPEN: lambda: self._after(self.controller.lines.reopen),
+            Act.NOTE: self.pull.note.setFocus,
             Act.UNDO: lambda: self._after(self.controller.undo),
             Act.STILL_HOLDS: lambda: self._after(self.controller.entry.still_holds),
             Act.CLEAR: lambda: self._after(self.controller.entry.clear),
@@ -275,6 +283,8 @@ class MainWindow(QWidget):
             self.controller.reading.stop()
         elif self.model.notices.newest is not None:
             self._notice_read()
+        elif self.model.looking_back is not None:
+            self._after(self.model.look_back, None)
         elif self.pages.currentWidget() is self.bench and self.model.replay is not None:
             self._after(self.controller.lines.back_to_bench)
         else:

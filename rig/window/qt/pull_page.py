@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout
+from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QHBoxLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout
 
 from rig.window.decimation import Curve
 from rig.window.model import BenchModel, Changed, Pull
@@ -22,9 +22,10 @@ CURSOR_STEP = 0.004
 
 
 class PullPage(Page):
-    """One pull at leisure. `excluded` carries number and reason ("" counts it again)."""
+    """One pull at leisure. `excluded` carries number and reason ("" counts it again), `noted` number and note."""
 
     excluded = Signal(int, str)
+    noted = Signal(int, str)
 
     def __init__(self, model: BenchModel) -> None:
         super().__init__()
@@ -60,6 +61,12 @@ class PullPage(Page):
         self.reason.setPlaceholderText(say("reason"))
         self.reason.textActivated.connect(lambda _: self.exclude_or_count())
         self.reason.setToolTip(say("Why the pull does not count; pick one or write your own"))
+        self.note = QLineEdit()
+        self.note.setPlaceholderText(say("note on this pull (N)"))
+        self.note.setAccessibleName(say("note on this pull"))
+        self.note.setToolTip(say("Kept with the recording; Enter keeps it"))
+        self.note.editingFinished.connect(self._note)
+        self.note.returnPressed.connect(self.setFocus)
         self.exclude = QPushButton()
         self.exclude.setToolTip(say("The pull and its file stay; it only does not count in the series"))
         self.exclude.clicked.connect(self.exclude_or_count)
@@ -79,7 +86,7 @@ class PullPage(Page):
         tools = QHBoxLayout()
         for button in (self.show_spectrum, self.show_earlier, self.whole):
             tools.addWidget(button)
-        tools.addStretch(1)
+        tools.addWidget(self.note, 1)
         tools.addWidget(self.reason)
         tools.addWidget(self.exclude)
         curves = QVBoxLayout()
@@ -125,6 +132,7 @@ class PullPage(Page):
             self._redraw()
             if other:
                 self.look_at_whole()
+                self.note.setText("" if pull is None else pull.remark)
 
     def _show_title(self, pull: Pull) -> None:
         new = self._model.stand.announced
@@ -133,7 +141,7 @@ class PullPage(Page):
 
     def _redraw(self) -> None:
         pull = self._pull
-        for widget in (self.over_time, self.show_spectrum, self.show_earlier, self.whole, self.reason, self.exclude):
+        for widget in (self.note, self.over_time, self.show_spectrum, self.show_earlier, self.whole, self.reason, self.exclude):
             widget.setEnabled(pull is not None)
         if pull is None:
             self.title.setText(say("No pull yet"))
@@ -213,6 +221,10 @@ class PullPage(Page):
         else:
             self.reason.setFocus()
             self.reason.showPopup()
+
+    def _note(self) -> None:
+        if self._pull is not None and self.note.text().strip() != self._pull.remark:
+            self.noted.emit(self._pull.number, self.note.text().strip())
 
     def move_cursor(self, steps: int) -> None:
         """Move the cursor so many steps."""

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from rig.window.keys import Act, key_name, key_of
 from rig.window.notices import Notice, Notices
 from rig.words.language import say
 
@@ -26,9 +27,13 @@ HEIGHT = 46
 
 
 class NoticeStrip(QFrame):
-    """`read`: the person has read the newest notice; `stopped`: long work is to end; `folder_wanted`: open the folder."""
+    """`read`: the person has read the newest notice; `stopped`: long work is to end; `folder_wanted`: open the folder.
+
+    `again_wanted`: open the line again at once.
+    """
 
     read = Signal()
+    again_wanted = Signal()
     stopped = Signal()
     folder_wanted = Signal()
 
@@ -49,6 +54,8 @@ class NoticeStrip(QFrame):
         row = QHBoxLayout(notice)
         row.setContentsMargins(12, 2, 12, 2)
         row.addLayout(words, 1)
+        self._again = _plain_button(say("Open again ({key})", key=key_name(key_of(Act.REOPEN))), self.again_wanted)
+        row.addWidget(self._again)
         row.addWidget(self._button)
         self._name, self._bar = QLabel(), QProgressBar()
         self._bar.setRange(0, 1000)
@@ -104,6 +111,7 @@ class NoticeStrip(QFrame):
         self._what.setText((f"{notice.where}: " if notice.where else "") + say(notice.what) + more)
         self._remedy.setText("→ " + say(notice.remedy) if notice.remedy else "")
         self._remedy.setVisible(bool(notice.remedy))
+        self._again.setVisible(notice.of_line)
         self.setAccessibleName(f"{self._what.text()} {self._remedy.text()}")
         if notice is not self._shown:
             self._shown = notice

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from analysis.sensor.zero_history import SOON_DAYS, far_off
 from rig.files.metadata import TraceInfo
-from rig.words.language import number, say
+from rig.words.language import number, say, say_n
 from rig.words.numbers import torque
 from rig.words.units import UnitChoice
 
@@ -61,7 +61,7 @@ def calibration(info: TraceInfo, today: date) -> Figure:
         return Figure(name, due, amiss=True)
     if days < 0:
         return Figure(name, say("{date}: overdue", date=due), amiss=True)
-    return Figure(name, say("{date}: in {days} days", date=due, days=days), amiss=days < SOON_DAYS)
+    return Figure(name, say_n("{date}: in 1 day", "{date}: in {n} days", days, date=due), amiss=days < SOON_DAYS)
 
 
 def row_texts(row: RawRow, unit: UnitChoice) -> tuple[str, str, str]:

@@ -13,9 +13,9 @@ from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.verdict.series import read_series
 from analysis.window import Basis, Window
 from rig.window.decimation import Curve, aligned, closed
-from rig.window.model import BenchModel, Pull
+from rig.window.model import BenchModel, Pull, SeriesOfPulls
 from rig.window.views.verdict import Tone, tone_of, view_of, word_of
-from rig.words.language import say
+from rig.words.language import say, say_n
 from rig.words.numbers import torque, way_mark, with_spread
 from rig.words.units import UnitChoice
 from rig.words.verdicts import asymmetry_text, series_chatter_text, settling_text
@@ -45,6 +45,21 @@ class Summary:
     word: str
     count: str
     lines: tuple[str, ...]
+
+
+def series_title(series: SeriesOfPulls) -> str:
+    """What a series is called: its name, else what it is of."""
+    if series.name:
+        return series.name
+    held = series.conditions.get
+    phase = held("phase", "")
+    parts = (held("unit", ""), say(phase) if phase else "", held("arrangement", ""), held("additive", ""))
+    return " · ".join(part for part in parts if part) or say("series without a name")
+
+
+def series_entry(series: SeriesOfPulls) -> str:
+    """A series as a row of a list: what it is called and how many pulls it has."""
+    return f"{series_title(series)}   {say_n('1 pull', '{n} pulls', len(series))}"
 
 
 def card_of(pull: Pull, unit: UnitChoice, *, apart: bool) -> Card:
@@ -113,7 +128,7 @@ def summary_of(
 
 
 def _count(series: SeriesResult, figure: SeriesFigure | None, unit: UnitChoice) -> str:
-    count = say("{counted} of {all} pulls counted", counted=len(series.counted), all=series.n)
+    count = say_n("{counted} of 1 pull counted", "{counted} of {n} pulls counted", series.n, counted=len(series.counted))
     if figure is None:
         return count
     return f"{with_spread(figure.mean_nm, figure.budget.expanded_u_nm, unit.first)}   {count}"

@@ -155,6 +155,8 @@ def remarks(pull: Pull) -> tuple[str, ...]:
     result, notes = pull.result, []
     if pull.excluded:
         notes.append(say("set aside: {reason}", reason=pull.excluded))
+    if pull.remark:
+        notes.append(say("noted: {remark}", remark=pull.remark))
     if not pull.final:
         notes.append(say("first reading, the pull may go on"))
     if result.held_nothing:

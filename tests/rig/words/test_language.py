@@ -17,6 +17,7 @@ from rig.window.views.compare import EXCLUDED_HERE, HINT
 from rig.window.views.panel import LACKS, SPOILERS
 from rig.words import comparison, comparison_sides
 from rig.words.arrangements import ARRANGEMENTS
+from rig.words.bench import NOT_A_PULL
 from rig.words.language import LANGUAGES, catalogue, number, read_po, say, speak
 from rig.words.sentences import CAUTIONS, QUALITY_WORDS, STATE_WORD
 from rig.words.verdicts import MISSING
@@ -35,10 +36,8 @@ def said():
     texts = set()
     for path in (path for path in RIG.rglob("*.py") if "sheets" not in path.parts):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "say":
-                first = node.args[0]
-                if isinstance(first, ast.Constant):
-                    texts.add(first.value)
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("say", "say_n"):
+                texts |= {each.value for each in node.args[:2] if isinstance(each, ast.Constant)}
     return texts
 
 
@@ -54,6 +53,7 @@ def in_tables():
         [words for words, _ in QUALITY_WORDS.values()],
         FIELD_NAMES.values(),
         REASONS,
+        *NOT_A_PULL.values(),
         KEY_NAMES,
         HEADINGS,
         (HINT, EXCLUDED_HERE),

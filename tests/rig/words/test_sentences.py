@@ -107,7 +107,7 @@ def test_a_series_says_mean_scatter_both_ways_and_what_was_left_out():
         "excluded: g.csv (slipped off the lever)",
         "the mean of 5",
         "51.0 N.m in the first direction, 45.0 N.m the other way: +12.5 %; the directions differ: look for bind",
-        "CHATTERS in 1 of 1 pulls",
+        "CHATTERS in 1 of 1 pull",
         "decides: it is in the window",
     ):
         assert part in text
