@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from analysis.pack import priors
@@ -20,10 +21,11 @@ from analysis.pack.unknowns import Floats
 
 @dataclass(frozen=True, slots=True)
 class EndPlay:
-    """End play of one side as it will be read: mean with the shims fitted now, and standard deviation."""
+    """End play of one side with the shims fitted now: mean, and standard deviation of what will be read and of the unit itself."""
 
     mm: float
     sd_mm: float
+    own_sd_mm: float
 
 
 def end_play_kept(unit: Unit, pairs: Sequence[ShimPair], end_play: tuple[EndPlay, EndPlay] | None) -> Floats:
@@ -38,6 +40,24 @@ def end_play_kept(unit: Unit, pairs: Sequence[ShimPair], end_play: tuple[EndPlay
         read = one.mm - change
         sd = np.hypot(one.sd_mm, np.where(change == 0.0, 0.0, unit.pack.uncertainty.shim_mm))
         kept = kept * (ndtr((high - read) / sd) - ndtr((low - read) / sd))
+    return kept
+
+
+def end_play_itself(
+    unit: Unit, pairs: Sequence[ShimPair], end_play: tuple[EndPlay, EndPlay] | None, normals: tuple[Floats, Floats]
+) -> NDArray[np.bool_]:
+    """Whether the end play of the unit itself, without the next reading's error, is within the limits: shape (draws, pairs).
+
+    `normals` are standard normal, one value a draw for each side: every pair of shims moves the same end play.
+    """
+    limits = unit.card.limits.end_play_mm
+    kept = np.ones((normals[0].size, len(pairs)), dtype=bool)
+    if limits is None or end_play is None:
+        return kept
+    for n, one in enumerate(end_play):
+        change = np.array([(p.change_left_mm, p.change_right_mm)[n] for p in pairs])
+        play = (one.mm + one.own_sd_mm * normals[n])[:, None] - change[None, :]
+        kept &= (play >= limits[0]) & (play <= limits[1])
     return kept
 
 
@@ -67,8 +87,8 @@ def end_play_to_read(learnt: Learnt, build: Build) -> tuple[EndPlay, EndPlay] | 
             return None
         weights = [1.0 / sd**2 for _, sd in known]
         mean = sum(w * mm for w, (mm, _) in zip(weights, known, strict=True)) / sum(weights)
-        sd = math.hypot(1.0 / math.sqrt(sum(weights)), u.end_play_mm, priors.CLOSING_REPEAT_MM)
-        found.append(EndPlay(mean, sd))
+        own_sd = 1.0 / math.sqrt(sum(weights))
+        found.append(EndPlay(mean, math.hypot(own_sd, u.end_play_mm, priors.CLOSING_REPEAT_MM), own_sd))
     return found[0], found[1]
 
 

@@ -12,12 +12,12 @@ from scipy.special import ndtr
 
 from analysis.pack.buildable import ShimPair, keeps_left_right, shim_pairs, size_key
 from analysis.pack.cup_springs import SOLID_SHARE
-from analysis.pack.end_play import EndPlay, end_play_kept
+from analysis.pack.end_play import EndPlay, end_play_itself, end_play_kept
 from analysis.pack.inference import Context, Learnt
 from analysis.pack.loads import Loads, gap_noise, gap_sd_mm, loads_of, mean_torque_per_friction_nm
 from analysis.pack.parts import SIDES, Build, Sense, Shelf
 from analysis.pack.unit import Unit
-from analysis.pack.unknowns import Floats
+from analysis.pack.unknowns import Floats, stratified_normals
 from analysis.window import Window
 
 TIE = 0.01
@@ -32,6 +32,8 @@ LISTED = 30
 """Choices that are listed; PACK.md asks for ten."""
 LISTED_LAST = 10
 """... and of those that are never the best, for springs may go solid or the sides differ, so many more."""
+_SEED = 20271
+"""Of the draws of end play: the same sheet gets the same answer."""
 SCREENED = 120
 """Choices reckoned with all draws, after a look at all of them with `SCREEN_DRAWS`."""
 SCREEN_DRAWS = 64
@@ -74,6 +76,8 @@ class _Reckoned:
     sd: Floats
     in_window: Floats
     limits_kept: Floats
+    limits_kept_itself: NDArray[np.bool_]
+    """Whether the unit itself keeps each limit, whatever the next closing adds."""
     clearance_kept: Floats
     share_kept: Floats
     solid: Floats
@@ -102,9 +106,9 @@ def _reckon(
     sd = learnt.reading_sd(unit_sd, gap_noise(unit, build, loads))
     low, high = _limits_of(window)
     in_window = ndtr((high - log_torque) / sd) - ndtr((low - log_torque) / sd)
-    share, clearance, solid, tight = _geometry(unit, build, loads)
+    share, clearance, solid, tight, itself = _geometry(unit, build, loads)
     log_unit = log_torque + (unit_sd * learnt.unknowns.normal_unit)[:, None]
-    return _Reckoned(log_unit, log_torque, sd, in_window, share * clearance, clearance, share, solid, tight)
+    return _Reckoned(log_unit, log_torque, sd, in_window, share * clearance, itself, clearance, share, solid, tight)
 
 
 def _thinned(learnt: Learnt, which: NDArray[np.intp]) -> Learnt:
@@ -145,9 +149,13 @@ def _columns(loads: Loads, back: tuple[NDArray[np.intp], NDArray[np.intp]]) -> L
     return Loads(load, rate, groups)
 
 
-def _geometry(unit: Unit, build: Build, loads: Loads) -> tuple[Floats, Floats, Floats, Floats]:
-    """In each draw: chance that share of flat and clearance are kept, that a spring is solid; the tightest clearance in mm."""
+def _geometry(unit: Unit, build: Build, loads: Loads) -> tuple[Floats, Floats, Floats, Floats, NDArray[np.bool_]]:
+    """In each draw: chance that share of flat and clearance are kept, that a spring is solid; tightest clearance; kept itself.
+
+    Kept itself: no limit is more likely broken than kept by what the next closing adds to the unit.
+    """
     shape = loads.load_n[0].shape
+    itself = np.ones(shape, dtype=bool)
     kept_share, kept_clearance, loose = np.ones(shape), np.ones(shape), np.ones(shape)
     tight = np.full(shape, np.nan)
     limits = unit.card.limits
@@ -160,14 +168,15 @@ def _geometry(unit: Unit, build: Build, loads: Loads) -> tuple[Floats, Floats, F
         own_sd = sd / groups[0].in_line
         share = np.min([ndtr((limits.share_of_flat * g.cone_mm - g.deflection_mm) / own_sd) for g in groups], axis=0)
         flat = np.min([ndtr((SOLID_SHARE * g.cone_mm - g.deflection_mm) / own_sd) for g in groups], axis=0)
-        kept_share, loose = kept_share * share, loose * flat
+        kept_share, loose, itself = kept_share * share, loose * flat, itself & (share >= 0.5)
         # The card's clearance is measured with nothing pressed: room less solid height of the stack, without the plates' yield.
         clearance = np.sum([g.clearance_mm - g.yielded_mm for g in groups], axis=0)
         tight = np.fmin(tight, clearance)
         if limits.clearance_mm is not None:
             low, high = limits.clearance_mm
             kept_clearance = kept_clearance * (ndtr((high - clearance) / sd) - ndtr((low - clearance) / sd))
-    return kept_share, kept_clearance, 1.0 - loose, tight
+            itself &= (clearance >= low) & (clearance <= high)
+    return kept_share, kept_clearance, 1.0 - loose, tight, itself
 
 
 def choose(
@@ -203,7 +212,9 @@ def choose(
     play = end_play_kept(unit, pairs, end_play)
     lands = np.mean(full.in_window * full.limits_kept, axis=0) * play * kept
     low, high = _limits_of(window)
-    unit_lands = (full.log_unit >= low) & (full.log_unit <= high) & (full.limits_kept * play[None, :] * kept[None, :] >= 0.5)
+    normals = stratified_normals(len(full.log_unit), _SEED), stratified_normals(len(full.log_unit), _SEED + 1)
+    unit_lands = (full.log_unit >= low) & (full.log_unit <= high) & full.limits_kept_itself & kept[None, :]
+    unit_lands &= end_play_itself(unit, pairs, end_play, normals)
     found = [
         Choice(
             shims=pair,

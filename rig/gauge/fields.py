@@ -8,6 +8,9 @@ from dataclasses import dataclass, replace
 from analysis.errors import UnitError
 from analysis.units import to_unit
 
+AGAIN_MM = 0.02
+"""A refused length that is measured again and agrees so well is no slip (two readings agree within 0.02 mm, TRADE.md 3.1)."""
+
 
 class Refused(enum.StrEnum):
     """Why a length was not taken; the field stays where it is."""
@@ -31,8 +34,8 @@ class Field:
     low_mm, high_mm
         Bounds, both included: what lies beyond cannot be this length.
     alike, alike_mm
-        Fields of one `alike` measure the same thing at several places: further than `alike_mm` from the nearest of them is a slip.
-        0 mm: not looked at.
+        Fields of one `alike` measure the same thing at several places: further than `alike_mm` from the nearest of them is taken
+        for a slip, and believed when it is measured again. 0 mm: not looked at.
     """
 
     key: tuple[str | int, ...]
@@ -57,8 +60,9 @@ class Entered:
 class FieldList:
     """Fields, what stands in them, and the one that is next.
 
-    `at` is len(fields) when all are done. `word` says why the last length was refused, None where it was taken; `order` are the
-    fields filled here, the newest last, with what stood in them before.
+    `at` is len(fields) when all are done. `word` says why the last length was refused, None where it was taken; `refused_mm` is
+    that length where measuring it again would make it good. `order` are the fields filled here, the newest last, with what stood
+    in them before.
 
     >>> lengths = FieldList.of((Field(key=("a",), name="1", high_mm=6.0), Field(key=("b",), name="2", high_mm=6.0)))
     >>> lengths = lengths.taken(2.01, "2.01 mm")
@@ -72,6 +76,7 @@ class FieldList:
     values: tuple[Entered | None, ...]
     at: int = 0
     word: Refused | None = None
+    refused_mm: float | None = None
     order: tuple[tuple[int, Entered | None], ...] = ()
 
     @classmethod
@@ -98,10 +103,11 @@ class FieldList:
             return self
         refused = self._refusal(field, length_mm)
         if refused is not None:
-            return replace(self, word=refused)
+            return replace(self, word=refused, refused_mm=length_mm if refused is Refused.FAR_FROM_ALIKE else None)
         at = self.at
         values = (*self.values[:at], Entered(length_mm, text), *self.values[at + 1 :])
-        return replace(self, values=values, at=at + 1, word=None, order=(*self.order, (at, self.values[at])))
+        order = (*self.order, (at, self.values[at]))
+        return replace(self, values=values, at=at + 1, word=None, refused_mm=None, order=order)
 
     def typed(self, text: str, unit: str) -> FieldList:
         """With a length that was typed; a bare number, with point or comma, is in `unit`."""
@@ -124,17 +130,27 @@ class FieldList:
             return self.gone_to(max(0, self.at - 1))
         at, before = self.order[-1]
         values = (*self.values[:at], before, *self.values[at + 1 :])
-        return replace(self, values=values, at=at, word=None, order=self.order[:-1])
+        return replace(self, values=values, at=at, word=None, refused_mm=None, order=self.order[:-1])
 
     def gone_to(self, at: int) -> FieldList:
         """With another field next."""
-        return replace(self, at=min(max(0, at), len(self.fields)), word=None)
+        return replace(self, at=min(max(0, at), len(self.fields)), word=None, refused_mm=None)
+
+    def next_group(self) -> FieldList:
+        """To the first field of the next group; what was left out stays empty."""
+        here = self.current
+        if here is None:
+            return self
+        rest = range(self.at + 1, len(self.fields))
+        return self.gone_to(next((at for at in rest if self.fields[at].group != here.group), len(self.fields)))
 
     def _refusal(self, field: Field, length_mm: float) -> Refused | None:
         if not length_mm >= field.low_mm:  # a NaN is refused too
             return Refused.TOO_SMALL
         if length_mm > field.high_mm:
             return Refused.TOO_LARGE
+        if self.refused_mm is not None and abs(length_mm - self.refused_mm) <= AGAIN_MM:
+            return None
         alike = [
             value.length_mm
             for at, (one, value) in enumerate(zip(self.fields, self.values, strict=True))

@@ -14,6 +14,7 @@ from analysis.errors import BenchError
 from rig.live.news import PullAmended
 from rig.window.conditions import Conditions
 from rig.window.entry import Entry
+from rig.window.lengths import Lengths
 from rig.window.lines import Lines
 from rig.window.looks import Looks
 from rig.window.means import Means
@@ -43,6 +44,7 @@ class Controller:
         self.looks = Looks(model, self.preferences)
         self.lines = Lines(model, means, self.preferences, lambda: self.entry.now)
         self.entry = Entry(model, self.preferences, means.today, describe=self._describe, new_series=self.new_series)
+        self.lengths = Lengths(model, self.preferences)
         self.tried: Tone | None = None
         self._stopped = False
         self._pack: Path | None = None
@@ -140,6 +142,22 @@ class Controller:
         if self._pack is not None:
             self.reading.begin(say("reading the pack sheet"), load_pack(self._pack, self.model.unit), 1, with_view)
 
+    def measure_pack(self) -> bool:
+        """Measure the lengths of the pack sheet in sight, field after field; whether there are any. Raises nothing."""
+        from rig.pack.lengths import read_fields, write_lengths
+
+        path = self._pack
+        if path is None:
+            self.model.tell(say("open a pack sheet first"), remedy=say("platepull shim --template pack prints one to fill in"))
+            return False
+        try:
+            document, fields = read_fields(path)
+        except BenchError as fault:
+            self.model.tell_fault(fault)
+            return False
+        self.lengths.begin(say("Pack of {unit}", unit=str(document.pack.unit)), fields, lambda new: write_lengths(path, new))
+        return True
+
     # sound
 
     def sound(self) -> None:
@@ -164,6 +182,7 @@ class Controller:
             self.means.sounds.play(self.tried)
 
     def close(self) -> None:
-        """Stop work, close line and recording; a pull under way is kept."""
+        """Stop work, close line and recording; a pull under way is kept, and lengths measured are written."""
         self.reading.stop()
+        self.lengths.close()
         self.model.close()

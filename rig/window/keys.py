@@ -17,6 +17,7 @@ class Place(StrEnum):
     REPLAY = "replay"
     GUIDE = "guide"
     QUESTION = "question"
+    LENGTHS = "lengths"
 
 
 class Act(StrEnum):
@@ -62,6 +63,9 @@ class Act(StrEnum):
     EXCLUDE = "exclude"
     ANSWER_FIRST = "first answer"
     ANSWER_SECOND = "second answer"
+    TAKE_LENGTH = "take length"
+    BACK_LENGTH = "back length"
+    NEXT_PART = "next part"
     PAUSE = "pause"
     STEP = "step"
     SLOWER = "slower"
@@ -89,6 +93,7 @@ class Key:
 KEYS = (
     Key("Space", Place.QUESTION, Act.ANSWER_FIRST, "foot pedal, when the bench asks: the first answer", pedal=True),
     Key("PgDown", Place.QUESTION, Act.ANSWER_SECOND, "foot pedal, when the bench asks: the second answer", pedal=True),
+    Key("Space", Place.LENGTHS, Act.TAKE_LENGTH, "foot pedal, while lengths are measured: what the gauge shows", pedal=True),
     Key("Space", Place.ANYWHERE, Act.PEDAL, "foot pedal: live picture or newest pull; from any page back to the bench", pedal=True),
     Key("PgUp", Place.ANYWHERE, Act.EARLIER, "foot pedal: earlier pull", pedal=True),
     Key("PgDown", Place.ANYWHERE, Act.LATER, "foot pedal: later pull", pedal=True),
@@ -127,6 +132,10 @@ KEYS = (
     Key("O", Place.PULL, Act.EARLIER_BENEATH, "closer look: earlier pulls beneath"),
     Key("Del", Place.PULL, Act.EXCLUDE, "closer look: set aside, or count again"),
     Key("N", Place.PULL, Act.NOTE, "closer look: write a note on the pull"),
+    Key("Return", Place.LENGTHS, Act.TAKE_LENGTH, "lengths: what is typed, else what the gauge shows"),
+    Key("Enter", Place.LENGTHS, Act.TAKE_LENGTH, ""),
+    Key("Backspace", Place.LENGTHS, Act.BACK_LENGTH, "lengths: the last digit, else the last length, anew"),
+    Key("Down", Place.LENGTHS, Act.NEXT_PART, "lengths: on to the next part"),
     Key("P", Place.REPLAY, Act.PAUSE, "replay: pause or go on"),
     Key(".", Place.REPLAY, Act.STEP, "replay: one step"),
     Key("[", Place.REPLAY, Act.SLOWER, "replay: slower"),
@@ -136,7 +145,7 @@ KEYS = (
 )
 
 
-KEY_NAMES = ("Space", "PgUp", "PgDown", "Del", "Esc", "Ctrl", "Shift", "Left", "Right")
+KEY_NAMES = ("Space", "PgUp", "PgDown", "Del", "Esc", "Ctrl", "Shift", "Left", "Right", "Down", "Return", "Enter", "Backspace")
 """Keys that bear other names in other languages."""
 
 

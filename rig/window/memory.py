@@ -25,7 +25,7 @@ FILE = "window.json"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remembered:
-    """Looks, language, sound, the profile opened last and the last conditions of a pull."""
+    """Looks, language, sound, profile and gauge opened last, the last conditions of a pull. `inches`: lengths are typed in in."""
 
     theme: str = "dark"
     language: str = "en"
@@ -37,6 +37,8 @@ class Remembered:
     place: tuple[int, int, int, int] | None = None
     maximised: bool = False
     profile: str = ""
+    gauge: str = ""
+    inches: bool = False
     conditions: Mapping[str, Words] = field(default_factory=dict)
 
 

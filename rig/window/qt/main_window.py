@@ -56,7 +56,7 @@ class MainWindow(QWidget):
         self.conditions = ConditionsPage(self.model, controller.entry.shown)
         self.sides = ComparePage(self.model)
         self.line = LinePage(self.model, lambda: controller.lines.in_sight, controller.means.today)
-        self.pack = PackPage()
+        self.pack = PackPage(controller.lengths)
         self.guide = GuidePage()
         self.keys = KeysPage(self._choices())
         self._pages, self.rail = self._shown(), Rail()
@@ -186,6 +186,16 @@ class MainWindow(QWidget):
         self.sides.page_wanted.connect(controller.write_page)
         self.pack.sheet_wanted.connect(lambda path: controller.open_pack(path, self.pack.show_pack))
         self.pack.again_wanted.connect(lambda: controller.open_pack(None, self.pack.show_pack))
+        self.pack.measuring_wanted.connect(self._measure_pack)
+        lengths, panel = controller.lengths, self.pack.panel
+        panel.typed.connect(lambda char: self._after(lengths.type, char))
+        panel.taken.connect(lambda: self._after(lengths.take))
+        panel.backed.connect(lambda: self._after(lengths.back))
+        panel.next_part_wanted.connect(lambda: self._after(lengths.next_part))
+        panel.picked.connect(lambda at: self._after(lengths.go_to, at))
+        panel.unit_turned.connect(lambda: self._after(lengths.turn_unit))
+        panel.gauge_wanted.connect(lambda path: self._after(lengths.open_gauge, path))
+        panel.done.connect(self._measured)
         self.line.profile_wanted.connect(lambda path: self._after(controller.lines.open_profile, path))
         self.line.recording_wanted.connect(lambda path: self._after(controller.lines.open_recording, path))
         self.line.again_wanted.connect(lambda: self._after(controller.lines.reopen))
@@ -230,6 +240,9 @@ class MainWindow(QWidget):
             Act.EXCLUDE: self.pull.exclude_or_count,
             Act.ANSWER_FIRST: partial(self._answer, first=True),
             Act.ANSWER_SECOND: partial(self._answer, first=False),
+            Act.TAKE_LENGTH: lambda: self._after(self.controller.lengths.take),
+            Act.BACK_LENGTH: lambda: self._after(self.controller.lengths.back),
+            Act.NEXT_PART: lambda: self._after(self.controller.lengths.next_part),
             Act.PAUSE: self.replay.turn,
             Act.STEP: self.replay.step,
             Act.SLOWER: lambda: self.replay.change_speed(-1),
@@ -250,7 +263,9 @@ class MainWindow(QWidget):
             places.add(Place.PULL)
         if current is self.guide:
             places.add(Place.GUIDE)
-        if self.model.replay is not None:
+        if current is self.pack and self.controller.lengths.entry is not None:
+            places.add(Place.LENGTHS)
+        elif self.model.replay is not None:
             places.add(Place.REPLAY)
         return places
 
@@ -267,7 +282,9 @@ class MainWindow(QWidget):
         self.show_page(self.bench)
 
     def show_page(self, page: Page) -> None:
-        """Go to a page. On the closer look the pull in sight stays; a new one is announced there."""
+        """Go to a page. On the closer look the pull in sight stays; a new one is announced there. Lengths measured are written."""
+        if self.pages.currentWidget() is self.pack:
+            self.controller.lengths.write()
         self.pages.setCurrentWidget(page)
         page.setFocus()
         self.model.hold(page is self.pull)
@@ -285,10 +302,24 @@ class MainWindow(QWidget):
             self._notice_read()
         elif self.model.looking_back is not None:
             self._after(self.model.look_back, None)
+        elif Place.LENGTHS in self._places():
+            self._measured()
         elif self.pages.currentWidget() is self.bench and self.model.replay is not None:
             self._after(self.controller.lines.back_to_bench)
         else:
             self.show_bench()
+
+    def _measure_pack(self) -> None:
+        self.controller.measure_pack()
+        self.pack.setFocus()
+        self.refresh(ALL)
+
+    def _measured(self) -> None:
+        """Lengths are written, and the sheet answered anew."""
+        if self.controller.lengths.end():
+            self.controller.open_pack(None, self.pack.show_pack)
+        self.pack.setFocus()
+        self.refresh(ALL)
 
     def _after(self, act: Callable[..., object], *with_what: object) -> None:
         act(*with_what)
@@ -334,6 +365,8 @@ class MainWindow(QWidget):
             self.conditions.pull_made()
         self.controller.sound()
         self.controller.reading.tick()
+        if self.controller.lengths.tick():
+            changed |= Changed.STATE
         if changed:
             self.refresh(changed)
         else:

@@ -5,13 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtGui import QColor, QKeyEvent, QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QStackedLayout, QVBoxLayout, QWidget
 
+from rig.window.lengths import TYPED, Lengths
 from rig.window.model import Changed
+from rig.window.qt.lengths_panel import LengthsPanel
 from rig.window.qt.page import Page
 from rig.window.qt.shapes import fitted, put_text
 from rig.window.qt.theme import DARK, Theme
+from rig.window.views.lengths import lengths_view
 from rig.window.views.pack import ChoiceView, PackView, Part, Piece, StackView
 from rig.words.language import say
 
@@ -64,8 +67,13 @@ class StackDrawing(QWidget):
         for piece in stack.pieces:
             size = THICKNESS[piece.part] * width
             self._paint_piece(painter, QRectF(x, top, size, high), piece)
-            font = fitted(piece.name, max(12.0, size - 3), 0.05 * box.height(), bold=piece.beyond, squeeze=True)
-            put_text(painter, piece.name, x + 1, top + high + 0.12 * box.height(), font, theme.mark if piece.beyond else theme.ink)
+            # A shim is thinner than its number: that stands a line lower, with room to both sides.
+            shim = piece.part is Part.SHIM
+            font = fitted(
+                piece.name, 2.4 * width if shim else max(12.0, size - 3), 0.05 * box.height(), bold=piece.beyond, squeeze=True
+            )
+            at = QPointF(x - 0.3 * width if shim else x + 1, top + high + (0.2 if shim else 0.12) * box.height())
+            put_text(painter, piece.name, at.x(), at.y(), font, theme.mark if piece.beyond else theme.ink)
             x += size
 
     def _paint_piece(self, painter: QPainter, box: QRectF, piece: Piece) -> None:
@@ -99,7 +107,7 @@ class StackDrawing(QWidget):
 
 
 class ChoiceDiagram(QWidget):
-    """Each choice as its torque with the 95 % interval over the window; the probability of landing beside it."""
+    """Each choice as a curve of the torque it makes, its 95 % interval beneath, over the window; how sure it lands beside it."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -127,20 +135,23 @@ class ChoiceDiagram(QWidget):
         left, right = 0.36 * width, 0.86 * width
 
         def at(torque: float) -> float:
-            return left + (right - left) * min(1.0, max(0.0, torque / view.end))
+            return left + (right - left) * min(1.0, max(0.0, (torque - view.start) / (view.end - view.start)))
 
         low_x = left if view.low is None else at(view.low)
         high_x = right if view.high is None else at(view.high)
         band = QColor(theme.band)
         band.setAlpha(70)
         painter.fillRect(QRectF(low_x, 0, high_x - low_x, rows * high), band)
-        painter.setPen(QPen(QColor(theme.band), 2, Qt.PenStyle.DashLine))
         for limit, x in ((view.low, low_x), (view.high, high_x)):
             if limit is not None:
+                painter.setPen(QPen(QColor(theme.band), 2, Qt.PenStyle.DashLine))
                 painter.drawLine(QPointF(x, 0), QPointF(x, rows * high))
                 text = f"{limit:.0f}"
                 put_text(painter, text, x - 8, (rows + 0.45) * high, fitted(text, 60, 0.26 * high), theme.ink)
+        longest = max((choice.shims for choice in view.choices), key=len, default="")
+        name_font = fitted(longest, left - 16, 0.3 * high)
         for row, choice in enumerate(view.choices):
+            put_text(painter, choice.shims, 4, (row + 0.64) * high, name_font, theme.ink if row == 0 else theme.soft)
             self._paint_choice(painter, choice, row, high, at, best=row == 0)
         words = say("pulled so far [{unit}]", unit=view.unit)
         put_text(painter, words, 4, (rows - 0.35) * high, fitted(words, left - 12, 0.26 * high, bold=False), theme.soft)
@@ -151,26 +162,39 @@ class ChoiceDiagram(QWidget):
 
     def _paint_choice(self, painter: QPainter, choice: ChoiceView, row: int, high: float, at: object, *, best: bool) -> None:
         assert callable(at)
-        theme, middle, left = self._theme, (row + 0.5) * high, 0.36 * self.width()
-        ink = theme.ink if best else theme.soft
-        put_text(painter, choice.shims, 4, middle + 0.14 * high, fitted(choice.shims, left - 12, 0.3 * high, bold=best), ink)
-        painter.setPen(QPen(QColor(theme.curve if not choice.broken else theme.line), 6 if best else 3))
-        painter.drawLine(QPointF(at(choice.low), middle), QPointF(at(choice.high), middle))
-        painter.setBrush(QColor(theme.curve))
-        painter.drawEllipse(QPointF(at(choice.median), middle), 6, 6)
+        theme, middle, ink = self._theme, (row + 0.5) * high, self._theme.ink if best else self._theme.soft
+        colour, foot = QColor(theme.curve if not choice.broken else theme.line), (row + 0.86) * high
+        outline = QPolygonF([QPointF(at(torque), foot - 0.72 * high * share) for torque, share in choice.curve])
+        filled = QColor(colour)
+        filled.setAlpha(150 if best else 60)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(filled)
+        painter.drawPolygon(outline)
+        painter.setPen(QPen(colour, 4 if best else 2))
+        painter.drawPolyline(outline)
+        painter.setPen(QPen(colour, 6 if best else 3))
+        painter.drawLine(QPointF(at(choice.low), foot), QPointF(at(choice.high), foot))
+        painter.setBrush(colour)
+        painter.drawEllipse(QPointF(at(choice.median), foot), 5, 5)
         text = choice.lands + (" ⚠" if choice.broken else "")
         font = fitted(text, 0.13 * self.width(), 0.36 * high, bold=best)
         put_text(painter, text, 0.87 * self.width(), middle + 0.17 * high, font, ink)
 
 
 class PackPage(Page):
-    """The page. `sheet_wanted` carries the path of a pack sheet; `again_wanted` reads the same sheet anew."""
+    """The page: the answer to a sheet, or its lengths while they are measured.
+
+    `sheet_wanted` carries the path of a pack sheet; `again_wanted` reads the same sheet anew; `measuring_wanted` begins to measure.
+    """
 
     sheet_wanted = Signal(object)
     again_wanted = Signal()
+    measuring_wanted = Signal()
 
-    def __init__(self) -> None:
+    def __init__(self, lengths: Lengths) -> None:
         super().__init__()
+        self._lengths = lengths
+        self.panel = LengthsPanel()
         self.setObjectName("pack page")
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self._theme = DARK
@@ -194,16 +218,27 @@ class PackPage(Page):
         heading = QHBoxLayout()
         heading.addWidget(self.title)
         heading.addStretch(1)
+        measure = QPushButton(say("Measure…"))
+        measure.setToolTip(say("Fill the sheet's lengths field after field: by a gauge, the pedal, a finger or keys"))
+        measure.clicked.connect(self.measuring_wanted)
+        heading.addWidget(measure)
         heading.addWidget(again)
         heading.addWidget(open_sheet)
         middle = QHBoxLayout()
         middle.addWidget(self.stacks, 5)
         middle.addWidget(self.choices, 6)
-        layout = QVBoxLayout(self)
+        answer = QWidget()
+        layout = QVBoxLayout(answer)
+        layout.setContentsMargins(0, 0, 0, 0)
         layout.addLayout(heading)
         layout.addWidget(self.reason)
         layout.addLayout(middle, 1)
         layout.addWidget(self.notes)
+        self._sides = QStackedLayout()
+        self._sides.addWidget(answer)
+        self._sides.addWidget(self.panel)
+        outer = QVBoxLayout(self)
+        outer.addLayout(self._sides)
 
     def show_pack(self, view: PackView) -> None:
         """Show this pack."""
@@ -221,10 +256,21 @@ class PackPage(Page):
         """Use these colours and sizes."""
         self._theme = theme
         self.reason.setStyleSheet(f"font-size: {round(25 * scale)}px; font-weight: bold;")
+        self.panel.dress(theme, scale)
         self._draw()
 
     def refresh(self, changed: Changed) -> None:
-        """Nothing here hangs on the bench."""
+        """Lengths while they are measured, else the answer; nothing here hangs on the bench."""
+        view = lengths_view(self._lengths)
+        self.panel.show_lengths(view)
+        self._sides.setCurrentIndex(int(view is not None))
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802  Qt's name
+        """A number is typed wherever the focus is."""
+        if self._lengths.entry is not None and event.text() and event.text() in TYPED:
+            self.panel.typed.emit(event.text())
+        else:
+            super().keyPressEvent(event)
 
     def _choose(self) -> None:
         name, _ = QFileDialog.getOpenFileName(self, say("Pack sheet"), "", say("Pack sheet") + " (*.toml)")

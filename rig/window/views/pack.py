@@ -5,6 +5,7 @@ Everything reckoned comes from the answer of `rig.pack`; here it is only arrange
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
@@ -18,6 +19,13 @@ from rig.words.numbers import unit_name
 from rig.words.units import UnitChoice
 
 SHOWN_CHOICES = 8
+MARGIN = 0.12
+"""Room beside the outermost torque, as a share of all."""
+CURVE_POINTS = 41
+CURVE_SDS = 3.0
+"""A curve is drawn so many standard deviations either way."""
+TWO_SIDED_95 = 1.96
+"""Half the width of a 95 % interval in standard deviations."""
 
 
 class Part(StrEnum):
@@ -52,7 +60,10 @@ class StackView:
 
 @dataclass(frozen=True, slots=True)
 class ChoiceView:
-    """A choice of shims: what to fit, the torque it makes with its 95 % interval in the chosen unit, how sure it lands."""
+    """A choice of shims: what to fit, the torque it makes with its 95 % interval in the chosen unit, how sure it lands.
+
+    `curve` are points of the density of that torque: torque, and height over the highest of all.
+    """
 
     shims: str
     low: float
@@ -61,11 +72,12 @@ class ChoiceView:
     lands: str
     share: float
     broken: bool
+    curve: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class PackView:
-    """The page. Torques in the chosen unit."""
+    """The page. Torques in the chosen unit; the picture goes from `start` to `end`."""
 
     title: str
     reason: str
@@ -73,6 +85,7 @@ class PackView:
     choices: tuple[ChoiceView, ...]
     low: float | None
     high: float | None
+    start: float
     end: float
     unit: str
     pulled: tuple[float, ...]
@@ -101,6 +114,8 @@ def pack_view(answer: Mapping[str, Any], document: Any, window: tuple[float | No
     low, high = (None if limit is None else in_unit(limit, unit.first) for limit in window)
     pulled = tuple(in_unit(float(value), unit.first) for entry in document.history for value in (*entry.breakaway, *entry.sliding))
     highest = [choice.high for choice in choices] + [limit for limit in (low, high) if limit is not None] + list(pulled)
+    lowest = [choice.low for choice in choices] + [limit for limit in (low, high) if limit is not None] + list(pulled)
+    margin = MARGIN * (max(highest, default=100.0) - min(lowest, default=0.0))
     notes = [str(problem["text"]) for problem in answer["problems"]] + [str(limit["text"]) for limit in answer["limits"]]
     notes += [f"{number(100 * hint['confidence'], 0)} %  {hint['evidence']}" for hint in answer["hints"][:3]]
     return PackView(
@@ -110,7 +125,8 @@ def pack_view(answer: Mapping[str, Any], document: Any, window: tuple[float | No
         choices=choices,
         low=low,
         high=high,
-        end=1.1 * max(highest, default=100.0),
+        start=max(0.0, min(lowest, default=0.0) - margin),
+        end=max(highest, default=100.0) + margin,
         unit=unit_name(unit.first),
         pulled=pulled,
         notes=tuple(notes),
@@ -118,18 +134,28 @@ def pack_view(answer: Mapping[str, Any], document: Any, window: tuple[float | No
 
 
 def _choice(one: Mapping[str, Any], unit: UnitChoice) -> ChoiceView:
-    def shims(side: str) -> str:
-        return " + ".join(number(size, 2) for size in one[side]["shims_mm"]) or "–"
+    left, right = (" + ".join(number(size, 2) for size in one[side]["shims_mm"]) or "–" for side in ("left", "right"))
+    each = say("{shims} mm each side", shims=left)
 
     return ChoiceView(
-        shims=f"{shims('left')}  |  {shims('right')} mm",
+        shims=each if left == right else f"{left}  |  {right} mm",
         low=in_unit(one["torque_low_nm"], unit.first),
         median=in_unit(one["torque_median_nm"], unit.first),
         high=in_unit(one["torque_high_nm"], unit.first),
         lands=f"{number(100 * one['probability_lands'], 0)} %",
         share=float(one["probability_lands"]),
         broken=bool(one["broken"]),
+        curve=_density(*(in_unit(one[f"torque_{key}_nm"], unit.first) for key in ("low", "median", "high"))),
     )
+
+
+def _density(low: float, median: float, high: float) -> tuple[tuple[float, float], ...]:
+    """Density of a torque by its median and 95 % limits: on the logarithm normal, each side with its own width."""
+    if not 0.0 < low < median < high:
+        return ()
+    widths = [math.log(median / low) / TWO_SIDED_95, math.log(high / median) / TWO_SIDED_95]
+    steps = [CURVE_SDS * (2 * n / (CURVE_POINTS - 1) - 1) for n in range(CURVE_POINTS)]
+    return tuple((median * math.exp(z * widths[z > 0]), math.exp(-0.5 * z * z)) for z in steps)
 
 
 def _stack(name: str, side: Any, document: Any, answer: Mapping[str, Any], beyond: set[str]) -> StackView:

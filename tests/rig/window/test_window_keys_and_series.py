@@ -13,6 +13,7 @@ from analysis.window import Window
 from rig.calibration.sensor_in_use import SensorChoice
 from rig.files.metadata import TraceInfo
 from rig.files.trace_csv import write_trace
+from rig.gauge.fields import Field, FieldList
 from rig.live.news import RestLevelMoved
 from rig.window.conditions import Conditions
 from rig.window.controller import Controller, Means
@@ -61,7 +62,7 @@ def pressed(window, key):
 def test_every_key_of_the_table_does_what_it_promises_in_its_place(window, key):
     called = []
     window._filter._acts = {act: (lambda act=act: called.append(act)) for act in Act}
-    page = {Place.PULL: window.pull, Place.GUIDE: window.guide}.get(
+    page = {Place.PULL: window.pull, Place.GUIDE: window.guide, Place.LENGTHS: window.pack}.get(
         key.place, window.bench if key.place in (Place.BENCH, Place.QUESTION) else window.line
     )
     window.pages.setCurrentWidget(page)
@@ -71,6 +72,8 @@ def test_every_key_of_the_table_does_what_it_promises_in_its_place(window, key):
         window.model.replay = window.model.line
     if key.place is Place.QUESTION:
         window.model.line.questions.append(RestLevelMoved(6.0, 0.0, 6.0))
+    if key.place is Place.LENGTHS:
+        window.controller.lengths.begin("made up", FieldList.of((Field(key=("a",), name="a"),)), lambda new: None)
     assert pressed(window, key)
     assert called == [key.act]
     window.model.replay = None
