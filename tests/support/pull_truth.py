@@ -14,6 +14,7 @@ SUSTAINED_SECOND_RAD = float(np.radians(0.5))
 BOUNCE_S = 0.03
 SETTLED_RAD = float(np.radians(2.0))
 STUCK_S = 5e-4
+STANDS_SHARE = 0.05  # of the mean speed: plates that turn so slowly only creep
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -197,22 +198,34 @@ def _swings(motion: Motion, moving: NDArray[np.bool_], start: int, stop: int) ->
 
 
 def _slips(motion: Motion, counts: NDArray[np.bool_], start: int, stop: int) -> tuple[list[int], list[float]]:
-    """Slips of a rotor that stood while the hand moved on, and their heights.
+    """Slips of plates that stood while the hand moved on, and their heights.
 
-    A slip that falls less than a fifth of the median height is a bounce within a cycle, not a cycle.
+    What counts is how the plates turn, not what a model calls standing: they have stood where they turned at less than
+    `STANDS_SHARE` of their mean speed, and slipped where they turned faster than that mean. A lever that rings over plates that
+    stand makes no slip. One that falls less than a fifth of the large ones is a bounce within a cycle, not a cycle.
     """
-    stands, torque = motion.stands[start:stop], motion.torque_nm[start:stop].astype(float)
-    lets_go = np.flatnonzero(stands[:-1] & ~stands[1:]) + 1
+    torque, turned = motion.torque_nm[start:stop].astype(float), motion.rotor_rad[start:stop].astype(float)
+    width = round(2 * STUCK_S / RECORD_S)
+    speed = np.convolve(np.diff(turned, append=turned[-1:]), np.ones(width) / width, "same")
+    mean = float(speed.mean())
+    if turned.size < 2 * width or mean <= 0:
+        return [], []
+    fast, stands = speed > mean, speed < STANDS_SHARE * mean
+    edges = np.flatnonzero(np.diff(fast.astype(np.int8), prepend=0, append=0))
+    first, last = edges[::2], edges[1::2]
+    standing = np.concatenate(([0], np.cumsum(stands)))
+    stood = standing[first] - standing[np.concatenate(([0], last[:-1]))]
+    slipped = (stood * RECORD_S >= STUCK_S) & counts[start + first]
+    begins = first[slipped].tolist()
     seen: list[tuple[int, float]] = []
-    for i, at in enumerate(lets_go.tolist()):
-        slid = np.flatnonzero(~stands[:at])
-        stood = int(at - (slid[-1] if slid.size else 0))
-        upto = int(lets_go[i + 1]) if i + 1 < lets_go.size else torque.size
-        if stood * RECORD_S >= STUCK_S and counts[start + max(0, at - stood) : start + at + 1].all():
-            seen.append((int(at), float(torque[max(0, at - 5) : at + 5].max() - torque[at:upto].min())))
+    for at, upto in itertools.pairwise([*begins, turned.size]):
+        # Plates creep before they leap: the torque is highest a little before they turn fast.
+        top = max(0, at - round(0.05 / RECORD_S)) if not seen else max(seen[-1][0] + width, at - round(0.05 / RECORD_S))
+        high = top + int(np.argmax(torque[top : at + width]))
+        seen.append((high, float(torque[high] - torque[at:upto].min())))
     # The last drop may be cut off by the end; it counts as a slip, not as a height.
     heights = [height for _, height in seen[:-1]] or [height for _, height in seen]
-    tall = 0.2 * float(np.median(heights)) if heights else 0.0
+    tall = 0.2 * float(np.percentile(heights, 90)) if heights else 0.0
     return [start + at for at, height in seen if height >= tall], [h for h in heights if h >= tall]
 
 
