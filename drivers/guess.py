@@ -2,8 +2,10 @@
 
 1. Frames of our own describe themselves: their description settles it.
 2. Text: every delimiter and decimal mark is tried; the layout under which most lines are whole samples wins.
-3. What a column means is told by a unit in the line, by its key, by a heading, else by how its numbers run.
-4. The decoder itself has the last word: the sureness is the share of lines that it reads, times that of the meanings.
+3. What a column means is told by a unit in the line, by its key, by a heading, by how its numbers run, by a pull
+   (`guess_shape`), else by its place.
+4. A unit is what the lines say or a person says (`Guess.with_units`): none is made up.
+5. The decoder itself has the last word: the sureness is the share of lines that it reads, times that of the meanings.
 """
 
 from __future__ import annotations
@@ -14,16 +16,19 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import NamedTuple
+from typing import NamedTuple, cast
+
+import numpy as np
 
 from analysis.errors import UnitError
 from analysis.units import ColumnHeader, Quantity, scale_to_si
 from drivers.frames import FramesCodec
-from drivers.text import LONGEST_LINE, Column, Kind, TextCodec, TextFormat, as_text, check_of, split_fields
+from drivers.guess_lines import Lines, start_of
+from drivers.guess_shape import told_by_pulls
+from drivers.text import LONGEST_LINE, Column, Kind, TextCodec, TextFormat, check_of
 
 LEAST_LINES = 8
 """Fewer say too little."""
-MOST_LINES = 600
 LEAST_BYTES = 48
 PILE_S = 0.5
 _RATES_HZ = (1, 2, 5, 10, 12.5, 20, 25, 40, 50, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1200, 1280, 1600, 2000)
@@ -38,12 +43,12 @@ _FIELD = re.compile(
     r"(?:(?P<key>[A-Za-z_]\w*)\s*[=:]\s*)?(?P<number>(?:[-+]\s*+)?(?:\d++(?:[.,]\d*+)?+|[.,]\d++)(?:[eE][-+]?\d++)?+)\s*+(?P<after>[-+])?"
     r"\s*+(?P<unit>[A-Za-z°µμ%][^\s;,|]{0,11})?"
 )
-# A mark or a word before the first number; a word may stand right before the number, where that shows a sign or decimals.
-_TAG = re.compile(r"[$#!@>]+(?:[A-Za-z]\w*)?|[A-Za-z]{2,}(?=[\s,;])|[A-Za-z]+(?=[-+ ]*\d+[.,]\d)")
+_UNIT_FIELD = re.compile(r"units?\s*[=:]\s*", re.IGNORECASE)
 _TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(:\d\d([.,]\d+)?)?")
-_STATUS = ("ST", "US", "OL", "GS", "NT", "TR")
-"""What indicators put first: stable, unstable, overload, gross, net, tare (common practice, no source). It changes: no tag."""
+_STAND_IN: dict[Kind, str] = {"torque": "N.m", "angle": "deg", "time": "s"}
+"""What the decoder is given for a unit that is not known yet, to see how many lines it reads: that hangs on no unit."""
 _OTHERS: tuple[Quantity, ...] = ("temperature", "force", "mass", "length", "rate")
+BY_PLACE = "by its place only; pull once each way while it is listened to"
 SURE = 0.9
 """A meaning less sure than this is a doubt worth telling."""
 
@@ -72,6 +77,32 @@ class Guess:
     because: tuple[str, ...]
     caveats: tuple[str, ...] = ()
     bits: str = "8N1"
+    wants_pull: bool = False
+    """Torque or angle is named by its place only, and nobody pulled: a pull would tell."""
+
+    @property
+    def wanted(self) -> tuple[Kind, ...]:
+        """The columns whose unit no line says."""
+        columns = () if self.layout is None else self.layout.columns
+        return tuple(column.kind for column in columns if column.kind in _STAND_IN and not column.unit)
+
+    def with_units(self, *, torque: str | None = None, angle: str | None = None, time: str | None = None) -> Guess:
+        """The guess with what a person says of the units that no line says; an angle without one is left out.
+
+        Raises UnitError where a text is no unit of its kind.
+        """
+        if self.layout is None:
+            return self
+        stated: dict[Kind, str | None] = {"torque": torque, "angle": angle, "time": time}
+        for kind in self.wanted:
+            if unit := stated[kind]:
+                scale_to_si(unit, cast(Quantity, kind))
+        columns = [
+            replace(column, unit=stated[column.kind] or "") if column.kind in self.wanted else column
+            for column in self.layout.columns
+        ]
+        columns = [Column("skip", key=column.key) if column.kind == "angle" and not column.unit else column for column in columns]
+        return replace(self, layout=replace(self.layout, columns=tuple(columns)))
 
 
 def guess(chunks: Sequence[Chunk]) -> Guess | None:
@@ -88,10 +119,10 @@ def guess(chunks: Sequence[Chunk]) -> Guess | None:
     if bits is not None:
         found = guess([Chunk(chunk.arrival_s, bytes(byte & 0x7F for byte in chunk.data)) for chunk in chunks])
         return None if found is None else replace(found, bits=bits, because=(f"the eighth bit is a parity: {bits}", *found.because))
-    raw = [line[: LONGEST_LINE + 1] for line in re.split(rb"[\r\n]+", data)[1:-1] if line.strip()][:MOST_LINES]
-    lines = [as_text(line) or line.decode("utf-8", "replace") for line in raw]
-    legible = sum(char.isprintable() or char == "\t" for line in lines for char in line)
-    if len(lines) < LEAST_LINES or legible < 0.9 * sum(map(len, lines)):
+    raw = [line[: LONGEST_LINE + 1] for line in re.split(rb"[\r\n]+", data)[1:-1] if line.strip()]
+    lines = Lines.of(raw)
+    legible = sum(char.isprintable() or char == "\t" for line in lines.spread for char in line)
+    if len(lines.spread) < LEAST_LINES or legible < 0.9 * sum(map(len, lines.spread)):
         return None
     rate_hz = _line_rate(chunks)
     guesses = [
@@ -100,7 +131,7 @@ def guess(chunks: Sequence[Chunk]) -> Guess | None:
         for decimal in (".", ",")
         if delimiter != decimal
         and (delimiter != ", " or decimal == ",")
-        and (each := _under(lines, b"\n".join(raw), delimiter, decimal, rate_hz)) is not None
+        and (each := _under(lines, delimiter, decimal, rate_hz)) is not None
     ]
     return max(guesses, key=_merit, default=None)
 
@@ -141,24 +172,33 @@ def _line_rate(chunks: Sequence[Chunk]) -> float | None:
     return ends / (timed[-1][0] - timed[0][0]) if ends else None
 
 
-def _under(lines: list[str], raw: bytes, delimiter: str, decimal: str, rate_hz: float | None) -> Guess | None:
+def _under(lines: Lines, delimiter: str, decimal: str, rate_hz: float | None) -> Guess | None:
     """The guess if fields are divided and numbers written so; None if that reads nothing."""
-    tag = _tag(lines)
-    checked = [line for line in lines if re.fullmatch(r".*\*[0-9A-Fa-f]{2}", line)]
+    start = start_of(lines.spread, delimiter)
+    checked = [line for line in lines.spread if re.fullmatch(r".*\*[0-9A-Fa-f]{2}", line)]
     right = [line for line in checked if line[-2:].upper().encode() == check_of(line[:-3].encode())]
-    check = len(right) > 0.5 * len(lines)
-    bare = [line[:-3] for line in right] if check else lines
-    rows = [_fields(line[len(tag) :], delimiter, tagged=tag != "") for line in bare if line.startswith(tag)]
+    check = len(right) > 0.5 * len(lines.spread)
+    rows = [row for line in (right if check else lines.spread) if (row := start.fields(line, delimiter, check=check)) is not None]
+    if not rows:
+        return None
     size = Counter(map(len, rows)).most_common(1)[0][0]
     rows = [row for row in rows if len(row) == size]
-    columns = [[match for field in column if (match := _FIELD.fullmatch(field))] for column in zip(*rows, strict=True)]
+    in_turn = [row for line in lines.first if (row := start.fields(line, delimiter, check=check)) is not None and len(row) == size]
+    columns = _matched(rows)
     most = 0.7 * len(rows)
     unread = [at for at, column in enumerate(columns) if len(column) <= most and _changes([row[at] for row in rows])]
     numeric = [at for at, column in enumerate(columns) if len(column) > most and _fits(column, decimal)]
     if not numeric:
         return None
-    heading = next((row for row in rows if all(_word(field) for field in row)), None)
-    meanings = _meanings([columns[at] for at in numeric], decimal, [heading[at] for at in numeric] if heading else None, rate_hz)
+    heading = next((row for row in in_turn if all(_word(field) for field in row)), None)
+    first = _matched(in_turn)
+    meanings = _meanings(
+        [(columns[at], first[at]) for at in numeric],
+        decimal,
+        [heading[at] for at in numeric] if heading else [""] * len(numeric),
+        [_unit_beside(rows, at) for at in numeric],
+        rate_hz,
+    )
     by_place = dict(zip(numeric, meanings, strict=True))
     keyed = all(columns[at][0]["key"] for at in numeric)
     all_columns = [by_place[at].column if at in by_place else Column("skip") for at in range(size)]
@@ -170,11 +210,13 @@ def _under(lines: list[str], raw: bytes, delimiter: str, decimal: str, rate_hz: 
         columns=tuple(all_columns),
         delimiter=delimiter,
         decimal=decimal,
-        tag=tag,
+        tag=start.tag,
+        status_glued=start.glued,
         check=check,
         sign_after=any(match["after"] for at in numeric for match in columns[at]),
     )
-    found = _judged(len(lines), raw, layout, meanings, rate_hz)
+    lines_seen, raw = len(lines.spread), lines.raw
+    found = _judged(lines_seen, raw, layout, meanings, rate_hz)
     for at in unread if found else ():
         assert found is not None
         flag = f"field {at + 1} holds changing numbers that cannot be read, like '{rows[-1][at]}'"
@@ -210,27 +252,22 @@ def _judged(count: int, raw: bytes, layout: TextFormat, meanings: list[Meaning],
         nice_hz = min(_RATES_HZ, key=lambda nice: abs(nice / (rate_hz or 100.0) - 1))
         rate_hz = nice_hz if rate_hz is None or abs(nice_hz / rate_hz - 1) < 0.03 else float(f"{rate_hz:.3g}")
         layout = replace(layout, rate_hz=float(rate_hz))
-    codec = TextCodec(layout)
+    known = tuple(replace(column, unit=column.unit or _STAND_IN.get(column.kind, "")) for column in layout.columns)
+    codec = TextCodec(replace(layout, columns=known))
     read, ignored = len(codec.feed(b"\n" + raw + b"\n")), codec.faults.ignored
     share = read / (count - ignored) if read else 0.0
     because.insert(0, f"{read} of {count - ignored} lines are whole samples")
     if ignored:
         caveats.append(f"tag: {ignored} lines that do not begin with '{layout.tag}' are left out")
-    return Guess(layout, share * sureness, tuple(because), tuple(caveats)) if share > 0.5 else None
+    if share <= 0.5:
+        return None
+    by_place = any(each.because == BY_PLACE for each in meanings)
+    return Guess(layout, share * sureness, tuple(because), tuple(caveats), wants_pull=by_place)
 
 
-def _tag(lines: list[str]) -> str:
-    """The word without a number that most lines start with, '' if there is none."""
-    words = [match.group() for line in lines if (match := _TAG.match(line)) and match.group() not in _STATUS]
-    word, count = Counter(words).most_common(1)[0] if words else ("", 0)
-    return word if count > 0.3 * len(lines) else ""
-
-
-def _fields(line: str, delimiter: str, *, tagged: bool) -> list[str]:
-    line = line.strip()
-    if tagged:
-        line = line.removeprefix(delimiter.strip()).strip()
-    return split_fields(re.sub(r"\s*[=:]\s*", "=", line) if delimiter == " " else line, delimiter)
+def _matched(rows: list[list[str]]) -> list[list[re.Match[str]]]:
+    """The numbers of each column."""
+    return [[match for field in column if (match := _FIELD.fullmatch(field))] for column in zip(*rows, strict=True)]
 
 
 def _fits(column: list[re.Match[str]], decimal: str) -> bool:
@@ -242,27 +279,32 @@ def _word(field: str) -> bool:
     return bool(re.match(r"[A-Za-zµ°]", field)) and not _FIELD.fullmatch(field)
 
 
-def _meanings(columns: list[list[re.Match[str]]], decimal: str, heading: list[str] | None, rate_hz: float | None) -> list[Meaning]:
-    """What the numeric columns are: first those that say it, then those whose numbers do, then the rest by their order."""
+def _meanings(
+    columns: list[tuple[list[re.Match[str]], list[re.Match[str]]]],
+    decimal: str,
+    headings: list[str],
+    units: list[str],
+    rate_hz: float | None,
+) -> list[Meaning]:
+    """What the numeric columns (over the listening; in turn) are: what they say, how they run, what a pull tells, their place."""
+    values = [_values(spread, decimal) for spread, _ in columns]
     meanings: list[Meaning | None] = []
-    for at, column in enumerate(columns):
-        values = [float(re.sub(r"\s", "", match["number"]).replace(decimal, ".")) for match in column]
-        title = heading[at] if heading else ""
-        said, run = _said(column, title), _run(values, rate_hz)
+    for (column, in_turn), title, unit in zip(columns, headings, units, strict=True):
+        said, run = _said(column, title, unit), _run(_values(in_turn, decimal), rate_hz)
         lone_t = "t" in (title.lower(), (column[0]["key"] or "").lower())  # torque, or time where it runs like a clock
         meanings.append(run if run and (said is None or lone_t) else said)
+    _tell_by_pulls(meanings, values)
     taken = {meaning.column.kind for meaning in meanings if meaning}
     free: list[Kind] = [kind for kind in ("torque", "angle") if kind not in taken]
     unknown = sum(meaning is None for meaning in meanings)
     result: list[Meaning] = []
     seen: set[Kind] = set()
     for at, meaning in enumerate(meanings):
-        key = columns[at][0]["key"] or ""
+        key = columns[at][0][0]["key"] or ""
         if meaning is None:
             kind: Kind = free.pop(0) if free else "skip"
-            sure = 0.7 if unknown == 1 else 0.55
-            why = "by its place only, in a unit that is assumed; pull once and look" if kind != "skip" else "not needed"
-            meaning = Meaning(Column(kind, {"torque": "N.m", "angle": "deg"}.get(kind, "")), sure if kind != "skip" else 0.95, why)
+            sure = 0.95 if kind == "skip" else 0.7 if unknown == 1 else 0.55
+            meaning = Meaning(Column(kind), sure, BY_PLACE if kind != "skip" else "not needed")
         elif meaning.column.kind in seen or (meaning.column.kind == "counter" and "time" in seen):
             meaning = Meaning(Column("skip"), 0.9, "said twice")
         seen |= {meaning.column.kind} - {"skip"}
@@ -270,9 +312,47 @@ def _meanings(columns: list[list[re.Match[str]]], decimal: str, heading: list[st
     return result
 
 
-def _said(column: list[re.Match[str]], heading: str) -> Meaning | None:
-    """What a unit in the line, a key or a heading says."""
+def _values(column: list[re.Match[str]], decimal: str) -> list[float]:
+    numbers = [(float(re.sub(r"\s", "", match["number"]).replace(decimal, ".")), match["after"]) for match in column]
+    return [-abs(value) if after == "-" else value for value, after in numbers]
+
+
+def _tell_by_pulls(meanings: list[Meaning | None], values: list[list[float]]) -> None:
+    """Name the columns that say nothing by what they did in a pull."""
+    known: dict[Kind, int] = {meaning.column.kind: at for at, meaning in enumerate(meanings) if meaning}
+    open_ones = [at for at, meaning in enumerate(meanings) if meaning is None]
+    looked_at = [at for at in (*open_ones, known.get("torque", -1), known.get("angle", -1)) if at >= 0]
+    least = min((len(values[at]) for at in looked_at), default=0)
+    places = {at: place for place, at in enumerate(looked_at)}
+    pair = told_by_pulls(
+        [np.array(values[at][:least]) for at in looked_at], places.get(known.get("torque", -1)), places.get(known.get("angle", -1))
+    )
+    if pair is None:
+        return
+    for kind, place, why in (
+        ("torque", pair.torque, "it comes back to rest after a pull"),
+        ("angle", pair.angle, "it goes on in a pull and stays"),
+    ):
+        at = looked_at[place]
+        if meanings[at] is None:
+            meanings[at] = Meaning(Column(cast(Kind, kind)), 0.95, why)
+
+
+def _unit_beside(rows: list[list[str]], at: int) -> str:
+    """A unit in a field of its own: right behind the number, or anywhere as 'unit='; '' where there is none."""
+    for place in (at + 1, *(place for place, field in enumerate(rows[0]) if _UNIT_FIELD.match(field))):
+        if place < len(rows[0]) and len({row[place] for row in rows}) == 1:
+            unit = _UNIT_FIELD.sub("", rows[0][place]).strip()
+            if _measured_in(unit) in ("torque", "angle"):
+                return unit
+    return ""
+
+
+def _said(column: list[re.Match[str]], heading: str, beside: str) -> Meaning | None:
+    """What a unit in the line or beside the number, a key or a heading says."""
     unit = Counter(match["unit"] or "" for match in column).most_common(1)[0][0]
+    if not unit and beside and not column[0]["key"]:
+        return Meaning(Column(_measured_in(beside) or "skip", beside), 0.97, f"the unit {beside} stands beside it")
     kind = _measured_in(unit) if unit else None
     if kind is not None:
         return Meaning(Column(kind, unit), 0.97, f"the unit {unit} stands in the line")
@@ -291,9 +371,8 @@ def _said(column: list[re.Match[str]], heading: str) -> Meaning | None:
         if header.unit and named != "counter" and _measured_in(header.unit) == named:
             return Meaning(Column(named, header.unit), 0.97, f"so says the {source} '{heading}'")
         if named in ("torque", "angle"):
-            return Meaning(
-                Column(named, "N.m" if named == "torque" else "deg"), 0.85, f"so says the {source} '{word}'; its unit is assumed"
-            )
+            unit = beside if _measured_in(beside) == named else ""
+            return Meaning(Column(named, unit), 0.95, f"so says the {source} '{word}'")
     return None
 
 
@@ -333,8 +412,7 @@ def _run(values: list[float], rate_hz: float | None) -> Meaning | None:
     if rate_hz is None:
         if counts:
             return Meaning(Column("counter"), 0.7, "it goes up by one a line")
-        unit = "s" if step < 0.5 else "ms" if step < 200 else "us"
-        return Meaning(Column("time", unit), 0.7, "it rises evenly; its unit is assumed")
+        return Meaning(Column("time"), 0.7, "it rises evenly")
     for unit in ("ms", "us", "s"):
         pace = step * scale_to_si(unit, "time").factor * rate_hz
         if (0.9 if counts else 0.5) < pace < (1.1 if counts else 2.0):

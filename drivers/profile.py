@@ -69,6 +69,7 @@ def profile_text(
         rows += ['decimal = ","'] if layout.decimal == "," else []
         rows += [f"tag = {_quoted(layout.tag)}"] if layout.tag else []
         rows += ['sign = "after"'] if layout.sign_after else []
+        rows += ['status = "glued"'] if layout.status_glued else []
         rows += ['check = "xor"'] if layout.check else []
     return "\n".join(rows) + "\n"
 

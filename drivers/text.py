@@ -59,6 +59,7 @@ class TextFormat:
     tag              lines start with it; other lines are ignored, not faults
     decimal          '.' or ','
     sign_after       the sign may stand after the number
+    status_glued     letters stand before the first number without a gap: a status that changes; OL among them is overload
     check            the line ends in '*' and two hexadecimal digits: the exclusive-or of all bytes before, a leading '$' left out
     overload_words   what stands in place of the torque when the sensor is overloaded
     """
@@ -69,6 +70,7 @@ class TextFormat:
     tag: str = ""
     decimal: str = "."
     sign_after: bool = False
+    status_glued: bool = False
     check: bool = False
     overload_words: tuple[str, ...] = OVERLOAD_WORDS
 
@@ -192,6 +194,15 @@ def as_text(line: bytes) -> str | None:
     return text.replace("\u2212", "-").strip()
 
 
+_GLUED_STATUS = re.compile(r"[A-Za-z]{1,8}(?=(?:[-+] *+)?(?:\d++(?:[.,]|$|[^\w])|[.,]\d))")
+
+
+def without_status(text: str) -> str:
+    """A line without the letters that are glued to its first number; the whole line where there are none."""
+    status = _GLUED_STATUS.match(text)
+    return text if status is None else text[status.end() :]
+
+
 def split_fields(text: str, delimiter: str) -> list[str]:
     """The fields of a line. Where blanks divide, a unit goes back behind its number, and a lone sign before its own."""
     if delimiter != " ":
@@ -227,7 +238,7 @@ def check_of(line: bytes) -> bytes:
 
 def _plain_pattern(layout: TextFormat) -> re.Pattern[bytes] | None:
     """The whole line as one expression for the common case: numbers only. None where the layout needs the field reader."""
-    if layout.keyed or layout.decimal != "." or layout.sign_after or layout.tag:
+    if layout.keyed or layout.decimal != "." or layout.sign_after or layout.tag or layout.status_glued:
         return None
     blank = layout.delimiter == " "
     mark = rb"[ \t]++" if blank else rb"[ \t]*+" + re.escape(layout.delimiter.encode()) + rb"[ \t]*+"
@@ -263,11 +274,14 @@ class FieldReader:
             if not text.startswith(layout.tag):
                 return None
             text = text[len(layout.tag) :].strip(" \t").removeprefix(layout.delimiter.strip()).strip(" \t")
+        glued = text[: len(text) - len(without_status(text))] if layout.status_glued else ""
+        text = text[len(glued) :]
         fields = split_fields(re.sub(r"\s*[=:]\s*", "=", text) if layout.keyed else text, layout.delimiter)
         paired = self._by_key(fields) if layout.keyed else self._by_place(fields)
         if paired is None:
             return None
-        over = any(column.kind == "skip" and field.upper() == OVERLOAD_STATUS for column, field in paired)
+        over = glued.strip().upper() == OVERLOAD_STATUS
+        over = over or any(column.kind == "skip" and field.upper() == OVERLOAD_STATUS for column, field in paired)
         values = [self._number(column, field, over) for column, field in paired if column.kind != "skip"]
         return None if None in values else values  # type: ignore[return-value]
 

@@ -16,6 +16,11 @@ if TYPE_CHECKING:
 NAME = "guess"
 HELP = "look at what a device sends, from a port or a recording, and write a profile for it"
 
+WAIT_S = 40.0
+"""Long enough for a pull each way (common practice, no source)."""
+
+EXAMPLES = {"torque": "[N.m, lbf.ft, lbf.in, kgf.m]", "angle": "[deg, rad; Enter: leave it out]", "time": "[us, ms, s]"}
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
@@ -23,6 +28,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="PROFILE.toml", type=Path, help="where the profile goes; else it is printed")
     parser.add_argument("--baud", type=positive(int), help="the baud rate, if it is known; else the usual ones are tried")
     parser.add_argument("--seconds", type=positive(float), default=2.0, help="how long to listen at each baud rate (default 2)")
+    parser.add_argument(
+        "--wait",
+        type=float,
+        default=WAIT_S,
+        metavar="S",
+        help=f"where only a pull tells torque from angle: how long to wait for one at most (default {WAIT_S:g}; 0: not at all)",
+    )
+    parser.add_argument("--torque-unit", metavar="UNIT", help="the unit in which it sends torque, where no line says it")
+    parser.add_argument("--angle-unit", metavar="UNIT", help="the unit in which it sends angle, where no line says it")
+    parser.add_argument("--time-unit", metavar="UNIT", help="the unit in which it sends time, where neither line nor pace says it")
     parser.add_argument("--capacity", metavar="TORQUE", help='what the sensor can bear, such as "200 N.m"')
     parser.add_argument("--name", default="bench 1", help="a name for the device")
 
@@ -35,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     from drivers.guess import LEAST_LINES, guess
     from drivers.line import SerialLine
     from drivers.profile import profile_text
-    from rig.live.listening import BAUDS, chunks_of, listen
+    from rig.live.listening import BAUDS, Pulls, chunks_of, listen
 
     capacity_nm = None if args.capacity is None else to_si(args.capacity, "torque")
     if capacity_nm is not None and capacity_nm <= 0:
@@ -55,12 +70,15 @@ def run(args: argparse.Namespace) -> int:
             )
     else:
         bauds = (args.baud,) if args.baud else BAUDS
-        baud, found = listen(lambda rate: SerialLine(args.what, rate), bauds, SystemClock(), args.seconds, _tell)
+        baud, found = listen(
+            lambda rate: SerialLine(args.what, rate), bauds, SystemClock(), args.seconds, _tell, Pulls(_ask, args.wait)
+        )
     if found is None:
         remedy = "try --seconds 10, or --baud as its manual has it; 'platepull wire record --port' keeps the bytes to be looked at"
         if path.is_file():
             remedy = f"it must hold {LEAST_LINES} whole lines or more, or frames; a Modbus device is set up by hand"
         raise BenchError("nothing that came makes sense as text lines or frames", where=args.what, remedy=remedy)
+    found = _with_units(found, args)
     remarks = [f"Guessed; {100 * found.sureness:.0f} % sure."]
     remarks += [f"  because {reason}" for reason in found.because] + [f"  doubtful: {flag}" for flag in found.caveats]
     text = profile_text(
@@ -72,6 +90,34 @@ def run(args: argparse.Namespace) -> int:
         _write(args.out, text)
     print(f"{100 * found.sureness:.0f} % sure.", *[f"Doubtful: {flag}." for flag in found.caveats], sep="\n", file=sys.stderr)
     return 0
+
+
+def _with_units(found: Guess, args: argparse.Namespace) -> Guess:
+    """The units that no line says, from the options or from who sits there. Raises ArgumentError where one is missing."""
+    from rig.errors import ArgumentError
+
+    stated = {"torque": args.torque_unit, "angle": args.angle_unit, "time": args.time_unit}
+    for kind in found.wanted:
+        if stated[kind] is None and sys.stdin.isatty():
+            stated[kind] = input(f"No line says in what unit {kind} is sent. Which one? {EXAMPLES[kind]} ").strip() or None
+    missing = [kind for kind in found.wanted if stated[kind] is None]
+    if "torque" in missing or "time" in missing:
+        for reason in (*found.because, *found.caveats):
+            print(f"  {reason}", file=sys.stderr)
+        options = " and ".join(f"--{kind}-unit '{EXAMPLES[kind].strip('[]').split(', ')[0]}'" for kind in missing)
+        raise ArgumentError(
+            f"no line says the unit of {' and '.join(missing)}, and none is made up",
+            where=args.what,
+            remedy=f"take it from the device's manual or display: {options}",
+        )
+    named = [f"{kind}: in {unit}, as was stated" for kind, unit in stated.items() if kind in found.wanted and unit]
+    left_out = ["angle: left out, no unit was stated (--angle-unit deg)"] if "angle" in missing else []
+    found = found.with_units(torque=stated["torque"], angle=stated["angle"], time=stated["time"])
+    return replace(found, because=(*found.because, *named), caveats=(*found.caveats, *left_out))
+
+
+def _ask() -> None:
+    print("now pull once each way, and let the lever come back to rest ...", file=sys.stderr)
 
 
 def _tell(baud: int) -> None:

@@ -148,6 +148,7 @@ class _Line(Closed, frozen=True, kw_only=True):
     decimal: Literal[".", ","] = "."
     tag: Annotated[str, says('the word that each line starts with, such as "$TQ"')] = ""
     sign: Literal["before", "after"] = "before"
+    status: Literal["apart", "glued"] = "apart"
     check: Literal["none", "xor"] = "none"
     overload: Annotated[tuple[Name, ...], says('a list of words such as ["OL", "----"]')] = OVERLOAD_WORDS  # type: ignore[assignment]
 
@@ -165,6 +166,7 @@ class _Line(Closed, frozen=True, kw_only=True):
             decimal=self.decimal,
             tag=self.tag,
             sign_after=self.sign == "after",
+            status_glued=self.status == "glued",
             check=self.check == "xor",
             overload_words=tuple(word.upper() for word in self.overload),
         )

@@ -8,11 +8,16 @@ import time
 import tomllib
 from collections.abc import Callable
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.errors import UnitError
+from analysis.trace import Trace, join
 from drivers.codec import Reading
+from drivers.emulated.bench import Bench
+from drivers.emulated.scenarios import scenario
 from drivers.frames import Description, encode_description, encode_samples
 from drivers.guess import Chunk, Guess, guess
 from drivers.profile import DeviceProfile, profile_text
@@ -48,7 +53,8 @@ def found(chunks: list[Chunk]) -> Guess:
 
 
 def written_profile(result: Guess, capacity: str | None = None) -> DeviceProfile:
-    """The guess written as a profile and read back."""
+    """The guess written as a profile and read back, with the units that a person states where no line does."""
+    result = result.with_units(torque="N.m", angle="deg", time="s")
     text = profile_text(
         name="bench 1", port="COM3", baud=9600, bits=result.bits, capacity=capacity, layout=result.layout, remarks=result.because
     )
@@ -62,25 +68,25 @@ def columns(result: Guess) -> list[tuple[str, str]]:
 
 NMEA = TextFormat(columns=(Column("torque", "N.m"), Column("angle", "deg")), tag="$TQ", check=True, rate_hz=500.0)
 HABITS: dict[str, tuple[Habit, list[tuple[str, str]], float]] = {
-    "bare": (lambda n, t, a, s: f"{t:.2f},{a:.2f}\r\n", [("torque", "N.m"), ("angle", "deg")], 0.2),
-    "milliseconds": (lambda n, t, a, s: f"{s * 1e3:.0f},{t:.2f}\r\n", [("time", "ms"), ("torque", "N.m")], 0.5),
-    "microseconds": (lambda n, t, a, s: f"{s * 1e6 + 5e7:.0f};{t:.2f}\n", [("time", "us"), ("torque", "N.m")], 0.5),
-    "seconds": (lambda n, t, a, s: f"{s:.4f}\t{t:.2f}\n", [("time", "s"), ("torque", "N.m")], 0.5),
-    "tabs and commas": (lambda n, t, a, s: f"{t:.2f}\t{a:.2f}\n".replace(".", ","), [("torque", "N.m"), ("angle", "deg")], 0.2),
+    "bare": (lambda n, t, a, s: f"{t:.2f},{a:.2f}\r\n", [("torque", ""), ("angle", "")], 0.2),
+    "milliseconds": (lambda n, t, a, s: f"{s * 1e3:.0f},{t:.2f}\r\n", [("time", "ms"), ("torque", "")], 0.5),
+    "microseconds": (lambda n, t, a, s: f"{s * 1e6 + 5e7:.0f};{t:.2f}\n", [("time", "us"), ("torque", "")], 0.5),
+    "seconds": (lambda n, t, a, s: f"{s:.4f}\t{t:.2f}\n", [("time", "s"), ("torque", "")], 0.5),
+    "tabs and commas": (lambda n, t, a, s: f"{t:.2f}\t{a:.2f}\n".replace(".", ","), [("torque", ""), ("angle", "")], 0.2),
     "units": (lambda n, t, a, s: f"{t:.2f} lbf.ft {a:.2f} deg\r", [("torque", "lbf.ft"), ("angle", "deg")], 0.9),
-    "one column": (lambda n, t, a, s: f"{t:.2f}\r\n", [("torque", "N.m")], 0.5),
-    "one column, comma": (lambda n, t, a, s: f"{t:.2f}\r\n".replace(".", ","), [("torque", "N.m")], 0.5),
-    "keys": (lambda n, t, a, s: f"T={t:.2f} A={a:.2f}\r\n", [("torque", "N.m"), ("angle", "deg")], 0.6),
-    "keys, other order": (lambda n, t, a, s: f"ang: {a:.2f}, tq: {t:.2f}\r\n", [("angle", "deg"), ("torque", "N.m")], 0.6),
+    "one column": (lambda n, t, a, s: f"{t:.2f}\r\n", [("torque", "")], 0.5),
+    "one column, comma": (lambda n, t, a, s: f"{t:.2f}\r\n".replace(".", ","), [("torque", "")], 0.5),
+    "keys": (lambda n, t, a, s: f"T={t:.2f} A={a:.2f}\r\n", [("torque", ""), ("angle", "")], 0.6),
+    "keys, other order": (lambda n, t, a, s: f"ang: {a:.2f}, tq: {t:.2f}\r\n", [("angle", ""), ("torque", "")], 0.6),
     "indicator": (lambda n, t, a, s: f"ST,GS,{t:+08.2f} Nm\r\n", [("skip", ""), ("skip", ""), ("torque", "Nm")], 0.9),
     "more tabs than usual": (
         lambda n, t, a, s: f"x\t{t:.2f}\t{a:.2f}\t\n".replace(".", ","),
-        [("skip", ""), ("torque", "N.m"), ("angle", "deg")],
+        [("skip", ""), ("torque", ""), ("angle", "")],
         0.2,
     ),
     "keys, units, comma": (
         lambda n, t, a, s: f"T={t:+.2f} Nm A={a:.2f}\r\n".replace(".", ","),
-        [("torque", "Nm"), ("angle", "deg")],
+        [("torque", "Nm"), ("angle", "")],
         0.8,
     ),
     "sign apart": (lambda n, t, a, s: f"{'-' if t < 0 else '+'}{abs(t):9.2f} Nm\r\n", [("torque", "Nm")], 0.9),
@@ -90,28 +96,28 @@ HABITS: dict[str, tuple[Habit, list[tuple[str, str]], float]] = {
         0.9,
     ),
     "minus as printers set it": (lambda n, t, a, s: f"{t:.2f} Nm\n".replace("-", "\u2212"), [("torque", "Nm")], 0.9),
-    "a byte order mark a line": (lambda n, t, a, s: f"\ufeff{t:.2f};{a:.2f}\n", [("torque", "N.m"), ("angle", "deg")], 0.2),
+    "a byte order mark a line": (lambda n, t, a, s: f"\ufeff{t:.2f};{a:.2f}\n", [("torque", ""), ("angle", "")], 0.2),
     "comma and blank, comma": (
         lambda n, t, a, s: f"{t:.2f}; {a:.2f}\n".replace(".", ",").replace(";", ","),
-        [("torque", "N.m"), ("angle", "deg")],
+        [("torque", ""), ("angle", "")],
         0.2,
     ),
     "units in brackets": (lambda n, t, a, s: f"{t:.2f} [lbf.ft]\t{a:.2f} [deg]\n", [("torque", "lbf.ft"), ("angle", "deg")], 0.9),
     "dash in the unit": (lambda n, t, a, s: f"{t:.2f} N-m\r\n", [("torque", "N-m")], 0.9),
     "pounds, plural": (lambda n, t, a, s: f"{t:.2f} in-lbs\r\n", [("torque", "in-lbs")], 0.9),
     "degree apart": (lambda n, t, a, s: f"{t:.2f} Nm {a:.2f} °\r\n", [("torque", "Nm"), ("angle", "°")], 0.9),
-    "framed": (lambda n, t, a, s: f"\x02{t:+08.2f}\x03\r\n", [("torque", "N.m")], 0.5),
-    "bars": (lambda n, t, a, s: f"|{t:.2f}|{a:.2f}|\r\n", [("skip", ""), ("torque", "N.m"), ("angle", "deg"), ("skip", "")], 0.2),
-    "mark before": (lambda n, t, a, s: f"${t:.2f}\r\n", [("torque", "N.m")], 0.5),
-    "letter before": (lambda n, t, a, s: f"N{t:+09.2f}\r\n", [("torque", "N.m")], 0.5),
+    "framed": (lambda n, t, a, s: f"\x02{t:+08.2f}\x03\r\n", [("torque", "")], 0.5),
+    "bars": (lambda n, t, a, s: f"|{t:.2f}|{a:.2f}|\r\n", [("skip", ""), ("torque", ""), ("angle", ""), ("skip", "")], 0.2),
+    "mark before": (lambda n, t, a, s: f"${t:.2f}\r\n", [("torque", "")], 0.5),
+    "letter before": (lambda n, t, a, s: f"N{t:+09.2f}\r\n", [("torque", "")], 0.5),
     "JSON": (
         lambda n, t, a, s: f'{{"id": "bench", "torque": {t:.2f}, "angle":{a:.2f}, "ok": true}}\n',
-        [("torque", "N.m"), ("angle", "deg")],
+        [("torque", ""), ("angle", "")],
         0.6,
     ),
     "t is time": (
         lambda n, t, a, s: f'{{"t":{s * 1000:.0f},"torque":{t:.2f},"angle":{a:.2f}}}\n',
-        [("time", "ms"), ("torque", "N.m"), ("angle", "deg")],
+        [("time", "ms"), ("torque", ""), ("angle", "")],
         0.5,
     ),
     "t is time, in a heading": (
@@ -122,14 +128,14 @@ HABITS: dict[str, tuple[Habit, list[tuple[str, str]], float]] = {
     "temperature too": (lambda n, t, a, s: f"{t:.2f} Nm,{23 + n % 5 * 0.1:.1f} C\r\n", [("torque", "Nm"), ("skip", "")], 0.9),
     "time of day": (
         lambda n, t, a, s: f"12:30:{10 + s:06.3f},{t:.2f},{a:.2f}\r\n",
-        [("skip", ""), ("torque", "N.m"), ("angle", "deg")],
+        [("skip", ""), ("torque", ""), ("angle", "")],
         0.2,
     ),
     "sign after": (lambda n, t, a, s: f"{abs(t):.2f}{'-' if t < 0 else '+'} Nm\r\n", [("torque", "Nm")], 0.9),
-    "counter": (lambda n, t, a, s: f"{n % 256} {t:.2f}\r\n", [("counter", ""), ("torque", "N.m")], 0.5),
+    "counter": (lambda n, t, a, s: f"{n % 256} {t:.2f}\r\n", [("counter", ""), ("torque", "")], 0.5),
     "check sum": (
         lambda n, t, a, s: encode_line(NMEA, Reading(t, a)).decode(),
-        [("torque", "N.m"), ("angle", "deg")],
+        [("torque", ""), ("angle", "")],
         0.2,
     ),
     "heading": (
@@ -155,7 +161,7 @@ def test_the_habit_is_recognised_and_its_profile_reads_it(name: str) -> None:
         assert result.layout is not None
         assert result.layout.rate_hz == 500.0
     profile = written_profile(result, "150 N.m")
-    assert profile.text == result.layout
+    assert profile.text == result.with_units(torque="N.m", angle="deg").layout
     readings = codec_for(profile).feed(b"".join(chunk.data for chunk in sent(habit)))
     truth = measured()[300 - len(readings) :]
     assert len(readings) == 300 - ("heading" in name)
@@ -196,9 +202,17 @@ def test_numbers_that_cannot_be_read_are_a_doubt() -> None:
     assert any("cannot be read, like" in flag for flag in result.caveats)
 
 
-def test_a_unit_that_is_assumed_is_a_doubt() -> None:
-    for name in ("one column", "keys"):
-        assert any("assumed" in flag for flag in found(sent(HABITS[name][0])).caveats)
+def test_a_unit_that_no_line_says_is_asked_for_and_never_made_up() -> None:
+    assert found(sent(HABITS["one column"][0])).wanted == ("torque",)
+    assert found(sent(HABITS["keys"][0])).wanted == ("torque", "angle")
+    assert found(sent(HABITS["units"][0])).wanted == ()
+    stated = found(sent(HABITS["keys"][0])).with_units(torque="lbf.in")
+    assert columns(stated) == [("torque", "lbf.in"), ("skip", "")]  # an angle without a unit is left out
+    assert stated.wanted == ()
+    with pytest.raises(UnitError):
+        found(sent(HABITS["keys"][0])).with_units(torque="deg")
+    said = found(sent(HABITS["units"][0])).with_units(torque="N.m", angle="rad")
+    assert columns(said) == [("torque", "lbf.ft"), ("angle", "deg")]  # what a line says stands
 
 
 def test_what_only_its_place_tells_is_a_doubt() -> None:
@@ -221,7 +235,7 @@ def test_a_file_without_arrivals_has_a_made_up_rate_and_says_so() -> None:
 def test_a_lone_comma_may_divide_two_columns() -> None:
     result = found(sent(lambda n, t, a, s: f"{round(abs(t) * 10)},{round(a * 40)}\n"))
     assert result.sureness < 0.5
-    assert any("comma" in flag for flag in result.caveats) or columns(result) == [("torque", "N.m"), ("angle", "deg")]
+    assert any("comma" in flag for flag in result.caveats) or columns(result) == [("torque", ""), ("angle", "")]
 
 
 def test_frames_tell_about_themselves() -> None:
@@ -263,7 +277,7 @@ def test_a_pile_at_the_start_does_not_hide_the_clock() -> None:
     habit = HABITS["microseconds"][0]
     chunks = sent(habit, lines=1500)
     piled = [Chunk(chunks[60].arrival_s, b"".join(chunk.data for chunk in chunks[:61])), *chunks[61:]]
-    assert columns(found(piled)) == [("time", "us"), ("torque", "N.m")]
+    assert columns(found(piled)) == [("time", "us"), ("torque", "")]
 
 
 @pytest.mark.parametrize(("bits", "odd"), [("7E1", False), ("7O1", True)])
@@ -320,3 +334,95 @@ def test_keys_on_some_columns_only_make_no_keyed_profile() -> None:
     assert result.layout is not None
     assert not result.layout.keyed
     written_profile(result)
+
+
+WORKDAY_HABITS: dict[str, tuple[Callable[[int, float, float, float], str], list[str]]] = {
+    "torque first": (lambda n, t, a, s: f"{t:.2f},{a:.2f}\r\n", ["torque", "angle"]),
+    "angle first": (lambda n, t, a, s: f"{a:.1f};{t:.1f}\r\n", ["angle", "torque"]),
+    "decimal comma": (lambda n, t, a, s: f"{a:.2f}\t{t:.2f}\n".replace(".", ","), ["angle", "torque"]),
+    "with a clock": (lambda n, t, a, s: f"{s * 1e3:.0f} {a:.2f} {t:.2f}\n", ["time", "angle", "torque"]),
+    "with a count and a temperature": (
+        lambda n, t, a, s: f"{n % 65536},{23.4 + n % 3 * 0.1:.1f},{a:.2f},{t:.2f}\n",
+        ["counter", "skip", "angle", "torque"],
+    ),
+    "raw counts": (lambda n, t, a, s: f"{8388608 + t * 21000:.0f},{a * 11.378:.0f}\n", ["torque", "angle"]),
+    "a status that changes": (
+        lambda n, t, a, s: f"{'S' if abs(t) < 1 else 'D'} {a:.2f} {t:.2f}\r\n",
+        ["skip", "angle", "torque"],
+    ),
+}
+
+
+@pytest.fixture(scope="module", params=["both-ways", "chattering-plates", "worn-low"])
+def pulled(request: pytest.FixtureRequest) -> Trace:
+    """Two pulls of the simulated bench, from rest to rest, as a person makes them while the device is listened to."""
+    chosen = scenario(request.param)
+    bench = Bench(chosen.workday, chosen.sensor, 100.0, np.random.default_rng(3))
+    pieces = []
+    while len(bench.truths) < 2:
+        pieces.append(bench.take(10))
+    return join([*pieces, bench.take(100)])
+
+
+def printed(habit: Habit, trace: Trace) -> list[Chunk]:
+    assert trace.angle_deg is not None
+    rows = zip(trace.torque_nm.tolist(), trace.angle_deg.tolist(), trace.time_s.tolist(), strict=True)
+    lines = [habit(at, torque, angle, time_s - trace.time_s[0]).encode() for at, (torque, angle, time_s) in enumerate(rows)]
+    return [Chunk(0.1 * at + 0.1, b"".join(lines[10 * at : 10 * at + 10])) for at in range(len(lines) // 10)]
+
+
+@pytest.mark.parametrize("name", WORKDAY_HABITS)
+def test_a_pull_tells_torque_from_angle_whatever_their_order(name: str, pulled: Trace) -> None:
+    habit, kinds = WORKDAY_HABITS[name]
+    result = found(printed(habit, pulled))
+    assert [kind for kind, _ in columns(result)] == kinds
+    assert not result.wants_pull
+    assert set(result.wanted) == {"torque", "angle"}
+
+
+@pytest.mark.parametrize("name", WORKDAY_HABITS)
+def test_before_the_pull_nothing_tells_them_and_that_is_said(name: str, pulled: Trace) -> None:
+    habit, _ = WORKDAY_HABITS[name]
+    result = found(printed(habit, pulled)[:8])
+    assert result.wants_pull or name == "a status that changes"
+
+
+def test_the_whole_listening_counts_not_its_first_lines(pulled: Trace) -> None:
+    """Found at a bench: 600 lines of rest at 1 kHz, and the pulls that were asked for came after them."""
+    habit, kinds = WORKDAY_HABITS["angle first"]
+    rest = [habit(at, 0.01 * (at % 3), 0.0, 0.0).encode() for at in range(3000)]
+    chunks = printed(habit, pulled)
+    before = [Chunk(-3.0 + 0.1 * at, b"".join(rest[100 * at : 100 * at + 100])) for at in range(30)]
+    assert [kind for kind, _ in columns(found([*before, *chunks]))] == kinds
+
+
+@pytest.mark.parametrize("word", ["S", "ST", "NET", "OK", "M"])
+@pytest.mark.parametrize("mark", [" ", ","])
+def test_a_word_before_the_number_is_no_tag_so_that_another_state_is_no_gap(word: str, mark: str) -> None:
+    """A status at rest in every line of the listening; in the pull it changes, and beyond the range it says OL."""
+    chunks = sent(lambda n, t, a, s: f"{word}{mark}{t:.2f} Nm\r\n")
+    codec = codec_for(written_profile(found(chunks)))
+    readings = codec.feed(f"\r\nD{mark}12.50 Nm\r\nOL{mark}999.99 Nm\r\n{word}{mark}-3.00 Nm\r\n".encode())
+    assert [reading.torque for reading in readings] == [12.5, math.inf, -3.0]
+    assert codec.faults.total - codec.faults.overload == 0
+
+
+def test_letters_glued_to_the_number_may_change_too() -> None:
+    chunks = sent(lambda n, t, a, s: f"N{t:+09.2f}\r\n")
+    codec = codec_for(written_profile(found(chunks)))
+    readings = codec.feed(b"\r\nG+00012.50\r\nOL+99999.00\r\nN-00003.00\r\n")
+    assert [reading.torque for reading in readings] == [12.5, math.inf, -3.0]
+
+
+@pytest.mark.parametrize(
+    ("habit", "expected"),
+    [
+        (lambda n, t, a, s: f"{t:.2f},Nm,{a:.1f},deg\r\n", [("torque", "Nm"), ("skip", ""), ("angle", "deg"), ("skip", "")]),
+        (lambda n, t, a, s: f'{{"torque": {t:.2f}, "unit": "lbf.ft"}}\n', [("torque", "lbf.ft")]),
+        (lambda n, t, a, s: f"{t:.1f};lbf.in\n", [("torque", "lbf.in"), ("skip", "")]),
+    ],
+)
+def test_a_unit_in_a_field_of_its_own_is_one_that_the_line_says(habit: Habit, expected: list[tuple[str, str]]) -> None:
+    result = found(sent(habit))
+    assert columns(result) == expected
+    assert result.wanted == ()

@@ -25,6 +25,7 @@ with atheris.instrument_imports(include=["drivers"]):
 import numpy as np  # noqa: E402
 
 from analysis.units import Scale  # noqa: E402
+from rig.files.profile import profile_of  # noqa: E402
 
 C = text.Column
 LAYOUTS = (
@@ -122,10 +123,10 @@ def fuzz_guess(data: bytes) -> None:
             baud=9600,
             bits=found.bits,
             capacity=None,
-            layout=found.layout,
+            layout=found.with_units(torque="N.m", angle="deg", time="s").layout,
             remarks=found.because + found.caveats,
         )
-        profile.profile_of(tomllib.loads(written), "guess.toml")
+        profile_of(tomllib.loads(written), "guess.toml")
 
 
 SEEDS = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from drivers.wirefile import WireTape
 from rig.cli import main
 from rig.commands import guess
 from rig.files.profile import read_profile
-from rig.live.listening import BAUDS, SLOW_S, listen
+from rig.live.listening import BAUDS, SLOW_S, Pulls, listen
 
 PROFILE = """
 [device]
@@ -86,7 +87,12 @@ def test_a_guess_from_a_recording_reads_that_recording(recording: Path, tmp_path
 def test_a_guess_from_bare_text_is_printed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "capture.txt"
     path.write_bytes(b"".join(b"%d.5;%d\n" % (at * 37 % 11, at // 9) for at in range(50)))
-    assert main(["guess", str(path)]) == 0
+    assert main(["guess", str(path)]) == 2  # nothing says the unit of torque, and none is made up
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "no line says the unit of torque and angle" in said.err
+    assert "--torque-unit" in said.err
+    assert main(["guess", str(path), "--torque-unit", "lbf.in", "--angle-unit", "deg"]) == 0
     said = capsys.readouterr()
     assert 'delimiter = ";"' in said.out
     assert 'port = "PORT"' in said.out
@@ -189,6 +195,46 @@ def test_a_slow_indicator_is_listened_to_for_longer() -> None:
     assert found.layout is not None
     assert found.layout.rate_hz == pytest.approx(2.0, rel=0.1)
     assert clock.moment < SLOW_S
+
+
+def test_what_only_a_pull_tells_is_waited_for_and_no_longer() -> None:
+    """Ten minutes of script: rest, a pull of four seconds, rest; the listening ends soon after the pull."""
+    clock = StepClock()
+    asked: list[float] = []
+
+    def lines() -> Iterator[bytes]:
+        for at in range(30_000):
+            moved = min(max(at - 500, 0), 200)
+            torque = 40.0 if 500 < at < 700 else 0.0
+            yield b"%.1f,%.2f\r\n" % (30 + 0.3 * moved, torque + 0.01 * (at % 3))
+
+    pulls = Pulls(lambda: asked.append(clock.moment), 60.0)
+    _, found = listen(lambda baud: ScriptedLine(clock, lines()), (115200,), clock, 2.0, lambda baud: None, pulls)
+    assert len(asked) == 1
+    assert clock.moment < 20.0
+    assert found is not None
+    assert found.layout is not None
+    assert [column.kind for column in found.layout.columns] == ["angle", "torque"]
+    assert not found.wants_pull
+
+
+def test_nobody_is_asked_to_pull_where_the_lines_say_it_themselves() -> None:
+    clock = StepClock()
+    asked: list[float] = []
+    script = [b"%d.5 N.m %d deg\r\n" % (at % 7, at) for at in range(200)]
+    pulls = Pulls(lambda: asked.append(clock.moment), 60.0)
+    listen(lambda baud: ScriptedLine(clock, script), (115200,), clock, 2.0, lambda baud: None, pulls)
+    assert asked == []
+    assert clock.moment < 5.0
+
+
+def test_where_nobody_pulls_the_waiting_ends_and_the_doubt_stays() -> None:
+    clock = StepClock()
+    script = [b"%d.5,%d.25\r\n" % (at % 3, at % 5) for at in range(10_000)]
+    _, found = listen(lambda baud: ScriptedLine(clock, script), (115200,), clock, 2.0, lambda baud: None, Pulls(lambda: None, 10.0))
+    assert 10.0 < clock.moment < 14.0
+    assert found is not None
+    assert found.wants_pull
 
 
 def test_an_unreadable_file_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
