@@ -39,6 +39,8 @@ REMIND_S = 30.0
 """A disk that refuses is told again so often, as long as it does."""
 MOST_WAITING = 20_000_000
 """Samples of pulls kept in memory while the disk refuses: some 500 MB. Beyond, the oldest pull is given up, and that is said."""
+MOST_KEPT = 2_000_000
+"""Samples before a pull that are remembered while the session does not look: more than 60 s of any line."""
 MOST_KNOWN = 1000
 """So many of the last pulls can still be amended."""
 
@@ -93,7 +95,7 @@ class Recorder:
         self._came = threading.Event()
         self._lock = threading.RLock()
         self._stream: deque[tuple[int, Trace]] = deque()
-        self._run = 0
+        self._kept = self._run = 0
         self._pull: _Pull | None = None
         self._pulls: dict[int, _Pull] = {}
         self._waiting: list[_Pull] = []
@@ -224,7 +226,7 @@ class Recorder:
         with self._lock:
             stream = self._stream
             while stream and (stream[0][0] < self._run or (stream[0][0] == self._run and stream[0][1].time_s[-1] < keep_from_s)):
-                stream.popleft()
+                self._let_go()
 
     def restart(self, run: int) -> None:
         """From now on pulls are of that run of the device's time."""
@@ -243,6 +245,11 @@ class Recorder:
         """Whether there is something to be told."""
         return bool(self._news)
 
+    @property
+    def kept_samples(self) -> int:
+        """Samples that are remembered for the pull to come."""
+        return self._kept
+
     def close(self) -> None:
         """Try once more what was refused; what is not on the disk then is lost, and that is said."""
         with self._lock:
@@ -256,12 +263,18 @@ class Recorder:
 
     # -- within the lock ----------------------------------------------------------------------------------------------------------
 
+    def _let_go(self) -> None:
+        self._kept -= len(self._stream.popleft()[1])
+
     def _take_in(self) -> None:
         while self._arrived:
             run, piece = self._arrived.popleft()
             if not len(piece):
                 continue
             self._stream.append((run, piece))
+            self._kept += len(piece)
+            while self._kept > MOST_KEPT:
+                self._let_go()
             if self._pull is not None and run == self._run:
                 self._pull.pieces.append(piece)
 
