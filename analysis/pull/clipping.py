@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 
 from analysis.pull.noise import Flags, deviation, median, runs_of, smallest_step
 from analysis.trace import Floats
@@ -21,7 +22,7 @@ class ClipRules:
     held_runs: float = 2.5  # where values are repeated anyway (a slow converter), a run this many times as long as theirs
     held_share: float = 0.6  # ... which they are where this share of the load's samples equal their neighbour
     capacity_reach: float = 0.995  # so near to the sensor's capacity the reading is at its limit
-    blocks: tuple[int, ...] = (8, 16, 32)  # samples of a block mean; a flat top is looked for in these
+    blocks: tuple[int, ...] = (4, 8, 16, 32)  # samples of a block mean; a flat top is looked for in these
     block_s: float = 0.05  # ... which last no longer than this: over more, plates that let go look as sudden
     flat_blocks: int = 12  # a flat top lasts so many blocks ...
     flat_s: float = 0.03  # ... and so long
@@ -32,17 +33,41 @@ class ClipRules:
     bent: float = 0.08  # ... in a straight line to this share of it, and is cut off as dead: plates that let go bend it
     noise_most: float = 0.0059  # where the noise is more than this share of the torque, a flat top cannot be told from sliding
     noise_least: float = 1.2  # a top as still as the sensor's step, times this, has no noise to be told by
+    wound_samples: int = 10  # a lever that winds on under a top does so for so many samples at least ...
+    wound_smooth: int = 5  # ... over a top even in means of so many ...
+    wound_noise: float = 4.0  # ... to so many of their deviations,
+    wound_ramp: tuple[float, float] = (0.6, 0.97)  # as fast as between these shares of the top ...
+    wound_alike: float = 0.35  # ... to this share, or to the steps of the encoder:
+    wound_steps: float = 1.5
+    wound_lead: float = 0.1  # the ramp, gone on, would reach the top by so much of it where the top begins
+    wound_s: float = 0.04  # a rotor that lets go needs up to half of this until the lever feels it
+    wound_gain: float = 0.03  # by the ramp's climb the torque would have gained this share of the top: what a clipped top hides
+    wound_gain_noise: float = 12.0  # ... and so many deviations of a sample
+    stood: float = 0.4  # a lever that turns by less than this share of what it did on the ramp is held
+    wound_faster: float = 1.8  # plates that slide let the lever turn so many times as fast: where it never does, this tells nothing
 
 
-def find_clipped(torque_nm: Floats, step_s: float, capacity_nm: float | None, noise_nm: float, rules: ClipRules) -> Flags:
-    """Samples at the sensor's limit; `torque_nm` as the sensor sent it, bridged.
+def find_clipped(
+    torque_nm: Floats,
+    angle_deg: Floats | None,
+    step_deg: float,
+    rest_nm: float,
+    step_s: float,
+    capacity_nm: float | None,
+    noise_nm: float,
+    rules: ClipRules,
+) -> Flags:
+    """Samples at the sensor's limit; `torque_nm` as the sensor sent it, bridged, `rest_nm` its level at rest.
 
     A run at the top counts only if a live sensor could not have made it: the curve came up steeply and stopped dead, or the noise
-    that is there elsewhere is gone, or a flat top with noise on it ends a steep climb at a level that is never passed again.
+    that is there elsewhere is gone, or a flat top with noise on it ends a steep climb at a level that is never passed again, or
+    the lever wound on under a flat top as it had on the ramp: plates that hold carry more the further they are wound. A top
+    under which the lever stood is a hand's that held.
     """
     clipped = np.zeros(torque_nm.size, dtype=bool)
     if capacity_nm is not None:
         clipped |= np.abs(torque_nm) >= rules.capacity_reach * capacity_nm
+    torque_nm = torque_nm - rest_nm
     least = max(rules.run, round(rules.run_s / step_s))
     step = smallest_step(torque_nm)
     largest = float(np.max(np.abs(torque_nm), initial=0.0))
@@ -64,6 +89,12 @@ def find_clipped(torque_nm: Floats, step_s: float, capacity_nm: float | None, no
                 clipped[first:last] = True
         if not clipped.any() and repeats <= 1:
             found = _flat_top(side, step_s, noise_nm, step, rules)
+            if found is not None and angle_deg is not None and _stood(angle_deg, step_deg, *found, rules):
+                found = None
+            if found is None and angle_deg is not None:
+                found = _wound_on(
+                    side, angle_deg, step_deg, step_s, max(noise_nm, rules.noise_least * step / math.sqrt(12.0)), rules
+                )
             if found is not None:
                 clipped[found[0] : found[1]] = True
     return clipped
@@ -136,3 +167,56 @@ def _stops_dead(before: Floats, level: float, sigma: float, rules: ClipRules) ->
     reached = min(max((level - begin) / climb, 0.0), 1.0)
     cut = reached * (begin + 0.5 * reached * climb) + (1.0 - reached) * level
     return abs(float(before[3]) - cut) <= rules.bent * climb + 2.0 * sigma
+
+
+def _wound_on(
+    side: Floats, angle_deg: Floats, step_deg: float, step_s: float, noise_nm: float, rules: ClipRules
+) -> tuple[int, int] | None:
+    """Span of a flat top under which the lever wound on as on the ramp, and turned faster only later; None where there is none."""
+    width = rules.wound_smooth
+    smooth = uniform_filter1d(side, width, mode="nearest")
+    band = rules.wound_noise * noise_nm / math.sqrt(width)
+    level = float(np.median(side[smooth >= float(smooth.max()) - band]))
+    low, high = (share * level for share in rules.wound_ramp)
+    encoder_deg = rules.wound_steps * step_deg
+    for begin, last in runs_of(np.abs(smooth - level) <= band):
+        first = begin + width // 2
+        below = np.flatnonzero(smooth[:first] < low)
+        if last - first < rules.wound_samples or not below.size:
+            continue
+        foot = int(below[-1]) + 1
+        ramp = np.arange(foot, foot + int(np.argmax(smooth[foot : first + 1] > high)))
+        if ramp.size < rules.wound_samples:
+            continue
+        climb, turn = (float(np.polyfit(ramp, along[ramp], 1)[0]) for along in (side, angle_deg))
+        on = np.arange(last - first)
+        alike = np.abs(angle_deg[first:last] - angle_deg[first] - turn * on) <= np.maximum(
+            encoder_deg, rules.wound_alike * abs(turn) * on
+        )
+        wound = on.size if alike.all() else int(np.argmin(alike))
+        gain = max(rules.wound_gain * level, rules.wound_gain_noise * noise_nm)
+        # The straight ramp runs into the top, and the lever turned on under it by more than the encoder leaves open.
+        led_in = climb * (first - ramp[-1]) <= rules.wound_lead * level
+        least = max(rules.wound_samples, rules.wound_s / step_s)
+        if not led_in or wound < least or climb * wound < gain or abs(turn) * wound <= encoder_deg:
+            continue
+        faster = np.abs(np.diff(angle_deg[first + wound :: wound])) >= rules.wound_faster * abs(turn) * wound
+        if faster.any() and _is_level(side[first : first + wound], noise_nm, rules):
+            return first, last
+    return None
+
+
+def _stood(angle_deg: Floats, step_deg: float, first: int, last: int, rules: ClipRules) -> bool:
+    """Whether the lever, which had turned as long before the top, hardly turned under it."""
+    before = abs(float(angle_deg[first] - angle_deg[max(0, 2 * first - last)]))
+    return (
+        before > rules.wound_steps * step_deg / rules.stood
+        and abs(float(angle_deg[last - 1] - angle_deg[first])) < rules.stood * before
+    )
+
+
+def _is_level(top: Floats, noise_nm: float, rules: ClipRules) -> bool:
+    """Whether these samples lie on one level: no slope and no more scatter than the noise makes."""
+    third = max(2, top.size // 3)
+    trend = abs(float(top[:third].mean()) - float(top[-third:].mean()))
+    return float(np.std(top)) <= rules.flat_chi * noise_nm and trend <= rules.flat_trend * noise_nm * math.sqrt(2.0 / third)

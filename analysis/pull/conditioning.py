@@ -223,9 +223,10 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     before = rest_before(calm, noise, resolution, step_deg, step_s, largest, rules.rest)
     if before is not None:
         noise = max(deviation(calm.torque_nm[: before.last]), quantised)
-    clipped = find_clipped(calm.torque_nm, step_s, sensor.capacity_nm, noise, rules.clip)
     level = 0.0 if before is None else before.level_nm
     after = rest_after(calm.torque_nm - level, trace.angle_deg, noise, step_deg, step_s, largest, rules.rest)
+    rest_nm = level if before is not None or after is None else after.level_nm
+    clipped = find_clipped(calm.torque_nm, trace.angle_deg, step_deg, rest_nm, step_s, sensor.capacity_nm, noise, rules.clip)
     rests = [slice(0, 0 if before is None else before.last), slice(len(trace) if after is None else after.first, len(trace))]
     hum = hum_at_rest(trace.time_s, calm.torque_nm - level, step_s, rests, HumRules())
     if hum.any():

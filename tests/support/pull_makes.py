@@ -374,7 +374,10 @@ def _plan(kind: str, rng: Generator) -> Plan:
 
 
 def makes(n: int, seed: int, kinds: Sequence[str] | None = None) -> list[SimPull]:
-    """`n` pulls, kinds in turn. The same n, seed and kinds give the same pulls; one that never broke away is left out."""
+    """`n` pulls, kinds in turn. The same n, seed and kinds give the same pulls.
+
+    One that never broke away, or too stiff for the step of the simulation, is left out.
+    """
     names = tuple(kinds or KINDS)
     drawn = [(i, names[i % len(names)]) for i in range(n)]
     plans = {i: _plan(kind, np.random.default_rng([seed, i, 11])) for i, kind in drawn}
@@ -385,11 +388,12 @@ def makes(n: int, seed: int, kinds: Sequence[str] | None = None) -> list[SimPull
         for at in range(0, len(mine), 200):
             part = mine[at : at + 200]
             units, rigs, hands = ([getattr(plans[i], name) for i in part] for name in ("unit", "rig", "hand"))
-            found = (
-                run_bristles(units, rigs, hands, [_bristles(plans[i], seed, i) for i in part])
-                if bristles
-                else run(units, rigs, hands)
-            )
+            with np.errstate(over="ignore", invalid="ignore"):
+                found = (
+                    run_bristles(units, rigs, hands, [_bristles(plans[i], seed, i) for i in part])
+                    if bristles
+                    else run(units, rigs, hands)
+                )
             motions |= dict(zip(part, found, strict=True))
     return [pull for i, kind in drawn if (pull := _record(kind, plans[i], motions[i], seed, i)) is not None]
 
@@ -429,6 +433,8 @@ def _record(kind: str, plan: Plan, motion: Motion, seed: int, number: int) -> Si
         turned = np.maximum(motion.rotor_rad - 0.05, 0.0)
         worn = 1 - plan.sensor["runs_in"] * (1 - np.exp(-turned / 0.6))
         motion = replace(motion, torque_nm=(motion.torque_nm * worn).astype(np.float32))
+    if not (np.isfinite(motion.torque_nm).all() and np.isfinite(motion.rotor_rad).all()):
+        return None
     try:
         truth = truth_of(kind, unit, plan.hand, motion, plan.nominal_rad_s, plan.resists)
     except RuntimeError:
