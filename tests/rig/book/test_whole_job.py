@@ -22,6 +22,7 @@ thicker_shim = "more preload"
 PACK = """
 [pack]
 unit = "demo 3"
+shelf = "shelf.toml"
 oil = "modified"
 arrangement = "A"
 closure = "trial"
@@ -51,6 +52,7 @@ springs = ["SR1"]
 stack = "("
 shims = ["0.30 mm"]
 """
+SHELF = '[[shims]]\nthickness = "0.10 mm"\n[[shims]]\nthickness = "0.20 mm"\n'
 REFIT = """
 [refit]
 unit = "demo 3"
@@ -108,6 +110,7 @@ def test_a_job_from_the_complaint_to_the_bent_tabs(job, tmp_path):
 
     number = job("new", "--unit-id", "demo 3", "--complaint", "chatters", "--spec", written("spec.toml", SPEC), "--json")[1]["job"]
     series("found", phase="as found", closure="final", peak_nm=21.0, lubricant="unknown")
+    written("shelf.toml", SHELF)
     assert job("add", number, "pack", written("pack1.toml", PACK.replace("LEFT", "0.30")))[0] == 0
     assert job("add", number, "pack", written("pack2.toml", PACK.replace("LEFT", "0.50")))[0] == 0
     assert wanted(job) == ["after_pack_change", "oil", "fasteners", "drag", "backlash"]
