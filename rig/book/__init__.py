@@ -26,6 +26,7 @@ export      a job as a folder for other programs, and back
 series_files    the recordings of a series, for a comparison
 knowledge   what the book knows beyond one job: scatter, friction by oil, what shims did, zero, directions
 trend       control charts of it
+look        a job as it is shown, judged with that
 keeper, waiting    pulls of a bench entered as they land; what waits while the book is away
 
 SQLAlchemy is imported by `schema`, `book` and what builds on them: never on the way to the first painted frame.

@@ -15,23 +15,17 @@ from rig.book.fitted import fitted
 from rig.book.judging import CardWindow, JobSeries, Judging, card_window, folded, folded_additive
 from rig.book.record import Entry, JobRecord, Pull
 from rig.book.steps import Step
+from rig.words.language import say, spoken
 from rig.words.verdicts import verdict_text
 
 PULLS_EACH_WAY = 3
 """Pulls in each direction that a series needs (contract BOOK.md 3)."""
-
-_TOO_FEW = f"{PULLS_EACH_WAY} pulls each way are needed; that count: {{}}"
 
 PULLS_WHERE_UNDECIDED = 5
 """Pulls in each direction from which an undecided series may pass (contract BOOK.md 3)."""
 
 PROBABILITY_WHERE_UNDECIDED = 0.90
 """Probability of the worse direction from which an undecided series may pass (contract BOOK.md 3)."""
-
-_FIVE_EACH_WAY = (
-    f"This step takes a probability of {100 * PROBABILITY_WHERE_UNDECIDED:.0f} % or more, once there are "
-    f"{PULLS_WHERE_UNDECIDED} pulls each way: pull on to {PULLS_WHERE_UNDECIDED} each way."
-)
 
 CHATTER_ACKNOWLEDGED = "chatter_not_assessable"
 """What a person acknowledges where chatter could not be told."""
@@ -83,8 +77,13 @@ def gate(record: JobRecord, step: Step, acknowledged: Sequence[str] = (), judgin
     for key in step.steps_before:
         before = record.step(key)
         if before is not None and record.done(key) is None:
-            missing.append(Missing("step", f"step '{key}' is not done: {before.name}"))
+            missing.append(Missing("step", say("step '{key}' is not done: {name}", key=key, name=step_name(before))))
     return Gate(missing=tuple(missing), series=look.series, remarks=tuple(look.remarks))
+
+
+def step_name(step: Step) -> str:
+    """A step's name in the language spoken, as far as its list has it."""
+    return step.name_de if spoken() == "de" and step.name_de else step.name
 
 
 def judging_of(record: JobRecord, known: Scatter = USUAL_SCATTER) -> Judging:
@@ -114,7 +113,7 @@ class _Look:
                 self._judge(pulls, card, found)
         if "fasteners" in self._needs:
             found += _fasteners(self._record)
-        for code, section, name in (("drag", "drags", "bearing drag"), ("backlash", "backlashes", "backlash")):
+        for code, section, name in (("drag", "drags", say("bearing drag")), ("backlash", "backlashes", say("backlash"))):
             if code in self._needs:
                 found += _set_by_refit(self._record, code, section, name)
         return found
@@ -123,12 +122,16 @@ class _Look:
         entry = self._record.last(Kind.SPEC)
         if entry is None:
             if "spec_card" in self._needs:
-                text = "no spec card, so there is no window to judge by: platepull job add NUMBER spec SPEC.toml"
-                found.append(Missing("spec_card", text.replace("NUMBER", self._record.job)))
+                words = say(
+                    "no spec card, so there is no window to judge by: platepull job add {job} spec SPEC.toml", job=self._record.job
+                )
+                found.append(Missing("spec_card", words))
             return None
         card = self._judging.card
         if card is None and "spec_card" in self._needs:
-            text = f"the spec card (entry {entry.entry}) holds no window that can be read: correct it and add it again"
+            text = say(
+                "the spec card (entry {entry}) holds no window that can be read: correct it and add it again", entry=entry.entry
+            )
             found.append(Missing("spec_card", text))
         return card
 
@@ -139,7 +142,9 @@ class _Look:
         if change is not None and "after_pack_change" in self._needs:
             after = [pull for pull in pulls if _after(pull, change)]
             if not after:
-                text = f"no pull since the pack was changed (pack sheet, entry {change.entry}): pull the unit as it is now"
+                text = say(
+                    "no pull since the pack was changed (pack sheet, entry {entry}): pull the unit as it is now", entry=change.entry
+                )
                 found.append(Missing("after_pack_change", text))
                 if "oil" in self._needs and self._record.last(Kind.OIL) is None:  # that does not follow from it
                     found.append(Missing("oil", self._no_oil()))
@@ -147,19 +152,19 @@ class _Look:
             pulls = after
         complete = _enough(pulls) or "pulls_each_way" not in self._needs
         if not complete:
-            found.append(Missing("pulls_each_way", _TOO_FEW.format(_count(pulls))))
+            found.append(Missing("pulls_each_way", _too_few(pulls)))
         for code, fits, text in self._conditions(card):
             fitting = [] if fits is None else [pull for pull in pulls if fits(pull)]
             lacking = not fitting or (_enough(pulls) and not _enough(fitting))
             if lacking and (pulls or fits is None):
-                told = "" if fits is None else f"; that are so: {_count(fitting)}"
+                told = "" if fits is None else say("; that are so: {count}", count=_count(fitting))
                 found.append(Missing(code, text + told))
                 complete = False
             else:
                 pulls = fitting
         pulls = _newest_phase(pulls)
         if "pulls_each_way" in self._needs and complete and not _enough(pulls):
-            found.append(Missing("pulls_each_way", _TOO_FEW.format(_count(pulls))))
+            found.append(Missing("pulls_each_way", _too_few(pulls)))
             complete = False
         return pulls if complete else None
 
@@ -170,11 +175,11 @@ class _Look:
         if "closure" in self._needs:
             sheet = record.last(Kind.PACK)
             of_sheet = None if sheet is None else pack_text(sheet, "closure")
-            text = "pulls with the case closed as it will run are needed (closure 'final': every bolt at its torque)"
+            text = say("pulls with the case closed as it will run are needed (closure 'final': every bolt at its torque)")
             conditions.append(("closure", lambda pull: folded(pull.term("closure") or of_sheet) == "final", text))
         if "arrangement" in self._needs and card is not None and card.arrangement is not None:
             wanted = folded(card.arrangement)
-            text = f"pulls in the spec card's arrangement {card.arrangement} are needed"
+            text = say("pulls in the spec card's arrangement {arrangement} are needed", arrangement=card.arrangement)
             conditions.append(("arrangement", lambda pull: folded(pull.term("arrangement")) == wanted, text))
         if "oil" in self._needs:
             oil = record.last(Kind.OIL)
@@ -183,17 +188,23 @@ class _Look:
             else:
                 content = oil.content
                 lubricant, additive = folded(content["text"]), folded_additive(content.get("additive"))
-                named = content["text"] + (f" with {content['additive']}" if additive else " without additive")
+                named = say("{oil} without additive", oil=content["text"])
+                if additive:
+                    named = say("{oil} with {additive}", oil=content["text"], additive=content["additive"])
                 conditions.append(
-                    ("oil", lambda pull: _oil(pull) == (lubricant, additive), f"pulls with the service oil ({named}) are needed")
+                    (
+                        "oil",
+                        lambda pull: _oil(pull) == (lubricant, additive),
+                        say("pulls with the service oil ({oil}) are needed", oil=named),
+                    )
                 )
         if "calibration" in self._needs:
-            text = "pulls by a sensor in calibration are needed (a due date not before the day of the pull)"
+            text = say("pulls by a sensor in calibration are needed (a due date not before the day of the pull)")
             conditions.append(("calibration", _in_calibration, text))
         return conditions
 
     def _no_oil(self) -> str:
-        return f"no service oil is entered: platepull job add {self._record.job} oil TEXT [--additive TEXT]"
+        return say("no service oil is entered: platepull job add {job} oil TEXT [--additive TEXT]", job=self._record.job)
 
     def _judge(self, pulls: Sequence[Pull], card: CardWindow | None, found: list[Missing]) -> None:
         if card is not None and "verdict" in self._needs:
@@ -205,24 +216,35 @@ class _Look:
                 # That of the direction that stands worse.
                 probability = verdict.probability_in_window if verdict.state is VerdictState.UNDECIDED and enough else None
                 if probability is not None and probability >= PROBABILITY_WHERE_UNDECIDED:
-                    self.remarks.append(READS_IN_WINDOW)
+                    self.remarks.append(say(READS_IN_WINDOW))
                 else:
-                    text = f"the series is not in the window: {verdict_text(verdict)}"
+                    text = say("the series is not in the window: {verdict}", verdict=verdict_text(verdict))
                     likely = verdict.probability_in_window if verdict.state is VerdictState.UNDECIDED else None
                     if likely is not None and likely >= PROBABILITY_WHERE_UNDECIDED and not enough:
-                        text += f" {_FIVE_EACH_WAY}"
+                        text += " " + say(
+                            "This step takes a probability of {share} % or more, once there are {n} pulls each way: "
+                            "pull on to {n} each way.",
+                            share=f"{100 * PROBABILITY_WHERE_UNDECIDED:.0f}",
+                            n=PULLS_WHERE_UNDECIDED,
+                        )
                     found.append(Missing("verdict", text))
         if "chatter" in self._needs:
             chattering = [pull for pull in pulls if pull.chattering]
             told = [pull for pull in pulls if pull.chattering is not None]
             if chattering:
-                found.append(Missing("chatter", f"the plates chatter in {len(chattering)} of {len(pulls)} pulls"))
+                text = say("the plates chatter in {n} of {all} pulls", n=len(chattering), all=len(pulls))
+                found.append(Missing("chatter", text))
             elif not _enough(told) and CHATTER_ACKNOWLEDGED not in self._acknowledged:
-                text = f"chatter could be told in {len(told)} of {len(pulls)} pulls only: turn farther or sample faster"
-                way_out = f"acknowledge it by name: --acknowledge {CHATTER_ACKNOWLEDGED} --who W"
-                found.append(Missing("chatter", f"{text}, or {way_out}"))
+                text = say(
+                    "chatter could be told in {n} of {all} pulls only: turn farther or sample faster, or acknowledge it by name: "
+                    "--acknowledge {code} --who W",
+                    n=len(told),
+                    all=len(pulls),
+                    code=CHATTER_ACKNOWLEDGED,
+                )
+                found.append(Missing("chatter", text))
             elif not _enough(told):
-                self.remarks.append("chatter was not assessable; acknowledged")
+                self.remarks.append(say("chatter was not assessable; acknowledged"))
 
 
 # -- the pack ---------------------------------------------------------------------------------------------------------------------
@@ -279,7 +301,11 @@ def _enough(pulls: Sequence[Pull], each_way: int = PULLS_EACH_WAY) -> bool:
 def _count(pulls: Sequence[Pull]) -> str:
     """So many one way and so many the other."""
     one, other = (sum(pull.direction == way for pull in pulls) for way in (1, -1))
-    return f"{one} one way and {other} the other" if one or other else "none"
+    return say("{one} one way and {other} the other", one=one, other=other) if one or other else say("none")
+
+
+def _too_few(pulls: Sequence[Pull]) -> str:
+    return say("{n} pulls each way are needed; that count: {count}", n=PULLS_EACH_WAY, count=_count(pulls))
 
 
 def _newest_phase(pulls: Sequence[Pull]) -> list[Pull]:
@@ -321,11 +347,11 @@ def _answers(record: JobRecord, section: str) -> list[Mapping[str, Any]]:
 def _fasteners(record: JobRecord) -> list[Missing]:
     groups = _answers(record, "fasteners")
     if not groups:
-        text = f"no fasteners are entered: platepull job add {record.job} refit REFIT.toml with [[fasteners]]"
+        text = say("no fasteners are entered: platepull job add {job} refit REFIT.toml with [[fasteners]]", job=record.job)
         return [Missing("fasteners", text)]
     by_tabs = [group for group in groups if folded(group.get("locked_by")) == "tabs"]
     return [
-        Missing("fasteners", _said(group, "not every bolt is recorded and in tolerance"))
+        Missing("fasteners", _said(group, say("not every bolt is recorded and in tolerance")))
         for group in by_tabs or groups
         if not group["complete"]
     ]
@@ -334,7 +360,12 @@ def _fasteners(record: JobRecord) -> list[Missing]:
 def _set_by_refit(record: JobRecord, code: str, section: str, name: str) -> list[Missing]:
     answers = _answers(record, section)
     if not answers:
-        text = f"no {name} is entered: platepull job add {record.job} refit REFIT.toml with [[{code}]] (or set_after there)"
+        text = say(
+            "no {name} is entered: platepull job add {job} refit REFIT.toml with [[{code}]] (or set_after there)",
+            name=name,
+            job=record.job,
+            code=code,
+        )
         return [Missing(code, text)]
     return [
         Missing(code, f"{name}: {_said(answer, answer['state'])}")

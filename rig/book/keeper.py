@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
 from drivers.items import LineUp
+from rig.book.index import is_number
 from rig.book.waiting import Waiting, WaitingRoom
 from rig.errors import BookUnreachableError
 from rig.live.news import Entered, Failed, News, PullAmended, PullJudged, PullKept
@@ -42,7 +43,7 @@ class Keeper:
     where
         Tells how the book is shown, without a password; asked in the keeper's thread.
     job, who
-        The number of the job, and who pulls.
+        The number of the job, and who pulls; None: each recording says which job it is of, and one that names none is not entered.
     room
         Where recordings are noted that wait.
     tell
@@ -53,7 +54,7 @@ class Keeper:
         self,
         open_book: Callable[[], Book],
         where: Callable[[], str],
-        job: str,
+        job: str | None,
         who: str,
         room: WaitingRoom,
         tell: Callable[[News], None],
@@ -102,10 +103,12 @@ class Keeper:
             told = f"job {self._job} cannot be looked up: {what}; pulls are recorded all the same"
             self._tell(Failed(told, where, remedy))
         else:
-            self._tell(Failed(f"pull {item.number} is not entered in job {self._job}: {what}", where, LATER))
+            self._tell(Failed(f"pull {item.number} is not entered in its job: {what}", where, LATER))
 
     def _look(self) -> None:
         """Once the line stands: is the job there, and does something wait? So the first pull finds everything loaded."""
+        if self._job is None:
+            return  # nobody has said yet which job, and no book is made for want of one
         book = self._open()
         book.record(self._job)
         enter_waiting(book, self._room, self._tell)
@@ -114,16 +117,19 @@ class Keeper:
         from rig.book.entries import Outcome, enter_pull, pull_draft, read_pull_draft
 
         assert item.file is not None
-        one = Waiting(self._where(), self._job, str(item.file.absolute()), self._who)
         draft = pull_draft(item.file, item.result) if isinstance(item, PullJudged) else read_pull_draft(item.file, _stated_sensor)
         if draft[1]["terms"].get("free_turn") is True:
             return  # nothing held: no pull until somebody says that it was one, and then it is told again
+        job = self._job or str(draft[1]["terms"].get("job") or "")
+        if not is_number(job):
+            return  # of no job
+        one = Waiting(self._where(), job, str(item.file.absolute()), str(draft[1]["terms"].get("who") or self._who))
         self._room.note(one)
         book = self._open()
-        _, entry, outcome = enter_pull(book, self._job, self._who, draft)
+        _, entry, outcome = enter_pull(book, job, one.who, draft)
         self._room.done(one)
         if outcome is Outcome.NEW:
-            self._tell(Entered(item.number, self._job, entry.entry))
+            self._tell(Entered(item.number, job, entry.entry))
         enter_waiting(book, self._room, self._tell)
 
     def _open(self) -> Book:

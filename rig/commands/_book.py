@@ -7,7 +7,6 @@ import getpass
 import sys
 from collections.abc import Callable
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from rig.errors import ArgumentError, BookUnreachableError
@@ -145,6 +144,7 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
     from rig.book.events import Kind
     from rig.book.gates import plate_state
     from rig.book.judging import card_window
+    from rig.book.look import whole_card
 
     try:
         with open_book(args, settings) as book:
@@ -173,36 +173,20 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
         note(f"job {record.job} was closed at {record.closed_at}; pulls are entered all the same")
 
 
-def whole_card(book: Book, record: JobRecord) -> Path | None:
-    """The file of a job's spec card, where it is as it was entered and says how the unit is built; None else."""
-    from rig.book.entries import digest
-    from rig.book.events import Kind
-
-    spec = record.last(Kind.SPEC)
-    if spec is None or "build" not in spec.content["card"]:
-        return None
-    file = book.place.file_at(book.paths(record.job)[spec.entry, 0])
-    return file if file.is_file() and digest(file) == spec.files[0][1] else None
-
-
 def known_scatter_of(book: Book, record: JobRecord, settings: Settings) -> Scatter:
     """The scatter that a job is judged with: that of the book's other jobs, else the settings', else the usual one."""
-    from analysis.window import Basis
-    from rig.book.gates import judging_of
-    from rig.book.knowledge import known_scatter
+    from rig.book.look import scatter_for
     from rig.commands._options import scatter_of
 
-    card = judging_of(record).card
-    basis = Basis.BREAKAWAY if card is None else card.window.basis
-    return known_scatter(book, record, basis, scatter_of(settings.scatter))
+    return scatter_for(book, record, scatter_of(settings.scatter))
 
 
 def job_view(book: Book, job: str, settings: Settings) -> JobView:
     """A job as it is shown, judged with what the book knows of the bench. Raises BookError where there is no such job."""
-    from rig.book.documents import view_of
+    from rig.book import look
+    from rig.commands._options import scatter_of
 
-    record = book.record(job)
-    return view_of(record, book.paths(job), known_scatter_of(book, record, settings))
+    return look.job_view(book, job, scatter_of(settings.scatter))
 
 
 def enter_what_waits(book: Book) -> None:

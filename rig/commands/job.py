@@ -23,7 +23,6 @@ from rig.commands._book import (
     waiting_room,
     wants_json,
     who_of,
-    whole_card,
 )
 from rig.errors import ArgumentError
 
@@ -238,6 +237,8 @@ def _drafts(book: Book, args: argparse.Namespace) -> list[Draft]:
         tidied = {key: entries.tidy(value) or None if isinstance(value, str) else value for key, value in more.items()}
         return [(Kind(args.what), {"text": text, **tidied}, [])]
     if args.what == "pack":
+        from rig.book.look import whole_card
+
         card = whole_card(book, book.record(args.number))
         return [entries.pack_draft(Path(name), card) for name in args.files]
     readers = {"refit": entries.refit_draft, "spec": entries.spec_draft}
