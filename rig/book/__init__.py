@@ -19,6 +19,7 @@ place       where a book is, and where the files lie that it points to
 schema, versions, migrations    the tables, their version, the way from one version to the next
 book        opening, appending, looking: the one place that talks to the database
 entries     files and texts as entries
+opening     a new job
 marking     a step past its gate, a strike, the close
 verify      whether chains, tables and files still agree
 transfer    backup, restore, move, rebuild from recordings

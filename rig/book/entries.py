@@ -13,13 +13,14 @@ from typing import Any
 
 from analysis.errors import BenchError
 from analysis.results import PullResult, Sensor
+from analysis.units import to_si
 from drivers.opening import ATTACHED, DOCUMENT, open_regular, read_bytes
 from rig.book.book import Book, Draft
 from rig.book.events import Kind
 from rig.book.judging import CardWindows
 from rig.book.reading import reading_document
 from rig.book.record import Entry, JobRecord
-from rig.errors import BookError
+from rig.errors import ArgumentError, BookError
 from rig.files.document import from_values, values_of
 from rig.files.metadata import KEY, SHORT_KEY, TraceInfo
 from rig.files.pull_file import read_recording
@@ -195,6 +196,29 @@ def refit_draft(path: Path) -> Draft:
     """A refit sheet with its answer as an entry. Raises FileError, RefitError or BookError."""
     sheet = _toml(path, "refit sheet")
     return Kind.REFIT, {"files": file_list([path]), "sheet": sheet, "answer": tidy_values(answer(path))}, [path]
+
+
+def text_draft(
+    kind: str,
+    text: str,
+    *,
+    single_use: bool | None = None,
+    batch: str | None = None,
+    volume: str | None = None,
+    additive: str | None = None,
+    dose: str | None = None,
+) -> Draft:
+    """A part, an oil or a note as an entry. Raises ArgumentError where it says nothing, UnitError where a volume is none."""
+    if not tidy(text):
+        raise ArgumentError("there is nothing in it", where=kind, remedy="write what is to be entered")
+    if kind == Kind.OIL and volume:
+        to_si(volume, "volume")  # refuses what is none: it is printed on the customer's sheet
+    part = {"single_use": bool(single_use), "batch": batch}
+    oil = {"volume": volume, "additive": additive, "dose": dose}
+    kinds: dict[Kind, dict[str, Any]] = {Kind.PART: part, Kind.OIL: oil, Kind.NOTE: {}}
+    more = kinds[Kind(kind)]
+    tidied = {key: tidy(value) or None if isinstance(value, str) else value for key, value in more.items()}
+    return Kind(kind), {"text": tidy(text), **tidied}, []
 
 
 def file_draft(kind: Kind, path: Path) -> Draft:

@@ -36,10 +36,16 @@ READS_IN_WINDOW = "reads in the window; the limit lies within the uncertainty"
 
 @dataclass(frozen=True, slots=True)
 class Missing:
-    """A need that is not met: its code and a sentence."""
+    """A need that is not met: its code, what it is, and the way to it on the command line, which goes on the sentence."""
 
     code: str
-    text: str
+    what: str
+    way: str = ""
+
+    @property
+    def text(self) -> str:
+        """The whole sentence."""
+        return self.what + self.way
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,10 +128,8 @@ class _Look:
         entry = self._record.last(Kind.SPEC)
         if entry is None:
             if "spec_card" in self._needs:
-                words = say(
-                    "no spec card, so there is no window to judge by: platepull job add {job} spec SPEC.toml", job=self._record.job
-                )
-                found.append(Missing("spec_card", words))
+                way = f": platepull job add {self._record.job} spec SPEC.toml"
+                found.append(Missing("spec_card", say("no spec card, so there is no window to judge by"), way))
             return None
         card = self._judging.card
         if card is None and "spec_card" in self._needs:
@@ -147,7 +151,7 @@ class _Look:
                 )
                 found.append(Missing("after_pack_change", text))
                 if "oil" in self._needs and self._record.last(Kind.OIL) is None:  # that does not follow from it
-                    found.append(Missing("oil", self._no_oil()))
+                    found.append(self._no_oil())
                 return None
             pulls = after
         complete = _enough(pulls) or "pulls_each_way" not in self._needs
@@ -157,8 +161,8 @@ class _Look:
             fitting = [] if fits is None else [pull for pull in pulls if fits(pull)]
             lacking = not fitting or (_enough(pulls) and not _enough(fitting))
             if lacking and (pulls or fits is None):
-                told = "" if fits is None else say("; that are so: {count}", count=_count(fitting))
-                found.append(Missing(code, text + told))
+                so = say("; that are so: {count}", count=_count(fitting))
+                found.append(self._no_oil() if fits is None else Missing(code, text + so))
                 complete = False
             else:
                 pulls = fitting
@@ -184,7 +188,7 @@ class _Look:
         if "oil" in self._needs:
             oil = record.last(Kind.OIL)
             if oil is None:
-                conditions.append(("oil", None, self._no_oil()))
+                conditions.append(("oil", None, ""))
             else:
                 content = oil.content
                 lubricant, additive = folded(content["text"]), folded_additive(content.get("additive"))
@@ -203,8 +207,10 @@ class _Look:
             conditions.append(("calibration", _in_calibration, text))
         return conditions
 
-    def _no_oil(self) -> str:
-        return say("no service oil is entered: platepull job add {job} oil TEXT [--additive TEXT]", job=self._record.job)
+    def _no_oil(self) -> Missing:
+        return Missing(
+            "oil", say("no service oil is entered"), f": platepull job add {self._record.job} oil TEXT [--additive TEXT]"
+        )
 
     def _judge(self, pulls: Sequence[Pull], card: CardWindow | None, found: list[Missing]) -> None:
         if card is not None and "verdict" in self._needs:
@@ -236,13 +242,10 @@ class _Look:
                 found.append(Missing("chatter", text))
             elif not _enough(told) and CHATTER_ACKNOWLEDGED not in self._acknowledged:
                 text = say(
-                    "chatter could be told in {n} of {all} pulls only: turn farther or sample faster, or acknowledge it by name: "
-                    "--acknowledge {code} --who W",
-                    n=len(told),
-                    all=len(pulls),
-                    code=CHATTER_ACKNOWLEDGED,
+                    "chatter could be told in {n} of {all} pulls only: turn farther or sample faster", n=len(told), all=len(pulls)
                 )
-                found.append(Missing("chatter", text))
+                way = say(", or acknowledge it by name: --acknowledge {code} --who W", code=CHATTER_ACKNOWLEDGED)
+                found.append(Missing("chatter", text, way))
             elif not _enough(told):
                 self.remarks.append(say("chatter was not assessable; acknowledged"))
 
@@ -347,8 +350,8 @@ def _answers(record: JobRecord, section: str) -> list[Mapping[str, Any]]:
 def _fasteners(record: JobRecord) -> list[Missing]:
     groups = _answers(record, "fasteners")
     if not groups:
-        text = say("no fasteners are entered: platepull job add {job} refit REFIT.toml with [[fasteners]]", job=record.job)
-        return [Missing("fasteners", text)]
+        way = f": platepull job add {record.job} refit REFIT.toml, [[fasteners]]"
+        return [Missing("fasteners", say("no fasteners are entered"), way)]
     by_tabs = [group for group in groups if folded(group.get("locked_by")) == "tabs"]
     return [
         Missing("fasteners", _said(group, say("not every bolt is recorded and in tolerance")))
@@ -360,13 +363,8 @@ def _fasteners(record: JobRecord) -> list[Missing]:
 def _set_by_refit(record: JobRecord, code: str, section: str, name: str) -> list[Missing]:
     answers = _answers(record, section)
     if not answers:
-        text = say(
-            "no {name} is entered: platepull job add {job} refit REFIT.toml with [[{code}]] (or set_after there)",
-            name=name,
-            job=record.job,
-            code=code,
-        )
-        return [Missing(code, text)]
+        way = f": platepull job add {record.job} refit REFIT.toml, [[{code}]]"
+        return [Missing(code, say("no {name} is entered (nor that it is set after)", name=name), way)]
     return [
         Missing(code, f"{name}: {_said(answer, answer['state'])}")
         for answer in answers

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from rig.book.documents import JobView
 from rig.book.events import Kind
 from rig.book.judging import JobSeries
 from rig.book.record import Entry, Pull
+from rig.words.language import say
 from rig.words.sentences import torque, torque_with_u, window_of
 
 _CHATTER = {True: "chatter", False: "no chatter", None: "chatter not assessable"}
@@ -91,42 +94,62 @@ def _step_line(view: JobView, key: str) -> str:
 def _entry_line(view: JobView, entry: Entry, unit: str) -> str:
     struck = "" if entry.struck is None else f"  STRUCK by {entry.struck.who}: {entry.struck.why}"
     late = "  (after the close)" if entry in view.record.after_close else ""
-    return f"  {entry.entry:>3} {entry.at[:16]} {entry.who}: {_what(entry, unit)}{struck}{late}"
+    return f"  {entry.entry:>3} {entry.at[:16]} {entry.who}: {entry_text(entry, lambda nm: torque(nm, unit))}{struck}{late}"
 
 
-def _what(entry: Entry, unit: str) -> str:
+def entry_text(entry: Entry, torque_words: Callable[[float], str]) -> str:
+    """What an entry says, in the language spoken; `torque_words` writes a torque of so many N.m."""
     content = entry.content
     match Kind(entry.kind):
         case Kind.OPENED:
-            return "opened"
+            return say("job opened")
         case Kind.PULL:
-            return _pull_text(Pull(entry), unit)
+            return _pull_text(Pull(entry), torque_words)
         case Kind.PART:
-            extras = [text for text in ("single use" if content["single_use"] else None, content["batch"]) if text]
-            return f"part {content['text']}" + (f" ({', '.join(extras)})" if extras else "")
+            extras = [say("single use") if content["single_use"] else None, content["batch"]]
+            return say("part: {text}", text=_with(content["text"], extras))
         case Kind.OIL:
-            extras = [f"{key} {content[key]}" for key in ("volume", "additive", "dose") if content[key]]
-            return f"oil {content['text']}" + (f" ({', '.join(extras)})" if extras else "")
+            volume, additive, dose = (content[key] for key in ("volume", "additive", "dose"))
+            named = None if additive is None else say("additive {additive}", additive=additive)
+            return say("oil: {text}", text=_with(content["text"], [volume, named, dose]))
         case Kind.NOTE:
-            return f"note: {content['text']}"
+            return say("note: {text}", text=content["text"])
         case Kind.STEP:
-            although = "" if content["although"] is None else f" although: {content['although']}"
-            return f"step {content['step']} done{although}"
+            done = say("step {step} done", step=content["step"])
+            although = content["although"]
+            return done if although is None else say("{step}, although: {reason}", step=done, reason=although)
         case Kind.STRUCK:
-            return f"entry {content['entry']} struck: {content['why']}"
+            return say("entry {entry} struck: {why}", entry=content["entry"], why=content["why"])
         case Kind.CLOSED:
-            return "closed"
+            return say("job closed")
         case Kind.AMENDED:
             excluded = content["now"]["terms"].get("excluded")
-            return f"pull of entry {content['entry']} amended" + (f": it does not count, {excluded}" if excluded else "")
+            amended = say("pull of entry {entry} amended", entry=content["entry"])
+            return say("{amended}: it does not count, {reason}", amended=amended, reason=excluded) if excluded else amended
         case _:
-            return f"{entry.kind} {entry.files[0][0]}"
+            return f"{say(_FILE_WORDS[Kind(entry.kind)])}: {entry.files[0][0]}"
 
 
-def _pull_text(pull: Pull, unit: str) -> str:
+_FILE_WORDS = {
+    Kind.SPEC: "spec card",
+    Kind.PACK: "pack sheet",
+    Kind.REFIT: "refit sheet",
+    Kind.PHOTO: "photo",
+    Kind.CERTIFICATE: "certificate",
+}
+
+
+def _with(text: str, extras: list[str | None]) -> str:
+    told = ", ".join(extra for extra in extras if extra)
+    return f"{text} ({told})" if told else text
+
+
+def _pull_text(pull: Pull, torque_words: Callable[[float], str]) -> str:
     value = pull.torque_nm("breakaway")
-    reading = "nothing held" if pull.held_nothing else "no reading" if value is None else torque(value, unit)
-    way = {1: "", -1: " the other way", None: ""}[pull.direction]
-    phase = pull.term("phase")
-    excluded = "" if pull.excluded is None else f", excluded: {pull.excluded}"
-    return f"pull {pull.entry.files[0][0]}: {reading}{way}, {_CHATTER[pull.chattering]}{f', {phase}' if phase else ''}{excluded}"
+    reading = say("nothing held") if pull.held_nothing else say("no reading") if value is None else torque_words(value)
+    parts = [reading, say(_CHATTER[pull.chattering]), say(pull.term("phase") or "")]
+    if pull.direction == -1:
+        parts.insert(1, say("the other way"))
+    if pull.excluded is not None:
+        parts.append(say("excluded: {reason}", reason=pull.excluded))
+    return say("pull {file}: {told}", file=pull.entry.files[0][0], told=", ".join(part for part in parts if part))

@@ -7,6 +7,7 @@ from pathlib import Path
 from rig.book.book import Book
 from rig.book.entries import digest
 from rig.book.judging import common_of, folded
+from rig.book.record import JobRecord
 from rig.errors import BookError
 
 
@@ -28,9 +29,16 @@ def recordings_of(book: Book, job: str, phase: str) -> list[Path]:
         raise BookError(f"no pull that counts is of phase '{phase}'", where=job, remedy=f"the book has {known}")
     newest = common_of(wanted[-1])
     wanted = [pull for pull in wanted if common_of(pull) == newest]
-    places = book.paths(job)
+    return files_of(book, record, {pull.entry.entry for pull in wanted})
+
+
+def files_of(book: Book, record: JobRecord, entries: set[int]) -> list[Path]:
+    """The recordings of these entries, each as it was entered. Raises BookError where one is missing or another."""
+    places = book.paths(record.job)
     found = []
-    for pull in wanted:
+    for pull in record.pulls:
+        if pull.entry.entry not in entries:
+            continue
         file = book.place.file_at(places[pull.entry.entry, 0])
         if not file.is_file() or digest(file) != pull.entry.files[0][1]:
             remedy = f"put it back as it was, or strike entry {pull.entry.entry}"

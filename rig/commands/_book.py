@@ -7,6 +7,7 @@ import getpass
 import sys
 from collections.abc import Callable
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from rig.errors import ArgumentError, BookUnreachableError
@@ -20,6 +21,7 @@ if TYPE_CHECKING:  # SQLAlchemy is loaded where a book is opened, not for a help
     from rig.live.news import News
     from rig.live.runner import Listener
     from rig.settings import Settings
+    from rig.window.means import BookMeans
 
 LAST: Final = "last"
 """In place of a job's number: the one opened last."""
@@ -112,10 +114,16 @@ def waiting_room() -> WaitingRoom:
     return WaitingRoom(book_path().parent / "waiting")
 
 
-def keeper_of(args: argparse.Namespace, settings: Settings) -> Callable[[Callable[[News], None]], Listener] | None:
-    """Makes the keeper that enters a bench's pulls in its job; None where no number of the book is named. Imports nothing heavy."""
-    if not is_job_number(args.job):
+def keeper_of(
+    args: argparse.Namespace, settings: Settings, *, follow: bool = False
+) -> Callable[[Callable[[News], None]], Listener] | None:
+    """Makes the keeper that enters a bench's pulls in its job; None where no number of the book is named. Imports nothing heavy.
+
+    `follow`: the job is the one that each recording names, for a window in which it may change.
+    """
+    if not follow and not is_job_number(args.job):
         return None
+    job = None if follow else args.job
 
     def made(tell: Callable[[News], None]) -> Listener:
         from rig.book.keeper import Keeper
@@ -125,9 +133,26 @@ def keeper_of(args: argparse.Namespace, settings: Settings) -> Callable[[Callabl
 
             return str(Place.of(book_name(args, settings)))
 
-        return Keeper(lambda: open_book(args, settings), where, args.job, who_of(args, settings), waiting_room(), tell)
+        return Keeper(lambda: open_book(args, settings), where, job, who_of(args, settings), waiting_room(), tell)
 
     return made
+
+
+def book_means(args: argparse.Namespace, settings: Settings, out: Path | None) -> BookMeans:
+    """What a window needs of the book. Imports nothing heavy."""
+    from rig.commands._chosen import software, todays_folder
+    from rig.commands._options import scatter_of
+    from rig.window.means import BookMeans
+
+    return BookMeans(
+        open=lambda: open_book(args, settings),
+        scatter=scatter_of(args.scatter or settings.scatter),
+        who=who_of(args, settings),
+        workshop=settings.workshop,
+        software=software(),
+        waiting=waiting_room(),
+        folder=out or todays_folder(),
+    )
 
 
 def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[str], None]) -> None:

@@ -31,7 +31,7 @@ def add_actions(action: Callable[[str, str], argparse.ArgumentParser]) -> None:
 def print_sheet(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     """Write the hand-over sheet."""
     from rig.commands._book import job_view
-    from rig.commands._watch import software
+    from rig.commands._chosen import software
     from rig.sheets.of_job import write_hand_over
 
     path, phrases, view = _pdf(args.out), _phrases(args, settings), job_view(book, args.number, settings)

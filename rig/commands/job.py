@@ -7,7 +7,7 @@ import json
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rig.commands import _sheets
 from rig.commands._book import (
@@ -24,7 +24,6 @@ from rig.commands._book import (
     wants_json,
     who_of,
 )
-from rig.errors import ArgumentError
 
 if TYPE_CHECKING:
     from rig.book.book import Book, Draft
@@ -171,24 +170,19 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _new(book: Book, args: argparse.Namespace, settings: Settings) -> int:
-    from rig.book.entries import file_list, spec_draft, tidy
-    from rig.book.steps import own_steps, read_steps
+    from rig.book.entries import spec_draft
+    from rig.book.opening import open_job
 
-    unit = tidy(args.unit_id)
-    if not unit:
-        raise ArgumentError("a job needs a unit", where="--unit-id", remedy="say what is on the bench")
     spec = None if args.spec is None else spec_draft(Path(args.spec))  # read before a number is handed out
-    steps_file = None if args.steps is None else Path(args.steps)
-    steps = own_steps() if steps_file is None else read_steps(steps_file)
-    texts = {"unit": unit, "customer": args.customer, "complaint": args.complaint}
-    content: dict[str, Any] = {key: tidy(text) or None for key, text in texts.items() if text is not None}
-    content["steps"] = [step.document() for step in steps]
-    files = [] if steps_file is None else [steps_file]
-    if files:
-        content["files"] = file_list(files)
-    record = book.open_job(content, who_of(args, settings), files)
-    if spec is not None:
-        record = book.append(record.job, who_of(args, settings), lambda _: spec)
+    record = open_job(
+        book,
+        who_of(args, settings),
+        unit=args.unit_id,
+        customer=args.customer,
+        complaint=args.complaint,
+        spec=spec,
+        steps=None if args.steps is None else Path(args.steps),
+    )
     print(json.dumps({"job": record.job}) if wants_json(args) else record.job)
     return 0
 
@@ -221,21 +215,8 @@ def _drafts(book: Book, args: argparse.Namespace) -> list[Draft]:
     from rig.book.events import Kind
 
     if args.what in ("part", "oil", "note"):
-        text = entries.tidy(args.text)
-        if not text:
-            raise ArgumentError("there is nothing in it", where=args.what, remedy="write what is to be entered")
-        volume = getattr(args, "volume", None)
-        if args.what == "oil" and volume:
-            from analysis.units import to_si
-
-            to_si(volume, "volume")  # refuses what is none: it is printed on the customer's sheet
-        more = {
-            "part": {"single_use": getattr(args, "single_use", False), "batch": getattr(args, "batch", None)},
-            "oil": {key: getattr(args, key, None) for key in ("volume", "additive", "dose")},
-            "note": {},
-        }[args.what]
-        tidied = {key: entries.tidy(value) or None if isinstance(value, str) else value for key, value in more.items()}
-        return [(Kind(args.what), {"text": text, **tidied}, [])]
+        names = {"part": ("single_use", "batch"), "oil": ("volume", "additive", "dose"), "note": ()}[args.what]
+        return [entries.text_draft(args.what, args.text, **{name: getattr(args, name, None) for name in names})]
     if args.what == "pack":
         from rig.book.look import whole_card
 

@@ -84,7 +84,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProfile | None, out: str | None) -> int:
-    from rig.commands._book import LAST, keeper_of, look_up_job
+    from rig.commands._book import LAST, book_means, is_job_number, keeper_of, look_up_job
     from rig.commands._chosen import job_info, sensor_choice
     from rig.commands._ending import asked_to_end
     from rig.commands._judging import Judging
@@ -99,7 +99,7 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
     unit, device = args.unit or settings.unit, args.device or settings.device
     judging = Judging.of(args, settings)
     folder = None if out is None else Path(out)
-    keeper = keeper_of(args, settings)
+    keeper = keeper_of(args, settings, follow=True)
     benches = Benches(sensor_choice(args, settings), folder, job_info(args, settings), judging.known, keeper)
     with asked_to_end() as enough:
         return run_window(
@@ -112,4 +112,6 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
             unit=None if unit is None else unit_of(unit),
             exercise=args.exercise,
             asked_to_end=enough,
+            book=book_means(args, settings, folder),
+            job=args.job if is_job_number(args.job) else None,
         )

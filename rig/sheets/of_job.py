@@ -7,17 +7,23 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from analysis.compare.comparison import compare
 from analysis.errors import BenchError
 from rig.book.book import Book
 from rig.book.documents import JobView, job_document
 from rig.book.entries import digest
+from rig.book.series_files import files_of
 from rig.calibration.sensor_in_use import SensorChoice
+from rig.errors import BookError, RefusedError
+from rig.files.compared_pull import read_compared
 from rig.files.pull_file import Recording, read_recording
+from rig.sheets.comparison import draw
 from rig.sheets.hand_over import hand_over
 from rig.sheets.label import label
 from rig.sheets.outcome import as_found_and_final
 from rig.sheets.phrases import Phrases
 from rig.sheets.printing import write_pdf
+from rig.words.comparison import comparison_texts
 
 Note = Callable[[str], None]
 """Takes what is left out of a sheet, in a sentence."""
@@ -45,6 +51,38 @@ def write_label(path: Path, view: JobView, phrases: Phrases, *, day: date, works
     window = None if view.card is None else view.card.window
     page = label(job_document(view), phrases, window=window, printed=day.isoformat(), workshop=workshop)
     write_pdf(path, page, language=phrases.language, day=day)
+
+
+def write_comparison(path: Path, book: Book, view: JobView, unit: str, *, day: date) -> None:
+    """Write the comparison of the series as found with the final one, as PDF.
+
+    Raises
+    ------
+    BookError
+        Where a recording is missing or no longer what was entered, or there is nothing to compare.
+    RefusedError
+        Where the two are not to be compared, with the reasons.
+    SheetError
+        Where the page cannot be written.
+    """
+    found, final = as_found_and_final([*job_document(view)["series"]])
+    if found is None or final is None:
+        remedy = "pull the unit as found before it is opened, and rebuilt"
+        raise BookError("there is no series both before and after", where=view.record.job, remedy=remedy)
+    sensors, sides, curves = SensorChoice(day), [], {}
+    for series in (found, final):
+        side = []
+        for file in files_of(book, view.record, set(series["entries"])):
+            pull, curve = read_compared(file, sensors.of, with_curve=True)
+            side.append(pull)
+            if curve is not None:
+                curves[pull.fingerprint] = curve
+        sides.append(side)
+    comparison = compare(*sides)
+    if not comparison.made:
+        lines = tuple(comparison_texts(comparison, unit))
+        raise RefusedError("the two series are not to be compared", where=view.record.job, remedy="see Side by side", lines=lines)
+    draw(comparison, curves, path, unit, day=day)
 
 
 def recordings_of_sheet(book: Book, job: dict[str, Any], note: Note) -> dict[int, Recording]:

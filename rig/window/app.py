@@ -6,9 +6,10 @@ import sys
 import tempfile
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
-from PySide6.QtCore import QRect, QUrl
+from PySide6.QtCore import QRect, QTimer, QUrl
 from PySide6.QtGui import QDesktopServices
 from PySide6.QtWidgets import QApplication
 
@@ -16,6 +17,7 @@ from analysis.judgement import DecisionRule
 from analysis.window import Window
 from drivers.profile import DeviceProfile
 from rig.window.controller import Controller, Means
+from rig.window.means import BookMeans
 from rig.window.memory import recall, remember, remembered_path
 from rig.window.model import BenchModel, Source
 from rig.window.openers import Benches
@@ -23,6 +25,9 @@ from rig.window.qt.main_window import MainWindow
 from rig.window.sounds import sounds_of_system
 from rig.words.language import LANGUAGES, speak
 from rig.words.units import UnitChoice
+
+SETTLED_MS = 1500
+"""The job book is loaded once the window stands: its libraries would cost the first painted frame half a second."""
 
 
 def run_window(
@@ -38,6 +43,8 @@ def run_window(
     unit: str | None = None,
     exercise: bool = False,
     asked_to_end: Callable[[], bool] = lambda: False,
+    book: BookMeans | None = None,
+    job: str | None = None,
 ) -> int:
     """Show the bench window on a line, on a recording, or on the line opened last; returns the exit status when it is closed.
 
@@ -45,7 +52,7 @@ def run_window(
     simulated bench from a real line. `speed` is that of the
     recording. `unit` None: the unit used last.
     `exercise`: begin with the sensor's. `asked_to_end` tells of
-    Ctrl-C and the like: the window then closes as if by hand.
+    Ctrl-C and the like: the window then closes as if by hand. `book` is the job book, `job` the number of the job to work on.
     """
     path = remembered_path()
     remembered = recall(path)
@@ -62,8 +69,11 @@ def run_window(
             lambda what: remember(path, what),
             asked_to_end=asked_to_end,
             show_folder=lambda where: QDesktopServices.openUrl(QUrl.fromLocalFile(str(where))),
+            book=book,
         )
         controller = Controller(model, remembered, means)
+        if controller.job is not None and job is not None:
+            controller.job.number = job  # the first pull is entered there, whatever the book says later
         if profile is not None:
             controller.lines.open_line(profile, source, profile_file)
             if exercise:
@@ -75,6 +85,8 @@ def run_window(
         else:
             controller.lines.open_remembered()
         shell = Shell(controller)
+        if controller.job is not None and job is not None:
+            QTimer.singleShot(SETTLED_MS, partial(controller.job.take, job))
         status = app.exec()
         shell.window.let_go()
         controller.close()

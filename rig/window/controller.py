@@ -14,14 +14,15 @@ from analysis.errors import BenchError
 from rig.live.news import PullAmended
 from rig.window.conditions import Conditions
 from rig.window.entry import Entry
+from rig.window.job_desk import JobDesk
 from rig.window.lengths import Lengths
 from rig.window.lines import Lines
 from rig.window.looks import Looks
 from rig.window.means import Means
 from rig.window.memory import Remembered
-from rig.window.model import BenchModel, BenchState, Pull
+from rig.window.model import BenchModel, BenchState, Pull, Source
 from rig.window.notices import Notice
-from rig.window.openers import amend_pull
+from rig.window.openers import Opened, amend_pull
 from rig.window.preferences import Preferences
 from rig.window.reading import BackgroundReading
 from rig.window.views.compare import Member, load, members_of_series, save_page
@@ -42,17 +43,34 @@ class Controller:
         self.preferences = Preferences(remembered, means.remember, model.notices)
         self.reading = BackgroundReading(model.tell_fault)
         self.looks = Looks(model, self.preferences)
-        self.lines = Lines(model, means, self.preferences, lambda: self.entry.now)
+        self.lines = Lines(model, means, self.preferences, self._describe_line)
         self.entry = Entry(model, self.preferences, means.today, describe=self._describe, new_series=self.new_series)
         self.lengths = Lengths(model, self.preferences)
+        self.job = None if means.book is None else JobDesk(model, means, means.book, self.preferences, self.entry)
+        """The job book; None where the window has none."""
+        if self.job is not None:
+            self.job.described = lambda: self._describe(self.entry.now)
+            self.job.new_series = self.new_series
         self.tried: Tone | None = None
         self._stopped = False
         self._pack: Path | None = None
         self._undo: list[tuple[int, str | None]] = []
 
+    @property
+    def begins_with_job(self) -> bool:
+        """Whether the day begins with the job: there is a book, no job is taken, and what is pulled is real."""
+        return self.job is not None and self.job.number is None and self.model.line.source is Source.BENCH
+
     def _describe(self, conditions: Conditions) -> None:
         if self.lines.opened is not None:
-            self.lines.opened.describe(conditions)
+            self.lines.opened.describe(conditions, *self._of_job())
+
+    def _describe_line(self, opened: Opened) -> None:
+        opened.describe(self.entry.now, *self._of_job())
+
+    def _of_job(self) -> tuple[str | None, str | None]:
+        """Number and customer of the job that pulls are entered in."""
+        return (None, None) if self.job is None else (self.job.number, self.job.customer)
 
     # pulls and series
 
@@ -182,7 +200,9 @@ class Controller:
             self.means.sounds.play(self.tried)
 
     def close(self) -> None:
-        """Stop work, close line and recording; a pull under way is kept, and lengths measured are written."""
+        """Stop work, close line and recording; pull under way, lengths measured and what was asked of the book are kept."""
         self.reading.stop()
         self.lengths.close()
         self.model.close()
+        if self.job is not None:
+            self.job.close()

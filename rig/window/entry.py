@@ -102,6 +102,17 @@ class Entry:
         taken = _with_window(self.now, window)
         self._apply(replace(taken, arrangement=self.now.arrangement or taken.window_arrangement))
 
+    def take_job(self, unit: str, window: Window | None, card: Path | None) -> None:
+        """The unit of a job and the window of its spec card, as a whole where its file is there."""
+        self._proposed, self.asking = None, ""
+        taken = self.now if unit.strip() == self.now.unit.strip() else replace(self.now.of_another_unit(), unit=unit)
+        if window is not None:
+            taken = _with_window(taken, window)
+            taken = replace(taken, arrangement=taken.arrangement or taken.window_arrangement)
+        self._apply(taken)
+        if card is not None:
+            self.take_card(card)
+
     def _apply(self, conditions: Conditions) -> None:
         before, self.now = self.now, conditions
         self._model.lacks = lacking(conditions)

@@ -33,6 +33,9 @@ class Act(StrEnum):
     PAGE_PULL = "closer look"
     PAGE_SIDES = "side by side"
     PAGE_PACK = "pack"
+    PAGE_JOBS = "jobs"
+    PAGE_JOB = "job"
+    LAST_JOB = "last job"
     PAGE_LINE = "line"
     ZERO = "zero"
     SOUND = "sound"
@@ -105,6 +108,9 @@ KEYS = (
     Key("F5", Place.ANYWHERE, Act.PAGE_SIDES, "side by side"),
     Key("F6", Place.ANYWHERE, Act.PAGE_LINE, "line"),
     Key("Ctrl+P", Place.ANYWHERE, Act.PAGE_PACK, "pack: plates, springs and shims"),
+    Key("Ctrl+J", Place.ANYWHERE, Act.PAGE_JOBS, "jobs: open one, find one"),
+    Key("Ctrl+B", Place.ANYWHERE, Act.PAGE_JOB, "the job: what is wanted, steps, sheets, record"),
+    Key("Ctrl+G", Place.ANYWHERE, Act.LAST_JOB, "go on with the last job"),
     Key("F7", Place.ANYWHERE, Act.ZERO, "zero now"),
     Key("F8", Place.ANYWHERE, Act.SOUND, "sound on or off"),
     Key("F9", Place.ANYWHERE, Act.UNIT, "unit: N·m, lbf·ft, both"),

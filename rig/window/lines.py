@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from analysis.errors import BenchError
 from rig.files.profile import read_profile
 from rig.live.wishes import Exercise, ZeroNow
-from rig.window.conditions import Conditions
 from rig.window.means import Means
 from rig.window.model import BenchModel, Source
 from rig.window.preferences import Preferences
@@ -26,11 +25,11 @@ if TYPE_CHECKING:
 class Lines:
     """`opened` is the line, `replayed` the recording beside it; None: none is open.
 
-    `conditions` tells what is to be written with the pulls of a line that is opened.
+    `describe` tells a line that is opened what is to be written with its pulls.
     """
 
-    def __init__(self, model: BenchModel, means: Means, preferences: Preferences, conditions: Callable[[], Conditions]) -> None:
-        self._model, self._means, self._preferences, self._conditions = model, means, preferences, conditions
+    def __init__(self, model: BenchModel, means: Means, preferences: Preferences, describe: Callable[[Opened], None]) -> None:
+        self._model, self._means, self._preferences, self._describe = model, means, preferences, describe
         self.opened: Opened | None = None
         self.replayed: Opened | None = None
         self._last: tuple[DeviceProfile, Source] | None = None
@@ -64,7 +63,7 @@ class Lines:
         def make(number: int) -> Bench:
             nonlocal opened
             opened = benches.line(profile, self._model.window, self._model.rule, number)
-            opened.describe(self._conditions())
+            self._describe(opened)
             return opened.bench
 
         self.opened = self.replayed = None

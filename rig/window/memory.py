@@ -25,7 +25,7 @@ FILE = "window.json"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remembered:
-    """Looks, language, sound, profile and gauge opened last, the last conditions of a pull. `inches`: lengths are typed in in."""
+    """Looks, language, sound; profile, gauge and job of last time; the last conditions of a pull. `inches`: lengths are in in."""
 
     theme: str = "dark"
     language: str = "en"
@@ -39,6 +39,8 @@ class Remembered:
     profile: str = ""
     gauge: str = ""
     inches: bool = False
+    job: str = ""
+    job_unit: str = ""
     conditions: Mapping[str, Words] = field(default_factory=dict)
 
 

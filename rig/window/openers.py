@@ -38,9 +38,10 @@ class Opened:
     info: TraceInfo
     tap: RawTap
 
-    def describe(self, conditions: Conditions) -> None:
-        """Write these conditions with the pulls to come."""
-        self.bench.ask(Describe(conditions.into(self.info)))
+    def describe(self, conditions: Conditions, job: str | None = None, customer: str | None = None) -> None:
+        """Write these conditions with the pulls to come, and the job that they are entered in."""
+        info = self.info if job is None else replace(self.info, job=job, customer=customer)
+        self.bench.ask(Describe(conditions.into(info)))
 
 
 def amend_pull(file: Path, **changes: str | None) -> None:

@@ -94,6 +94,8 @@ class Stand:
     asked: bool = False
     not_pulls: dict[NoPullKind, int] = field(default_factory=dict)
     """What moved the bench without being a pull, and how often."""
+    entered: int = 0
+    """How many pulls were entered in the job book."""
     _told: set[int] = field(default_factory=set)
     _highest: int = 0
     _over: list[SeriesOfPulls] = field(default_factory=list)
@@ -213,6 +215,7 @@ class Stand:
             case EndedAbruptly(at, gap_s, number, file):
                 return self._notice(Notice(ended_abruptly_text(at, gap_s, number, file)))
             case Entered(job=job, entry=entry):
+                self.entered += 1
                 return self._notice(Notice(say("entered in job {job}, entry {entry}", job=job, entry=entry), good=True))
             case SeriesOver(zero_before_nm, zero_after_nm, moved):
                 if moved:

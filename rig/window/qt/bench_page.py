@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import html
+
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QVBoxLayout
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout
 
 from rig.window.keys import Act, key_name, key_of
 from rig.window.model import BenchModel, BenchState, Changed, Pull
@@ -45,6 +47,11 @@ class BenchPage(Page):
         self._judged = series_of(model)
         self._drawn: tuple[object, ...] = ()
         self.band = StateBand()
+        self.job = QLabel()
+        self.job.setObjectName("job line")
+        self.job.setTextFormat(Qt.TextFormat.RichText)
+        self.job.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        self.job.hide()
         self.panel = VerdictPanel()
         self.which = QComboBox()
         self.which.setObjectName("which series")
@@ -70,6 +77,7 @@ class BenchPage(Page):
         layout = QVBoxLayout(self)
         layout.setContentsMargins(8, 8, 8, 8)
         layout.addWidget(self.band)
+        layout.addWidget(self.job)
         layout.addLayout(middle, 1)
         layout.addWidget(self.series)
 
@@ -83,6 +91,13 @@ class BenchPage(Page):
             plot.set_theme(theme, scale, left)
         self._drawn = ()
         self.refresh(Changed.PULLS | Changed.STATE | Changed.SCOPE)
+
+    def show_job(self, line: tuple[str, str]) -> None:
+        """The job that pulls are entered in, and what is still wanted; empty hides the line."""
+        which, wanted = (html.escape(text) for text in line)
+        self.job.setText(f"<b>{which}</b>&nbsp;&nbsp; {wanted}")
+        self.job.setToolTip(line[1])
+        self.job.setVisible(bool(which))
 
     def wider(self, by: int) -> None:
         """Show a longer (or shorter) stretch of the live picture."""

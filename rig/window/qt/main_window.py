@@ -17,6 +17,7 @@ from rig.window.qt.cautions_page import CautionsPage
 from rig.window.qt.compare_page import ComparePage
 from rig.window.qt.conditions_page import ConditionsPage
 from rig.window.qt.guide_page import GuidePage
+from rig.window.qt.job_pages import JobPages
 from rig.window.qt.key_filter import KeyFilter
 from rig.window.qt.keys_page import KeysPage
 from rig.window.qt.line_page import LinePage
@@ -58,6 +59,7 @@ class MainWindow(QWidget):
         self.line = LinePage(self.model, lambda: controller.lines.in_sight, controller.means.today)
         self.pack = PackPage(controller.lengths)
         self.guide = GuidePage()
+        self.of_job = JobPages(controller.job, self.model, self.show_page)
         self.keys = KeysPage(self._choices())
         self._pages, self.rail = self._shown(), Rail()
         self._steered: object = None
@@ -83,6 +85,7 @@ class MainWindow(QWidget):
         sides = say("Pulls before and after: compared, and every one listed")
         pack = say("Plates, springs and shims; the choice that lands in the window")
         return (
+            *self.of_job.shown(),
             Shown(Act.PAGE_BENCH, self.bench, say("Bench"), bench),
             Shown(Act.PAGE_CONDITIONS, self.conditions, say("Before a pull"), before),
             Shown(Act.PAGE_PULL, self.pull, say("Closer look"), say("One pull at leisure")),
@@ -171,7 +174,7 @@ class MainWindow(QWidget):
         self.strip.read.connect(self._notice_read)
         self.strip.stopped.connect(controller.reading.stop)
         self.strip.folder_wanted.connect(controller.lines.show_folder)
-        self.cautions.understood.connect(self.show_bench)
+        self.cautions.understood.connect(self._begin_day)
         self.strip.again_wanted.connect(lambda: self._after(controller.lines.reopen))
         self.bench.picked.connect(self._look_at)
         self.bench.series_picked.connect(lambda series: self._after(self.model.look_back, series))
@@ -208,6 +211,7 @@ class MainWindow(QWidget):
         """What each act of the key table does here."""
         return {
             **{shown.act: partial(self.show_page, shown.page) for shown in self._pages},
+            **self.of_job.acts(self.show_bench),
             Act.PEDAL: self.pedal,
             Act.EARLIER: lambda: self._after(self.model.step, -1),
             Act.LATER: lambda: self._after(self.model.step, 1),
@@ -280,6 +284,13 @@ class MainWindow(QWidget):
     def show_bench(self) -> None:
         """Go to the bench page."""
         self.show_page(self.bench)
+
+    def _begin_day(self) -> None:
+        """After the cautions: to the job, where the book is at hand and none is taken; else to the bench."""
+        if self.controller.begins_with_job:
+            self.show_page(self.of_job.jobs)
+        else:
+            self.show_bench()
 
     def show_page(self, page: Page) -> None:
         """Go to a page. On the closer look the pull in sight stays; a new one is announced there. Lengths measured are written."""
@@ -367,6 +378,9 @@ class MainWindow(QWidget):
         self.controller.reading.tick()
         if self.controller.lengths.tick():
             changed |= Changed.STATE
+        if self.controller.job is not None and self.controller.job.tick():
+            self.bench.show_job(self.controller.job.bench_line)
+            changed |= Changed.NOTICES | Changed.STATE
         if changed:
             self.refresh(changed)
         else:
