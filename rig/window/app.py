@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
+import importlib
 import sys
 import tempfile
+import threading
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import Final
 
-from PySide6.QtCore import QRect, QTimer, QUrl
+from PySide6.QtCore import QRect, QTimer, QUrl, SignalInstance
 from PySide6.QtGui import QDesktopServices
 from PySide6.QtWidgets import QApplication
 
@@ -28,6 +32,8 @@ from rig.words.units import UnitChoice
 
 SETTLED_MS = 1500
 """The job book is loaded once the window stands: its libraries would cost the first painted frame half a second."""
+LOOK_MS: Final = 10
+UNSEEN_MS: Final = 1000
 
 
 def run_window(
@@ -74,23 +80,68 @@ def run_window(
         controller = Controller(model, remembered, means)
         if controller.job is not None and job is not None:
             controller.job.number = job  # the first pull is entered there, whatever the book says later
-        if profile is not None:
-            controller.lines.open_line(profile, source, profile_file)
-            if exercise:
-                controller.lines.exercise()
-        elif recording is not None:
-            controller.lines.open_recording(recording)
-            if controller.lines.replayed is not None and controller.lines.replayed.replay is not None:
-                controller.lines.replayed.replay.speed = speed
-        else:
-            controller.lines.open_remembered()
+
+        def open_first() -> None:
+            if profile is not None:
+                controller.lines.open_line(profile, source, profile_file)
+                if exercise:
+                    controller.lines.exercise()
+            elif recording is not None:
+                controller.lines.open_recording(recording)
+                if controller.lines.replayed is not None and controller.lines.replayed.replay is not None:
+                    controller.lines.replayed.replay.speed = speed
+            else:
+                controller.lines.open_remembered()
+
         shell = Shell(controller)
+        opening = Opening(shell.window.painted, open_first)
         if controller.job is not None and job is not None:
             QTimer.singleShot(SETTLED_MS, partial(controller.job.take, job))
         status = app.exec()
+        opening.give_up()
         shell.window.let_go()
         controller.close()
     return status
+
+
+class Opening:
+    """Opens line or recording once the window stands and the analysis is loaded, which a thread does meanwhile.
+
+    `painted` begins it; so does the time, for a window that nobody sees is never painted and its line must be open all the same.
+    """
+
+    def __init__(self, painted: SignalInstance, then: Callable[[], None]) -> None:
+        self._then: Callable[[], None] | None = then
+        self._thread = threading.Thread(target=load_analysis, name="platepull loading")
+        self._timer = QTimer()
+        self._timer.setInterval(LOOK_MS)
+        self._timer.timeout.connect(self._look)
+        painted.connect(self._begin)
+        QTimer.singleShot(UNSEEN_MS, self._timer, self._begin)
+
+    def _begin(self) -> None:
+        if self._thread.ident is None and self._then is not None:
+            self._thread.start()
+            self._timer.start()
+
+    def _look(self) -> None:
+        if not self._thread.is_alive() and self._then is not None:
+            self._timer.stop()
+            then, self._then = self._then, None
+            then()
+
+    def give_up(self) -> None:
+        """The window is closed: open nothing any more."""
+        self._then = None
+        self._timer.stop()
+        if self._thread.ident is not None:
+            self._thread.join()
+
+
+def load_analysis() -> None:
+    """Import what a bench needs; whatever is wrong with it shows when the bench is opened."""
+    with contextlib.suppress(ImportError):
+        importlib.import_module("rig.live.session")
 
 
 class Shell:
@@ -98,18 +149,18 @@ class Shell:
 
     def __init__(self, controller: Controller) -> None:
         self._controller = controller
-        self.window = self._show(cautions=True)
-        place = controller.preferences.now.place
-        self.window.resize(1280, 800)
-        if place is not None and any(screen.geometry().intersects(QRect(*place)) for screen in QApplication.screens()):
-            self.window.setGeometry(*place)
+        place = None if controller.preferences.now.place is None else QRect(*controller.preferences.now.place)
+        if place is not None and not any(screen.geometry().intersects(place) for screen in QApplication.screens()):
+            place = None  # the screen it stood on is gone
+        self.window = self._made(cautions=True, place=place)
         if controller.preferences.now.maximised:
             self.window.showMaximized()
+        else:
+            self.window.show()
 
-    def _show(self, *, cautions: bool) -> MainWindow:
-        window = MainWindow(self._controller, cautions=cautions)
+    def _made(self, *, cautions: bool, place: QRect | None) -> MainWindow:
+        window = MainWindow(self._controller, cautions=cautions, place=place)
         window.language_wanted.connect(self.speak)
-        window.show()
         return window
 
     def speak(self, code: str) -> None:
@@ -117,8 +168,8 @@ class Shell:
         before = self.window
         speak(code)
         self._controller.looks.speak(code)
-        self.window = self._show(cautions=False)
-        self.window.setGeometry(before.geometry())
+        self.window = self._made(cautions=False, place=before.geometry())
+        self.window.show()
         before.let_go()
         before.hide()
         before.deleteLater()

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from analysis.compare.comparison import Comparison
 from analysis.errors import BenchError
 from rig.live.news import PullAmended
 from rig.window.conditions import Conditions
@@ -22,14 +22,17 @@ from rig.window.means import Means
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel, BenchState, Pull, Source
 from rig.window.notices import Notice
-from rig.window.openers import Opened, amend_pull
 from rig.window.preferences import Preferences
 from rig.window.reading import BackgroundReading
-from rig.window.views.compare import Member, load, members_of_series, save_page
-from rig.window.views.pack import PackView, load_pack
 from rig.window.views.panel import near_capacity
 from rig.window.views.verdict import Tone, tone_of_pull
 from rig.words.language import say
+
+if TYPE_CHECKING:  # comparing and packs are loaded when somebody wants them
+    from analysis.compare.comparison import Comparison
+    from rig.window.openers import Opened
+    from rig.window.views.compare import Member
+    from rig.window.views.pack import PackView
 
 __all__ = ["Controller", "Means"]
 
@@ -111,6 +114,8 @@ class Controller:
         """Write into a pull's metadata what was told later."""
         if pull.file is None:
             return
+        from rig.window.openers import amend_pull
+
         try:
             amend_pull(pull.file, **changes)
             if self.lines.opened is not None:
@@ -131,6 +136,8 @@ class Controller:
 
     def load(self, paths: Sequence[Path], with_member: Callable[[Member], None]) -> None:
         """Read recordings on a thread; each goes to `with_member` at a tick."""
+        from rig.window.views.compare import load
+
         benches = self.means.benches
         sensor_of = benches.sensors.of if benches else lambda info: info.sensor(self.means.today())
         steps = load(paths, sensor_of, self.model.window, self.model.rule, self.model.known)
@@ -138,11 +145,15 @@ class Controller:
 
     def take_series(self, with_member: Callable[[Member], None]) -> None:
         """Take the pulls of the series in sight, with what their files say of them; each goes to `with_member` at a tick."""
+        from rig.window.views.compare import members_of_series
+
         pulls = list(self.model.pulls)
         self.reading.begin(say("reading recordings"), members_of_series(pulls), len(pulls), with_member)
 
     def write_page(self, members: Sequence[Member], comparison: Comparison, path: Path) -> None:
         """Write a comparison as one page, on a thread; a notice tells when it is there."""
+        from rig.window.views.compare import save_page
+
         unit, day = self.model.unit, self.means.today()
 
         def steps() -> Iterator[Path | BenchError]:
@@ -156,6 +167,8 @@ class Controller:
 
     def open_pack(self, path: Path | None, with_view: Callable[[PackView], None]) -> None:
         """Read and answer a pack sheet on a thread; None: the same one again."""
+        from rig.window.views.pack import load_pack
+
         self._pack = path or self._pack
         if self._pack is not None:
             self.reading.begin(say("reading the pack sheet"), load_pack(self._pack, self.model.unit), 1, with_view)

@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
 from drivers.clock import Clock, SystemClock
 from drivers.profile import GaugeProfile
 from rig.files.profile import read_gauge
-from rig.gauge.entry import GaugeEntry
 from rig.gauge.fields import Entered, FieldList
-from rig.gauge.reader import GaugeReader
 from rig.window.model import BenchModel
 from rig.window.preferences import Preferences
 from rig.words.language import say
+
+if TYPE_CHECKING:  # loaded when somebody measures
+    from rig.gauge.entry import GaugeEntry
+    from rig.gauge.reader import GaugeReader
 
 Key = tuple[str | int, ...]
 Write = Callable[[Mapping[Key, Entered]], None]
@@ -27,6 +30,8 @@ LONGEST = 12
 
 def open_gauge(profile: GaugeProfile) -> GaugeReader:
     """A reader of the gauge, its thread begun."""
+    from rig.gauge.reader import GaugeReader
+
     reader = GaugeReader(profile, _CLOCK)
     reader.start()
     return reader
@@ -64,6 +69,8 @@ class Lengths:
         """Fill these from now on; `write` gets what was entered, and may raise a BenchError. The gauge used last is opened."""
         self.end()
         self.title, self._write = title, write
+        from rig.gauge.entry import GaugeEntry
+
         self.entry, self.typing = GaugeEntry(fields), ""
         remembered = self._preferences.now.gauge
         if remembered and Path(remembered).is_file():

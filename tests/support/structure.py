@@ -71,4 +71,4 @@ def compare(window: QWidget, name: str) -> None:
         for now, then in zip(rows, expected, strict=True)
         if max(abs(a - b) for a, b in zip(now[4:], then[4:], strict=True)) > ROOM
     ]
-    assert not moved
+    assert not moved, moved

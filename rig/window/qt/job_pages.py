@@ -27,7 +27,10 @@ class JobPages:
             return ()
         jobs = say("Go on with the last job, open a new one, find one")
         job = say("What is still wanted, steps with their gates, sheets, the record")
-        return Shown(Act.PAGE_JOBS, self.jobs, say("Jobs"), jobs), Shown(Act.PAGE_JOB, self.job, say("Job"), job)
+        return (
+            Shown(Act.PAGE_JOBS, "jobs page", lambda: self.jobs, say("Jobs"), jobs),
+            Shown(Act.PAGE_JOB, "job page", lambda: self.job, say("Job"), job),
+        )
 
     def acts(self, go_to_bench: Callable[[], None]) -> dict[Act, Callable[[], object]]:
         """What the keys of the job book do; without a book they say that there is none."""

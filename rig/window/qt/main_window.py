@@ -3,27 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import partial
+from functools import cached_property, partial
+from typing import TYPE_CHECKING, TypeVar
 
-from PySide6.QtCore import Qt, QTimer, Signal
-from PySide6.QtGui import QCloseEvent, QResizeEvent
+from PySide6.QtCore import QRect, Qt, QTimer, Signal
+from PySide6.QtGui import QCloseEvent, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QApplication, QHBoxLayout, QLayout, QStackedWidget, QVBoxLayout, QWidget
 
 from rig.window.controller import Controller
 from rig.window.keys import Act, Place, key_name, key_of
 from rig.window.model import Changed
-from rig.window.qt.bench_page import BenchPage
 from rig.window.qt.cautions_page import CautionsPage
-from rig.window.qt.compare_page import ComparePage
-from rig.window.qt.conditions_page import ConditionsPage
-from rig.window.qt.guide_page import GuidePage
 from rig.window.qt.job_pages import JobPages
 from rig.window.qt.key_filter import KeyFilter
-from rig.window.qt.keys_page import KeysPage
-from rig.window.qt.line_page import LinePage
-from rig.window.qt.pack_page import PackPage
 from rig.window.qt.page import Page
-from rig.window.qt.pull_page import PullPage
 from rig.window.qt.rail import Rail, Shown
 from rig.window.qt.replay_bar import ReplayBar
 from rig.window.qt.strip import NoticeStrip
@@ -33,8 +26,22 @@ from rig.window.views.verdict import tone_word
 from rig.words.language import say
 from rig.words.numbers import unit_name
 
+if TYPE_CHECKING:  # a page is loaded when it is made, the first one before the window is painted, the others after
+    from rig.window.qt.bench_page import BenchPage
+    from rig.window.qt.compare_page import ComparePage
+    from rig.window.qt.conditions_page import ConditionsPage
+    from rig.window.qt.guide_page import GuidePage
+    from rig.window.qt.keys_page import KeysPage
+    from rig.window.qt.line_page import LinePage
+    from rig.window.qt.pack_page import PackPage
+    from rig.window.qt.pull_page import PullPage
+
+AnyPage = TypeVar("AnyPage", bound=Page)
+
 TICK_MS = 33
 DESIGN_WIDTH, DESIGN_HEIGHT = 1180, 800
+OPENING_SIZE = (1280, 800)
+"""Of a window that was never placed by hand."""
 ALL = Changed.PULLS | Changed.STATE | Changed.SCOPE | Changed.NOTICES
 
 
@@ -42,35 +49,38 @@ class MainWindow(QWidget):
     """The bench window. `language_wanted` asks whoever made it for a window in another language."""
 
     language_wanted = Signal(str)
+    painted = Signal()
+    """The first frame is on the screen."""
 
-    def __init__(self, controller: Controller, *, cautions: bool = True) -> None:
+    def __init__(self, controller: Controller, *, cautions: bool = True, place: QRect | None = None) -> None:
         super().__init__()
+        if place is None:
+            self.resize(*OPENING_SIZE)
+        else:
+            self.setGeometry(place)
+        self._was_painted = False
         self.setObjectName("window")
         self.setWindowTitle("platepull")
         self.controller, self.model = controller, controller.model
         self._scale = 0.0
+        self._theme = THEMES["dark"]
         self.strip, self.replay = NoticeStrip(), ReplayBar()
         self.pages = QStackedWidget()
         self.cautions = CautionsPage()
-        self.bench = BenchPage(self.model)
-        self.pull = PullPage(self.model)
-        self.conditions = ConditionsPage(self.model, controller.entry.shown)
-        self.sides = ComparePage(self.model)
-        self.line = LinePage(self.model, lambda: controller.lines.in_sight, controller.means.today)
-        self.pack = PackPage(controller.lengths)
-        self.guide = GuidePage()
         self.of_job = JobPages(controller.job, self.model, self.show_page)
-        self.keys = KeysPage(self._choices())
         self._pages, self.rail = self._shown(), Rail()
+        self._made: dict[Page, Act] = {}
+        for shown in self.of_job.shown():
+            self._joined(shown.act, shown.page())
         self._steered: object = None
         self._lay_out()
         self._connect()
         self._filter = KeyFilter(self, self._acts(), self._places)
         QApplication.instance().installEventFilter(self._filter)  # type: ignore[union-attr]
+        self.dress()
         first: QWidget = self.cautions if cautions else self._remembered_page()
         self.pages.setCurrentWidget(first)
         first.setFocus()
-        self.dress()
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.timeout.connect(self.tick)
@@ -84,23 +94,23 @@ class MainWindow(QWidget):
         before = say("Arrangement, window, plates, oil and the rest; all optional")
         sides = say("Pulls before and after: compared, and every one listed")
         pack = say("Plates, springs and shims; the choice that lands in the window")
+        guide = say("Building a bench, the first pull, reading a verdict and more")
         return (
             *self.of_job.shown(),
-            Shown(Act.PAGE_BENCH, self.bench, say("Bench"), bench),
-            Shown(Act.PAGE_CONDITIONS, self.conditions, say("Before a pull"), before),
-            Shown(Act.PAGE_PULL, self.pull, say("Closer look"), say("One pull at leisure")),
-            Shown(Act.PAGE_SIDES, self.sides, say("Side by side"), sides),
-            Shown(Act.PAGE_PACK, self.pack, say("Pack"), pack),
-            Shown(Act.PAGE_LINE, self.line, say("Line"), say("Ports, profile, raw rows, rate and losses")),
-            Shown(Act.PAGE_GUIDE, self.guide, say("Guide"), say("Building a bench, the first pull, reading a verdict and more")),
-            Shown(Act.PAGE_KEYS, self.keys, say("Keys"), say("All keys, language and looks")),
+            Shown(Act.PAGE_BENCH, "bench page", lambda: self.bench, say("Bench"), bench),
+            Shown(Act.PAGE_CONDITIONS, "conditions page", lambda: self.conditions, say("Before a pull"), before),
+            Shown(Act.PAGE_PULL, "pull page", lambda: self.pull, say("Closer look"), say("One pull at leisure")),
+            Shown(Act.PAGE_SIDES, "compare page", lambda: self.sides, say("Side by side"), sides),
+            Shown(Act.PAGE_PACK, "pack page", lambda: self.pack, say("Pack"), pack),
+            Shown(Act.PAGE_LINE, "line page", lambda: self.line, say("Line"), say("Ports, profile, raw rows, rate and losses")),
+            Shown(Act.PAGE_GUIDE, "guide page", lambda: self.guide, say("Guide"), guide),
+            Shown(Act.PAGE_KEYS, "keys page", lambda: self.keys, say("Keys"), say("All keys, language and looks")),
         )
 
     def _lay_out(self) -> None:
         self.pages.addWidget(self.cautions)
         for shown in self._pages:
-            self.pages.addWidget(shown.page)
-            self.rail.add_page(shown, partial(self.show_page, shown.page))
+            self.rail.add_page(shown, self._leads_to(shown))
         self.rail.add_space()
         self.rail.add_act(Act.NEW_SERIES, say("New series"), say("Begin a new series"), self._new_series)
         self.rail.add_act(Act.ZERO, say("Zero now"), say("Learn the zero anew"), self.controller.lines.zero_now)
@@ -144,9 +154,132 @@ class MainWindow(QWidget):
             (say("Each press plays the next tune"), controller.try_tune, tunes),
         ]
 
+    # the pages, each made when it is first wanted; what nobody wants yet is made after the first frame, a page a tick
+
+    @cached_property
+    def bench(self) -> BenchPage:
+        """State, verdict, curves and series."""
+        from rig.window.qt.bench_page import BenchPage
+
+        page = self._joined(Act.PAGE_BENCH, BenchPage(self.model))
+        page.picked.connect(self._look_at)
+        page.series_picked.connect(lambda series: self._after(self.model.look_back, series))
+        return page
+
+    @cached_property
+    def conditions(self) -> ConditionsPage:
+        """What is stated before a pull."""
+        from rig.window.qt.conditions_page import ConditionsPage
+
+        entry = self.controller.entry
+        page = self._joined(Act.PAGE_CONDITIONS, ConditionsPage(self.model, entry.shown))
+        page.ask(entry.asking)
+        page.edited.connect(lambda conditions: self._after(entry.edit, conditions))
+        page.still_holds.connect(lambda: self._after(entry.still_holds))
+        page.cleared.connect(lambda: self._after(entry.clear))
+        page.card_wanted.connect(lambda path: self._after(entry.take_card, path))
+        return page
+
+    @cached_property
+    def pull(self) -> PullPage:
+        """One pull at leisure."""
+        from rig.window.qt.pull_page import PullPage
+
+        page = self._joined(Act.PAGE_PULL, PullPage(self.model))
+        page.noted.connect(lambda number, remark: self._after(self.controller.note, number, remark))
+        page.excluded.connect(lambda number, reason: self._after(self.controller.exclude, number, reason or None))
+        return page
+
+    @cached_property
+    def sides(self) -> ComparePage:
+        """Pulls before and after."""
+        from rig.window.qt.compare_page import ComparePage
+
+        page = self._joined(Act.PAGE_SIDES, ComparePage(self.model))
+        page.recordings_wanted.connect(self.controller.load)
+        page.series_wanted.connect(self.controller.take_series)
+        page.page_wanted.connect(self.controller.write_page)
+        return page
+
+    @cached_property
+    def pack(self) -> PackPage:
+        """Plates, springs and shims."""
+        from rig.window.qt.pack_page import PackPage
+
+        page = self._joined(Act.PAGE_PACK, PackPage(self.controller.lengths))
+        page.sheet_wanted.connect(lambda path: self.controller.open_pack(path, page.show_pack))
+        page.again_wanted.connect(lambda: self.controller.open_pack(None, page.show_pack))
+        page.measuring_wanted.connect(self._measure_pack)
+        lengths, panel = self.controller.lengths, page.panel
+        panel.typed.connect(lambda char: self._after(lengths.type, char))
+        panel.taken.connect(lambda: self._after(lengths.take))
+        panel.backed.connect(lambda: self._after(lengths.back))
+        panel.next_part_wanted.connect(lambda: self._after(lengths.next_part))
+        panel.picked.connect(lambda at: self._after(lengths.go_to, at))
+        panel.unit_turned.connect(lambda: self._after(lengths.turn_unit))
+        panel.gauge_wanted.connect(lambda path: self._after(lengths.open_gauge, path))
+        panel.done.connect(self._measured)
+        return page
+
+    @cached_property
+    def line(self) -> LinePage:
+        """Ports, profile, raw rows, rate and losses."""
+        from rig.window.qt.line_page import LinePage
+
+        lines = self.controller.lines
+        page = self._joined(Act.PAGE_LINE, LinePage(self.model, lambda: lines.in_sight, self.controller.means.today))
+        page.profile_wanted.connect(lambda path: self._after(lines.open_profile, path))
+        page.recording_wanted.connect(lambda path: self._after(lines.open_recording, path))
+        page.again_wanted.connect(lambda: self._after(lines.reopen))
+        page.closed_wanted.connect(lambda: self._after(lines.close_line))
+        page.zero_wanted.connect(lines.zero_now)
+        page.exercise_wanted.connect(lambda: self._after(lines.exercise))
+        return page
+
+    @cached_property
+    def guide(self) -> GuidePage:
+        """The guide."""
+        from rig.window.qt.guide_page import GuidePage
+
+        return self._joined(Act.PAGE_GUIDE, GuidePage())
+
+    @cached_property
+    def keys(self) -> KeysPage:
+        """All keys, language and looks."""
+        from rig.window.qt.keys_page import KeysPage
+
+        page = self._joined(Act.PAGE_KEYS, KeysPage(self._choices()))
+        page.language_wanted.connect(self.language_wanted)
+        return page
+
+    def _joined(self, act: Act, page: AnyPage) -> AnyPage:
+        self._made[page] = act
+        self.pages.addWidget(page)
+        page.dress(self._theme, self._scale)
+        return page
+
+    def _leads_to(self, shown: Shown) -> Callable[[], None]:
+        return lambda: self.show_page(shown.page())
+
+    def all_pages(self) -> list[Page]:
+        """The pages in the order of the rail; those that nobody has wanted yet are made."""
+        return [shown.page() for shown in self._pages]
+
+    def _make_another(self) -> None:
+        """Make the next page that nobody has wanted yet, so that none is waited for."""
+        missing = next((shown for shown in self._pages if shown.act not in self._made.values()), None)
+        if missing is not None:
+            missing.page()
+
+    @property
+    def in_sight(self) -> Act | None:
+        """The act that leads to the page in sight; None: the cautions."""
+        current = self.pages.currentWidget()
+        return self._made.get(current) if isinstance(current, Page) else None
+
     def dress(self) -> None:
         """Put the theme and the sizes on everything; type grows with the window."""
-        theme = THEMES.get(self.controller.preferences.now.theme, THEMES["dark"])
+        self._theme = theme = THEMES.get(self.controller.preferences.now.theme, THEMES["dark"])
         self._scale = self._fitting()
         self.setStyleSheet(style_sheet(theme, self._scale))
         self.rail.dress(self._scale)
@@ -154,12 +287,19 @@ class MainWindow(QWidget):
         self._mute.setText(f"{key_name(key_of(Act.SOUND))}\n{sound}")
         self.strip.dress(self._scale)
         self.cautions.dress(theme, self._scale)
-        for shown in self._pages:
-            shown.page.dress(theme, self._scale)
+        for page in self._made:
+            page.dress(theme, self._scale)
 
     def _fitting(self) -> float:
         """Scale of the type that fits the window; 1 at 1180 by 800."""
         return min(2.6, max(0.6, min(self.height() / DESIGN_HEIGHT, self.width() / DESIGN_WIDTH)))
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802  Qt's name
+        """Qt asks."""
+        super().paintEvent(event)
+        if not self._was_painted:
+            self._was_painted = True
+            QTimer.singleShot(0, self.painted.emit)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
         """Qt asks."""
@@ -176,41 +316,11 @@ class MainWindow(QWidget):
         self.strip.folder_wanted.connect(controller.lines.show_folder)
         self.cautions.understood.connect(self._begin_day)
         self.strip.again_wanted.connect(lambda: self._after(controller.lines.reopen))
-        self.bench.picked.connect(self._look_at)
-        self.bench.series_picked.connect(lambda series: self._after(self.model.look_back, series))
-        self.pull.noted.connect(lambda number, remark: self._after(controller.note, number, remark))
-        self.pull.excluded.connect(lambda number, reason: self._after(controller.exclude, number, reason or None))
-        self.conditions.edited.connect(lambda conditions: self._after(controller.entry.edit, conditions))
-        self.conditions.still_holds.connect(lambda: self._after(controller.entry.still_holds))
-        self.conditions.cleared.connect(lambda: self._after(controller.entry.clear))
-        self.conditions.card_wanted.connect(lambda path: self._after(controller.entry.take_card, path))
-        self.sides.recordings_wanted.connect(controller.load)
-        self.sides.series_wanted.connect(controller.take_series)
-        self.sides.page_wanted.connect(controller.write_page)
-        self.pack.sheet_wanted.connect(lambda path: controller.open_pack(path, self.pack.show_pack))
-        self.pack.again_wanted.connect(lambda: controller.open_pack(None, self.pack.show_pack))
-        self.pack.measuring_wanted.connect(self._measure_pack)
-        lengths, panel = controller.lengths, self.pack.panel
-        panel.typed.connect(lambda char: self._after(lengths.type, char))
-        panel.taken.connect(lambda: self._after(lengths.take))
-        panel.backed.connect(lambda: self._after(lengths.back))
-        panel.next_part_wanted.connect(lambda: self._after(lengths.next_part))
-        panel.picked.connect(lambda at: self._after(lengths.go_to, at))
-        panel.unit_turned.connect(lambda: self._after(lengths.turn_unit))
-        panel.gauge_wanted.connect(lambda path: self._after(lengths.open_gauge, path))
-        panel.done.connect(self._measured)
-        self.line.profile_wanted.connect(lambda path: self._after(controller.lines.open_profile, path))
-        self.line.recording_wanted.connect(lambda path: self._after(controller.lines.open_recording, path))
-        self.line.again_wanted.connect(lambda: self._after(controller.lines.reopen))
-        self.line.closed_wanted.connect(lambda: self._after(controller.lines.close_line))
-        self.line.zero_wanted.connect(controller.lines.zero_now)
-        self.line.exercise_wanted.connect(lambda: self._after(controller.lines.exercise))
-        self.keys.language_wanted.connect(self.language_wanted)
 
     def _acts(self) -> dict[Act, Callable[[], object]]:
         """What each act of the key table does here."""
         return {
-            **{shown.act: partial(self.show_page, shown.page) for shown in self._pages},
+            **{shown.act: self._leads_to(shown) for shown in self._pages},
             **self.of_job.acts(self.show_bench),
             Act.PEDAL: self.pedal,
             Act.EARLIER: lambda: self._after(self.model.step, -1),
@@ -226,7 +336,7 @@ class MainWindow(QWidget):
             Act.EARLIER_SERIES: lambda: self._after(self.model.step_series, -1),
             Act.LATER_SERIES: lambda: self._after(self.model.step_series, 1),
             Act.REOPEN: lambda: self._after(self.controller.lines.reopen),
-            Act.NOTE: self.pull.note.setFocus,
+            Act.NOTE: lambda: self.pull.note.setFocus(),
             Act.UNDO: lambda: self._after(self.controller.undo),
             Act.STILL_HOLDS: lambda: self._after(self.controller.entry.still_holds),
             Act.CLEAR: lambda: self._after(self.controller.entry.clear),
@@ -236,12 +346,12 @@ class MainWindow(QWidget):
             Act.CURSOR_RIGHT: lambda: self.pull.move_cursor(1),
             Act.CURSOR_FAR_LEFT: lambda: self.pull.move_cursor(-10),
             Act.CURSOR_FAR_RIGHT: lambda: self.pull.move_cursor(10),
-            Act.CLOSER: self.pull.closer,
-            Act.FARTHER: self.pull.farther,
-            Act.WHOLE: self.pull.look_at_whole,
-            Act.SPECTRUM: self.pull.show_spectrum.toggle,
-            Act.EARLIER_BENEATH: self.pull.show_earlier.toggle,
-            Act.EXCLUDE: self.pull.exclude_or_count,
+            Act.CLOSER: lambda: self.pull.closer(),
+            Act.FARTHER: lambda: self.pull.farther(),
+            Act.WHOLE: lambda: self.pull.look_at_whole(),
+            Act.SPECTRUM: lambda: self.pull.show_spectrum.toggle(),
+            Act.EARLIER_BENEATH: lambda: self.pull.show_earlier.toggle(),
+            Act.EXCLUDE: lambda: self.pull.exclude_or_count(),
             Act.ANSWER_FIRST: partial(self._answer, first=True),
             Act.ANSWER_SECOND: partial(self._answer, first=False),
             Act.TAKE_LENGTH: lambda: self._after(self.controller.lengths.take),
@@ -257,17 +367,16 @@ class MainWindow(QWidget):
 
     def _places(self) -> set[Place]:
         """Where a key acts now."""
-        current = self.pages.currentWidget()
         places = {Place.ANYWHERE}
-        if current is self.bench:
+        if self.in_sight is Act.PAGE_BENCH:
             places.add(Place.BENCH)
             if self.model.stand.question is not None:
                 places.add(Place.QUESTION)
-        if current is self.pull:
+        if self.in_sight is Act.PAGE_PULL:
             places.add(Place.PULL)
-        if current is self.guide:
+        if self.in_sight is Act.PAGE_GUIDE:
             places.add(Place.GUIDE)
-        if current is self.pack and self.controller.lengths.entry is not None:
+        if self.in_sight is Act.PAGE_PACK and self.controller.lengths.entry is not None:
             places.add(Place.LENGTHS)
         elif self.model.replay is not None:
             places.add(Place.REPLAY)
@@ -275,7 +384,7 @@ class MainWindow(QWidget):
 
     def pedal(self) -> None:
         """The one key of a foot pedal: to the bench; there, from the newest pull to the live picture and back."""
-        if self.pages.currentWidget() is self.bench:
+        if self.in_sight is Act.PAGE_BENCH:
             self.model.turn_over()
             self.refresh(Changed.PULLS)
         else:
@@ -294,17 +403,17 @@ class MainWindow(QWidget):
 
     def show_page(self, page: Page) -> None:
         """Go to a page. On the closer look the pull in sight stays; a new one is announced there. Lengths measured are written."""
-        if self.pages.currentWidget() is self.pack:
+        if self.in_sight is Act.PAGE_PACK:
             self.controller.lengths.write()
         self.pages.setCurrentWidget(page)
         page.setFocus()
-        self.model.hold(page is self.pull)
+        self.model.hold(self.in_sight is Act.PAGE_PULL)
         self.controller.looks.note_page(page.objectName())
         self.refresh(ALL)
 
     def _remembered_page(self) -> Page:
         name = self.controller.preferences.now.page
-        return next((shown.page for shown in self._pages if shown.page.objectName() == name), self.bench)
+        return next((shown.page() for shown in self._pages if shown.called == name), self.bench)
 
     def _escape(self) -> None:
         if self.controller.reading.work is not None:
@@ -315,7 +424,7 @@ class MainWindow(QWidget):
             self._after(self.model.look_back, None)
         elif Place.LENGTHS in self._places():
             self._measured()
-        elif self.pages.currentWidget() is self.bench and self.model.replay is not None:
+        elif self.in_sight is Act.PAGE_BENCH and self.model.replay is not None:
             self._after(self.controller.lines.back_to_bench)
         else:
             self.show_bench()
@@ -385,17 +494,19 @@ class MainWindow(QWidget):
             self.refresh(changed)
         else:
             self._show_strips()
+        if self._was_painted:
+            self._make_another()
 
     def refresh(self, changed: Changed) -> None:
         """Show on the page in sight what the model holds."""
-        self.conditions.ask(self.controller.entry.asking)
-        if self.conditions.conditions != self.controller.entry.shown:
-            self.conditions.take(self.controller.entry.shown)
+        if Act.PAGE_CONDITIONS in self._made.values():
+            self.conditions.ask(self.controller.entry.asking)
+            if self.conditions.conditions != self.controller.entry.shown:
+                self.conditions.take(self.controller.entry.shown)
+        self.rail.select(self.in_sight)
         current = self.pages.currentWidget()
-        self.rail.select(current)
-        for shown in self._pages:
-            if shown.page is current:
-                shown.page.refresh(changed)
+        if isinstance(current, Page):
+            current.refresh(changed)
         self._show_strips()
 
     def _show_strips(self) -> None:

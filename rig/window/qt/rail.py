@@ -18,10 +18,15 @@ HEIGHT = 44
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A page as the window shows it: the act that leads to it, the page, its name on the rail and a line about it."""
+    """A page as the window shows it.
+
+    `act` leads to it, `called` is its object name, `page` gives it and makes it the first time; `name` stands on the rail, with a
+    line about it.
+    """
 
     act: Act
-    page: Page
+    called: str
+    page: Callable[[], Page]
     name: str
     about: str
 
@@ -36,11 +41,11 @@ class Rail(QWidget):
         self._rows = QVBoxLayout(self)
         self._rows.setContentsMargins(0, 0, 0, 0)
         self._rows.setSpacing(0)
-        self.buttons: dict[QWidget, QToolButton] = {}
+        self.buttons: dict[Act, QToolButton] = {}
 
     def add_page(self, shown: Shown, act: Callable[[], object]) -> None:
         """A button that leads to a page."""
-        self.buttons[shown.page] = button = self.add_act(shown.act, shown.name, shown.about, act)
+        self.buttons[shown.act] = button = self.add_act(shown.act, shown.name, shown.about, act)
         button.setCheckable(True)
 
     def add_act(self, act: Act, name: str, about: str, do: Callable[[], object]) -> QToolButton:
@@ -59,8 +64,8 @@ class Rail(QWidget):
         """What follows stands at the foot."""
         self._rows.addStretch(1)
 
-    def select(self, page: QWidget | None) -> None:
-        """Mark the page in sight."""
+    def select(self, page: Act | None) -> None:
+        """Mark the page in sight, by the act that leads to it."""
         for each, button in self.buttons.items():
             button.setChecked(each is page)
 

@@ -20,7 +20,7 @@ from rig.files.metadata import Calibration, TraceInfo
 from rig.files.profile import read_profile
 from rig.live.line_tap import RawTap
 from rig.live.session import Session
-from rig.window.app import Shell
+from rig.window.app import Opening, Shell
 from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel, BenchState
@@ -103,6 +103,7 @@ def test_each_page_has_the_structure_it_was_kept_with(opened, qtbot):
     compare(window, "bench_verdict")
     for page, name in ((window.conditions, "conditions"), (window.pull, "pull"), (window.line, "line"), (window.keys, "keys")):
         window.show_page(page)
+        qtbot.wait(1)
         compare(window, name)
     window.sides.take_series(window.sides.before)
     qtbot.waitUntil(lambda: window.tick() or window.sides.left.table.rowCount() == 3)
@@ -148,7 +149,7 @@ def test_every_page_fits_the_window_and_paints_in_both_themes(opened, size, them
     if stage.controller.preferences.now.theme != theme:
         window._turn_theme()
     window.resize(*size)
-    for page in window.rail.buttons:
+    for page in window.all_pages():
         window.show_page(page)
         stage.qtbot.wait(1)
         assert (window.width(), window.height()) == size, page.objectName()
@@ -202,7 +203,7 @@ def test_every_page_has_its_key_and_space_goes_back(stage):
     for name, page in keys.items():
         stage.key(getattr(Qt.Key, f"Key_{name}"))
         assert stage.page is page
-        assert window.rail.buttons[page].isChecked()
+        assert [act for act, button in window.rail.buttons.items() if button.isChecked()] == [window.in_sight]
     stage.key(Qt.Key.Key_F6)
     stage.key(Qt.Key.Key_Space)
     assert stage.page is window.bench
@@ -384,7 +385,7 @@ def test_a_certificate_that_ran_out_is_said_on_the_verdict_and_large_enough(stag
 
 def test_everything_that_can_be_pressed_has_a_tooltip_and_can_be_reached_by_keyboard(opened):
     window = opened.window
-    for page in window.rail.buttons:
+    for page in window.all_pages():
         window.show_page(page)
         for widget in window.findChildren(QAbstractButton):
             if widget.isVisible() and not widget.inherits("QScrollBar") and widget.objectName() != "qt_toolbar_ext_button":
@@ -447,3 +448,42 @@ def test_closing_the_window_closes_the_bench_and_keeps_the_pull_under_way(qtbot)
     stage.window.close()
     assert stage.bench.closed
     assert [pull.number for pull in stage.model.pulls] == [1]
+
+
+def test_a_line_is_opened_after_the_first_frame_and_once(qtbot):
+    stage = Stage(qtbot, cautions=True)
+    opened = []
+    opening = Opening(stage.window.painted, lambda: opened.append(stage.window.isVisible()))
+    stage.window.painted.emit()
+    stage.window.painted.emit()
+    qtbot.waitUntil(lambda: bool(opened), timeout=20_000)
+    opening.give_up()
+    qtbot.wait(30)
+    assert opened == [True]
+    stage.window.close()
+
+
+def test_a_window_that_is_never_painted_opens_its_line_all_the_same_and_a_closed_one_none(qtbot, monkeypatch):
+    monkeypatch.setattr("rig.window.app.UNSEEN_MS", 1)
+    window = MainWindow(Controller(BenchModel(), Remembered(), Means()))
+    qtbot.addWidget(window)
+    opened = []
+    opening = Opening(window.painted, lambda: opened.append("unseen"))
+    qtbot.waitUntil(lambda: bool(opened), timeout=20_000)
+    opening.give_up()
+    closed = Opening(window.painted, lambda: opened.append("closed"))
+    closed.give_up()
+    window.painted.emit()
+    qtbot.wait(30)
+    assert opened == ["unseen"]
+    window.close()
+
+
+def test_pages_that_nobody_wanted_are_made_after_the_first_frame(qtbot):
+    stage = Stage(qtbot, cautions=True)
+    stage.window.grab()
+    for _ in range(9):
+        stage.tick()
+    made = {stage.window.pages.widget(at).objectName() for at in range(stage.window.pages.count())}
+    assert made == {"cautions page", *(page.objectName() for page in stage.window.all_pages())}
+    stage.window.close()
