@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cached_property, partial
-from typing import TYPE_CHECKING, TypeVar
+from functools import partial
 
 from PySide6.QtCore import QRect, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QPaintEvent, QResizeEvent
-from PySide6.QtWidgets import QApplication, QHBoxLayout, QLayout, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QHBoxLayout, QLayout, QVBoxLayout, QWidget
 
 from rig.window.controller import Controller
 from rig.window.keys import Act, Place, key_name, key_of
@@ -17,6 +16,7 @@ from rig.window.qt.cautions_page import CautionsPage
 from rig.window.qt.job_pages import JobPages
 from rig.window.qt.key_filter import KeyFilter
 from rig.window.qt.page import Page
+from rig.window.qt.pages import ALL, Choices, PagedWindow
 from rig.window.qt.rail import Rail, Shown
 from rig.window.qt.replay_bar import ReplayBar
 from rig.window.qt.strip import NoticeStrip
@@ -26,34 +26,20 @@ from rig.window.views.verdict import tone_word
 from rig.words.language import say
 from rig.words.numbers import unit_name
 
-if TYPE_CHECKING:  # a page is loaded when it is made, the first one before the window is painted, the others after
-    from rig.window.qt.bench_page import BenchPage
-    from rig.window.qt.compare_page import ComparePage
-    from rig.window.qt.conditions_page import ConditionsPage
-    from rig.window.qt.guide_page import GuidePage
-    from rig.window.qt.keys_page import KeysPage
-    from rig.window.qt.line_page import LinePage
-    from rig.window.qt.pack_page import PackPage
-    from rig.window.qt.pull_page import PullPage
-
-AnyPage = TypeVar("AnyPage", bound=Page)
-
 TICK_MS = 33
 DESIGN_WIDTH, DESIGN_HEIGHT = 1180, 800
 OPENING_SIZE = (1280, 800)
 """Of a window that was never placed by hand."""
-ALL = Changed.PULLS | Changed.STATE | Changed.SCOPE | Changed.NOTICES
 
 
-class MainWindow(QWidget):
+class MainWindow(PagedWindow):
     """The bench window. `language_wanted` asks whoever made it for a window in another language."""
 
-    language_wanted = Signal(str)
     painted = Signal()
     """The first frame is on the screen."""
 
     def __init__(self, controller: Controller, *, cautions: bool = True, place: QRect | None = None) -> None:
-        super().__init__()
+        super().__init__(controller)
         if place is None:
             self.resize(*OPENING_SIZE)
         else:
@@ -61,15 +47,10 @@ class MainWindow(QWidget):
         self._was_painted = False
         self.setObjectName("window")
         self.setWindowTitle("platepull")
-        self.controller, self.model = controller, controller.model
-        self._scale = 0.0
-        self._theme = THEMES["dark"]
         self.strip, self.replay = NoticeStrip(), ReplayBar()
-        self.pages = QStackedWidget()
         self.cautions = CautionsPage()
         self.of_job = JobPages(controller.job, self.model, self.show_page)
         self._pages, self.rail = self._shown(), Rail()
-        self._made: dict[Page, Act] = {}
         for shown in self.of_job.shown():
             self._joined(shown.act, shown.page())
         self._steered: object = None
@@ -130,7 +111,7 @@ class MainWindow(QWidget):
         layout.addWidget(self.rail)
         layout.addLayout(right, 1)
 
-    def _choices(self) -> list[tuple[str, Callable[[], object], Callable[[], str]]]:
+    def _choices(self) -> Choices:
         controller = self.controller
 
         def sound() -> str:
@@ -153,129 +134,6 @@ class MainWindow(QWidget):
             (say("Full screen or not"), self._turn_full_screen, lambda: say("Full screen (F11)")),
             (say("Each press plays the next tune"), controller.try_tune, tunes),
         ]
-
-    # the pages, each made when it is first wanted; what nobody wants yet is made after the first frame, a page a tick
-
-    @cached_property
-    def bench(self) -> BenchPage:
-        """State, verdict, curves and series."""
-        from rig.window.qt.bench_page import BenchPage
-
-        page = self._joined(Act.PAGE_BENCH, BenchPage(self.model))
-        page.picked.connect(self._look_at)
-        page.series_picked.connect(lambda series: self._after(self.model.look_back, series))
-        return page
-
-    @cached_property
-    def conditions(self) -> ConditionsPage:
-        """What is stated before a pull."""
-        from rig.window.qt.conditions_page import ConditionsPage
-
-        entry = self.controller.entry
-        page = self._joined(Act.PAGE_CONDITIONS, ConditionsPage(self.model, entry.shown))
-        page.ask(entry.asking)
-        page.edited.connect(lambda conditions: self._after(entry.edit, conditions))
-        page.still_holds.connect(lambda: self._after(entry.still_holds))
-        page.cleared.connect(lambda: self._after(entry.clear))
-        page.card_wanted.connect(lambda path: self._after(entry.take_card, path))
-        return page
-
-    @cached_property
-    def pull(self) -> PullPage:
-        """One pull at leisure."""
-        from rig.window.qt.pull_page import PullPage
-
-        page = self._joined(Act.PAGE_PULL, PullPage(self.model))
-        page.noted.connect(lambda number, remark: self._after(self.controller.note, number, remark))
-        page.excluded.connect(lambda number, reason: self._after(self.controller.exclude, number, reason or None))
-        return page
-
-    @cached_property
-    def sides(self) -> ComparePage:
-        """Pulls before and after."""
-        from rig.window.qt.compare_page import ComparePage
-
-        page = self._joined(Act.PAGE_SIDES, ComparePage(self.model))
-        page.recordings_wanted.connect(self.controller.load)
-        page.series_wanted.connect(self.controller.take_series)
-        page.page_wanted.connect(self.controller.write_page)
-        return page
-
-    @cached_property
-    def pack(self) -> PackPage:
-        """Plates, springs and shims."""
-        from rig.window.qt.pack_page import PackPage
-
-        page = self._joined(Act.PAGE_PACK, PackPage(self.controller.lengths))
-        page.sheet_wanted.connect(lambda path: self.controller.open_pack(path, page.show_pack))
-        page.again_wanted.connect(lambda: self.controller.open_pack(None, page.show_pack))
-        page.measuring_wanted.connect(self._measure_pack)
-        lengths, panel = self.controller.lengths, page.panel
-        panel.typed.connect(lambda char: self._after(lengths.type, char))
-        panel.taken.connect(lambda: self._after(lengths.take))
-        panel.backed.connect(lambda: self._after(lengths.back))
-        panel.next_part_wanted.connect(lambda: self._after(lengths.next_part))
-        panel.picked.connect(lambda at: self._after(lengths.go_to, at))
-        panel.unit_turned.connect(lambda: self._after(lengths.turn_unit))
-        panel.gauge_wanted.connect(lambda path: self._after(lengths.open_gauge, path))
-        panel.done.connect(self._measured)
-        return page
-
-    @cached_property
-    def line(self) -> LinePage:
-        """Ports, profile, raw rows, rate and losses."""
-        from rig.window.qt.line_page import LinePage
-
-        lines = self.controller.lines
-        page = self._joined(Act.PAGE_LINE, LinePage(self.model, lambda: lines.in_sight, self.controller.means.today))
-        page.profile_wanted.connect(lambda path: self._after(lines.open_profile, path))
-        page.recording_wanted.connect(lambda path: self._after(lines.open_recording, path))
-        page.again_wanted.connect(lambda: self._after(lines.reopen))
-        page.closed_wanted.connect(lambda: self._after(lines.close_line))
-        page.zero_wanted.connect(lines.zero_now)
-        page.exercise_wanted.connect(lambda: self._after(lines.exercise))
-        return page
-
-    @cached_property
-    def guide(self) -> GuidePage:
-        """The guide."""
-        from rig.window.qt.guide_page import GuidePage
-
-        return self._joined(Act.PAGE_GUIDE, GuidePage())
-
-    @cached_property
-    def keys(self) -> KeysPage:
-        """All keys, language and looks."""
-        from rig.window.qt.keys_page import KeysPage
-
-        page = self._joined(Act.PAGE_KEYS, KeysPage(self._choices()))
-        page.language_wanted.connect(self.language_wanted)
-        return page
-
-    def _joined(self, act: Act, page: AnyPage) -> AnyPage:
-        self._made[page] = act
-        self.pages.addWidget(page)
-        page.dress(self._theme, self._scale)
-        return page
-
-    def _leads_to(self, shown: Shown) -> Callable[[], None]:
-        return lambda: self.show_page(shown.page())
-
-    def all_pages(self) -> list[Page]:
-        """The pages in the order of the rail; those that nobody has wanted yet are made."""
-        return [shown.page() for shown in self._pages]
-
-    def _make_another(self) -> None:
-        """Make the next page that nobody has wanted yet, so that none is waited for."""
-        missing = next((shown for shown in self._pages if shown.act not in self._made.values()), None)
-        if missing is not None:
-            missing.page()
-
-    @property
-    def in_sight(self) -> Act | None:
-        """The act that leads to the page in sight; None: the cautions."""
-        current = self.pages.currentWidget()
-        return self._made.get(current) if isinstance(current, Page) else None
 
     def dress(self) -> None:
         """Put the theme and the sizes on everything; type grows with the window."""
@@ -429,28 +287,9 @@ class MainWindow(QWidget):
         else:
             self.show_bench()
 
-    def _measure_pack(self) -> None:
-        self.controller.measure_pack()
-        self.pack.setFocus()
-        self.refresh(ALL)
-
-    def _measured(self) -> None:
-        """Lengths are written, and the sheet answered anew."""
-        if self.controller.lengths.end():
-            self.controller.open_pack(None, self.pack.show_pack)
-        self.pack.setFocus()
-        self.refresh(ALL)
-
-    def _after(self, act: Callable[..., object], *with_what: object) -> None:
-        act(*with_what)
-        self.refresh(ALL)
-
     def _answer(self, *, first: bool) -> None:
         self.model.answer(first=first)
         self.refresh(ALL)
-
-    def _look_at(self, number: int) -> None:
-        self._after(self.model.look_at, number)
 
     def _notice_read(self) -> None:
         self._after(self.model.notices.read)
