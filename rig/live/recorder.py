@@ -19,16 +19,17 @@ import os
 import threading
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from analysis.errors import BenchError
 from analysis.trace import Trace
 from drivers.clock import SystemClock
 from rig.errors import TraceFileError
 from rig.files.metadata import TraceInfo
-from rig.files.trace_csv import write_info
+from rig.files.trace_csv import amend_info, info_path, write_info
 from rig.live.left_behind import Mark, highest_number, mend
 from rig.live.news import DiskBack, DiskRefuses, News, PullKept
 from rig.live.pull_file import PullFile, sync, up_to
@@ -47,7 +48,10 @@ MOST_KNOWN = 1000
 
 @dataclass(slots=True)
 class _Pull:
-    """A pull that is written or was. `pieces` are let go once all is on the disk; `old` is a file that this one replaces."""
+    """A pull that is written or was. `pieces` are let go once all is on the disk; `old` is a file that this one replaces.
+
+    `late`: it was refused when it ended, and that it is kept is still to be told.
+    """
 
     number: int
     info: TraceInfo
@@ -58,12 +62,19 @@ class _Pull:
     old: PullFile | None = None
     over: bool = False
     kept: Path | None = None
+    late: bool = False
     info_due: bool = True
+    changed: dict[str, Any] = field(default_factory=dict)
+
+    def amend(self, known: dict[str, Any]) -> None:
+        """What was told later."""
+        self.info, self.info_due = replace(self.info, **known), True
+        self.changed |= known
 
     @property
     def path(self) -> Path | None:
-        """Where it is now, if anywhere."""
-        return self.kept if self.file is None else self.file.path
+        """Where its metadata belongs now; None while it is over and not all of it is written."""
+        return self.kept if self.file is None or self.over else self.file.path
 
     @property
     def samples(self) -> int:
@@ -187,7 +198,7 @@ class Recorder:
             if pull is None:
                 return
             pull.pieces, pull.over = up_to(pull.pieces, to_s), True
-            pull.info, pull.info_due = replace(pull.info, unfinished=None), True
+            pull.amend({"unfinished": None})
             self._waiting.append(pull)
             self._catch_up()
             self._give_up_the_oldest()
@@ -213,7 +224,7 @@ class Recorder:
             pull = self._pulls.get(number)
             if pull is None:
                 return
-            pull.info, pull.info_due = replace(pull.info, **known), True
+            pull.amend(known)
         self._write_infos()
 
     def file_of(self, number: int) -> Path | None:
@@ -254,6 +265,9 @@ class Recorder:
         """Try once more what was refused; what is not on the disk then is lost, and that is said."""
         with self._lock:
             self.end(math.inf)
+            self._catch_up()
+        self._write_infos()
+        with self._lock:
             for pull in self._waiting:
                 self._give_up(pull)
             self._waiting.clear()
@@ -316,8 +330,7 @@ class Recorder:
             with contextlib.suppress(OSError):
                 pull.old.remove()
             pull.old = None
-        if self._refusal is not None:
-            self._news.append(PullKept(pull.number, pull.kept))
+        pull.late = self._refusal is not None
 
     def _lost(self, pull: _Pull) -> None:
         """What stands in the file of a pull cannot be trusted any more: it goes anew into another one.
@@ -338,11 +351,15 @@ class Recorder:
                 due = [(pull, path) for pull in self._pulls.values() if pull.info_due and (path := pull.path) is not None]
             for pull, path in due:
                 pull.info_due = False
+                changed, pull.changed = pull.changed, {}
                 try:
-                    write_info(path, pull.info, with_angle=pull.with_angle)
+                    _write_info(pull, path, changed)
+                    if pull.late and pull.kept is not None:
+                        self._news.append(PullKept(pull.number, pull.kept))
+                        pull.late = False
                 except OSError as fault:
                     with self._lock:
-                        pull.info_due = True
+                        pull.info_due, pull.changed = True, changed | pull.changed
                         self._infos_tried_s = self._ticks()
                         self._refuse(fault, path)
             with self._lock:
@@ -371,6 +388,15 @@ class Recorder:
             pull.file.close()
         what = f"pull {pull.number} could not be written and is lost"
         self._news.append(DiskRefuses(what, str(self.folder), _MEND, 0))
+
+
+def _write_info(pull: _Pull, path: Path, changed: dict[str, Any]) -> None:
+    """The metadata of a pull; once it is kept only what changed, for a person may have added to it since."""
+    if pull.kept is not None and info_path(path).exists():
+        with contextlib.suppress(BenchError):  # it was broken since then: written anew
+            amend_info(path, **changed)
+            return
+    write_info(path, pull.info, with_angle=pull.with_angle)
 
 
 MARKS = "recorders"

@@ -59,7 +59,7 @@ def disk_refuses_text(what: str, where: str, remedy: str, waiting: int) -> str:
     told = f"{where}: {what}; {remedy}"
     if not waiting:
         return told
-    return f"{told}. {say('{count} pulls are kept in memory and written when there is room', count=waiting)}"
+    return f"{told}. {say('pulls kept in memory until there is room: {count}', count=waiting)}"
 
 
 def ended_abruptly_text(at: datetime, gap_s: float, number: int | None, file: Path | None) -> str:

@@ -11,7 +11,7 @@ from support.calibrated import LOADS, made_points
 from support.made import made_stream
 
 from analysis.pull.reading import read_pull
-from analysis.results import Calibration, OffsetAdapter, Sensor
+from analysis.results import Calibration, CalibrationFunction, OffsetAdapter, Sensor
 from analysis.sensor.calibration import Point, classify, examine, fit_polynomial, weigh
 from analysis.sensor.correction import apply_calibration, calibration_flags, calibration_u, true_torque
 from analysis.sensor.dead_weight import Arm, normal_gravity
@@ -73,6 +73,20 @@ def test_the_uncertainty_covers_what_later_readings_are_off():
         inside += abs(true_torque(np.array([shown]), Calibration("C", function))[0] - 70.0) <= 2.306 * line.u_nm  # t, 8 degrees
         tried += 1
     assert inside / tried == pytest.approx(0.95, abs=4 * math.sqrt(0.95 * 0.05 / tried))
+
+
+def test_the_coefficients_covariance_is_in_the_uncertainty_of_a_later_reading():
+    """JCGM 100:2008, 5.2.2: u^2 = u_s^2 + sum of x^i x^j cov(c_i, c_j), by hand for c1 and c2; degrees of freedom by G.2b."""
+    covariance = ((4e-6, -5e-8), (-5e-8, 9e-10))
+    function = CalibrationFunction(
+        (1.0, 0.0), covariance, u_nm=0.02, u_relative=0.0, low_nm=0.0, high_nm=100.0, end_nm=100.0, degrees_of_freedom=7.0
+    )
+    x = 50.0
+    of_fit = 0.02**2 + x**2 * 4e-6 + 2 * x**3 * -5e-8 + x**4 * 9e-10
+    line = calibration_u(function, x)
+    assert line.u_nm == pytest.approx(math.sqrt(of_fit))
+    assert line.u_nm > 2 * 0.02
+    assert line.degrees_of_freedom == pytest.approx(7.0)
 
 
 def test_the_reference_enters_as_a_share_that_no_number_of_points_takes_away():

@@ -161,6 +161,14 @@ def test_the_direction_that_stands_worse_decides():
     assert found.probability_in_window == found.deciding.probability_in_window < 0.01
 
 
+def test_a_direction_that_is_undecided_stands_worse_than_one_that_is_in():
+    """One way in mid-window, the other within U of the upper limit: undecided, whichever was pulled first."""
+    for values in ((48.0, 48.2, 47.8, -59.0, -59.2, -58.8), (-59.0, -59.2, -58.8, 48.0, 48.2, 47.8)):
+        found = verdict(*values)
+        assert found.state is VerdictState.UNDECIDED
+        assert found.deciding.direction == -1
+
+
 def test_one_direction_decides_and_the_other_is_missing():
     found = verdict(47.0, 47.5, 46.5)
     assert found.state is VerdictState.IN_WINDOW

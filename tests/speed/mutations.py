@@ -527,7 +527,7 @@ MUTATIONS = [
 def apply(mutation: Mutation, copy: Path) -> bool:
     """Put the fault in; False where its text does not stand there exactly once."""
     path = copy / mutation.file
-    text = (ROOT / mutation.file).read_text(encoding="utf-8")
+    text = path.read_text(encoding="utf-8")
     if text.count(mutation.old) != 1:
         return False
     changed = text.replace(mutation.old, mutation.new)

@@ -17,7 +17,9 @@ from rig.book.waiting import WaitingRoom
 from rig.errors import BookError, BookUnreachableError
 from rig.files.metadata import TraceInfo
 from rig.files.trace_csv import amend_info
-from rig.live.news import Ended, Entered, Failed, PullAmended, PullJudged
+from rig.live import pull_file
+from rig.live import recorder as recorder_module
+from rig.live.news import Ended, Entered, Failed, PullAmended, PullJudged, PullKept
 from rig.live.recorder import Recorder
 from rig.live.runner import Bench
 from rig.live.session import Session
@@ -133,6 +135,27 @@ def test_a_waiting_recording_that_is_gone_is_told_once(shop):
         enter_waiting(book, shop.room, heard.append)
         enter_waiting(book, shop.room, heard.append)
     assert [type(item) for item in heard] == [Failed]
+
+
+def test_a_pull_that_a_full_disk_kept_back_is_entered_when_it_is_written(shop, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(recorder_module, "TRY_AGAIN_S", 0.0)
+    recorder = Recorder(shop.folder / "pulls", TraceInfo(job=shop.job, who="T.W."), lambda: START, lambda: 0.0)
+    source = ListSource(pieces_of(made_stream(1), [10]))
+    with monkeypatch.context() as patch:
+        patch.setattr(pull_file.os, "write", full)
+        bench = Bench(source, Session(recorder=recorder), patient=True, listener=shop.keeper)
+        news = []
+        while not told(news, Ended):
+            news += bench.wait_for_news(0.2)
+        assert [pull.file for pull in told(news, PullJudged) if pull.final] == [None]
+        assert shop.entered() == []
+    bench.close()
+    news += bench.news()
+    [kept] = told(news, PullKept)
+    assert shop.entered() == [kept.file.name]
 
 
 def test_waiting_for_one_book_is_not_waiting_for_another(shop):

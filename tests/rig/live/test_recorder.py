@@ -11,8 +11,9 @@ from support.made import MOMENT, made_stream, pieces_of
 
 from analysis.trace import Trace
 from rig.errors import TraceFileError
+from rig.files import trace_csv
 from rig.files.metadata import UNFINISHED, TraceInfo
-from rig.files.trace_csv import info_path, read_trace
+from rig.files.trace_csv import amend_info, info_path, read_info, read_trace
 from rig.live import pull_file
 from rig.live import recorder as recorder_module
 from rig.live.news import DiskBack, DiskRefuses, PullKept
@@ -195,6 +196,19 @@ def test_the_metadata_is_there_from_the_first_instant_and_says_that_it_is_not_fi
     assert not list((tmp_path / "pulls").glob("*.part"))
 
 
+def test_what_a_person_adds_to_the_metadata_is_kept_when_more_is_told_later(recorder):
+    record(recorder, made_stream(1).between(0.0, 1.0))
+    file = recorder.file_of(1)
+    amend_info(file, excluded="the vice slipped")
+    recorder.amend(1, zero_after_nm=0.5)
+    info = read_info(file)
+    assert (info.excluded, info.zero_after_nm, info.job) == ("the vice slipped", 0.5, "J-17")
+    info_path(file).write_text("broken by somebody")
+    recorder.amend(1, zero_before_nm=0.25)
+    assert read_info(file).zero_before_nm == 0.25
+    assert recorder.news() == []
+
+
 # -- a disk that refuses -----------------------------------------------------------------------------------------------------------
 
 
@@ -216,7 +230,7 @@ FAULTS = {
     "full": (pull_file.os, "write", full),
     "failing sync": (pull_file.os, "fsync", broken),
     "no inodes": (pull_file.os, "open", no_inodes),
-    "metadata refused": (recorder_module, "write_info", full),
+    "metadata refused": (trace_csv, "write_whole", full),
 }
 
 

@@ -2,9 +2,10 @@
 
 import dataclasses
 import io
+from pathlib import Path
 
 import pytest
-from support.made import ListSource, made_stream, pieces_of
+from support.made import MOMENT, ListSource, made_stream, pieces_of
 
 from analysis.pull.reading import read_pull
 from analysis.results import Sensor
@@ -12,7 +13,19 @@ from analysis.verdict.judge import judge
 from analysis.window import Window
 from drivers.errors import LineLostError
 from drivers.items import ConnectionLost, LineUp, LineWarning
-from rig.live.news import Ended, Exercised, Failed, PullBegan, PullJudged, SeriesOver, ZeroFound
+from rig.live.news import (
+    DiskBack,
+    DiskRefuses,
+    Ended,
+    EndedAbruptly,
+    Exercised,
+    Failed,
+    PullBegan,
+    PullJudged,
+    PullKept,
+    SeriesOver,
+    ZeroFound,
+)
 from rig.live.runner import Bench
 from rig.live.session import Session
 from rig.live.terminal import Terminal, follow
@@ -46,6 +59,21 @@ def followed(terminal, source, **limits):
     with Bench(source, session(), patient=True) as bench:
         follow(bench, terminal, StillClock(), **wishes)
     return terminal.out.getvalue(), terminal.err.getvalue()
+
+
+def test_what_happened_to_the_disk_and_to_the_program_before_is_told(terminal):
+    for item in (
+        EndedAbruptly(MOMENT, 35.0, 7, Path("p.csv")),
+        DiskRefuses("no space left", "folder", "make room", 2),
+        PullKept(8, Path("q.csv")),
+        DiskBack("folder"),
+    ):
+        terminal.show(item)
+    err = terminal.err.getvalue()
+    assert "the program ended abruptly at 2026-03-05 10:30:00 in pull 7: kept up to there in p.csv" in err
+    assert "folder: no space left; make room. pulls kept in memory until there is room: 2" in err
+    assert "folder can be written again" in err
+    assert "pull 8 is kept after all in q.csv" in terminal.out.getvalue()
 
 
 def test_every_pull_gets_a_banner_a_line_and_a_place_in_the_list(terminal):

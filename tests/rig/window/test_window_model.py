@@ -1,12 +1,15 @@
 """What the screen shows: the model on the real session, fed by hand."""
 
+from pathlib import Path
+
 import pytest
 from support.fed import FedBench
+from support.made import MOMENT
 
 from analysis.judgement import VerdictState
 from analysis.window import Window
 from drivers.items import ConnectionLost, LineUp, LineWarning
-from rig.live.news import Ended, Failed
+from rig.live.news import DiskBack, DiskRefuses, Ended, EndedAbruptly, Failed, PullKept
 from rig.window.axes import calm, torque_range
 from rig.window.model import BenchModel, BenchState, Changed
 from rig.window.series import DECIMATED_POINTS
@@ -148,6 +151,31 @@ def test_old_pulls_keep_their_picture_and_lose_only_memory(bench):
     assert [len(pull.trace) > 8000 for pull in model.pulls] == [False, False, True]
     assert len(model.pulls[0].trace) < 2.1 * DECIMATED_POINTS
     assert model.pulls[0].trace.torque_nm.max() == pytest.approx(60.0, abs=0.6)
+
+
+def test_a_disk_that_refuses_stands_once_until_it_is_back_and_the_pull_gets_its_file(bench, model):
+    bench.pull()
+    model.poll()
+    bench.told += [DiskRefuses("no space left", "folder", "make room", 0), DiskRefuses("no space left", "folder", "make room", 1)]
+    model.poll()
+    (notice,) = model.notices.standing
+    assert "no space left" in notice.what
+    assert "until there is room: 1" in notice.what
+    bench.told += [PullKept(1, Path("p.csv")), DiskBack("folder")]
+    model.poll()
+    assert [notice.what for notice in model.notices.standing] == ["folder can be written again"]
+    assert model.pulls[0].file == Path("p.csv")
+
+
+def test_a_kill_before_this_start_is_a_notice(bench, model):
+    bench.told += [EndedAbruptly(MOMENT, 35.0, 7, Path("p.csv")), EndedAbruptly(MOMENT, 300.0, None, None)]
+    model.poll()
+    first, second = model.notices.standing
+    assert "in pull 7" in first.what
+    assert "p.csv" in first.what
+    assert "a gap of 35 s" in first.what
+    assert "between pulls" in second.what
+    assert "a gap of 5 min" in second.what
 
 
 def test_line_troubles_go_when_the_line_is_back_others_stay_until_read(bench, model):
