@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from analysis.pack.parts import SIDES, CardWindow, HistoryEntry, Pack, PlateStat
 from analysis.pack.parts_choice import PartsChoice, parts_choices
 from analysis.pack.plausible import Problem, problems_of
 from analysis.pack.shim_choice import FEASIBLE_FROM, Choice, Choices, choose, sensitivity_nm_per_mm
+from analysis.pack.shop import UNKNOWN_OIL, ShopHistory
 from analysis.pack.unit import Unit
 from analysis.verdict.series import read_series
 from analysis.verdict.settling import MOST_PULLS
@@ -67,6 +69,28 @@ class Missing:
     text: str
 
 
+class FromShopCode(StrEnum):
+    """What of the shop's own history an answer rests on."""
+
+    FRICTION = "friction"
+    PULL_TO_PULL = "pull_to_pull"
+    REBUILD_TO_REBUILD = "rebuild_to_rebuild"
+    SHIM = "shim"
+
+
+@dataclass(frozen=True, slots=True)
+class FromShop:
+    """A number of the shop's own: its value (friction; relative scatter; share of torque per mm of shim), and what it rests on.
+
+    `count` are units, for a scatter degrees of freedom; `oil` names the oil of a friction.
+    """
+
+    code: FromShopCode
+    value: float
+    count: int
+    oil: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Answer:
     """What a sheet is answered."""
@@ -87,6 +111,8 @@ class Answer:
     standing: Standing = Standing()
     why_not: tuple[str, ...] = ()
     hints: tuple[Hint, ...] = ()
+    from_shop: tuple[FromShop, ...] = ()
+    """What rests on the shop's own history instead of the priors."""
 
     @property
     def stopped(self) -> bool:
@@ -111,15 +137,17 @@ def window_for(card: SpecCard, state: PlateState | None) -> tuple[CardWindow, bo
     return candidates[0], bool(fitting)
 
 
-def answer_sheet(pack: Pack, card: SpecCard, shelf: Shelf) -> Answer:
+def answer_sheet(pack: Pack, card: SpecCard, shelf: Shelf, shop: ShopHistory | None = None) -> Answer:
     """Answer one sheet.
 
     Parameters
     ----------
     pack, card, shelf
         As read; names of plates and springs in a build need not exist (then it is not believed).
+    shop
+        What the shop's own jobs told, in place of priors where it tells something.
     """
-    unit = Unit(pack, card)
+    unit = Unit(pack, card, shop or ShopHistory())
     window, fits = window_for(card, pack.now.plate_state)
     problems = problems_of(pack, card, shelf)
     missing = _missing(unit, window_fits=fits)
@@ -162,7 +190,25 @@ def answer_sheet(pack: Pack, card: SpecCard, shelf: Shelf) -> Answer:
         standing=standing,
         why_not=reasons,
         hints=tuple(hints_of(learnt, loads, context)),
+        from_shop=tuple(_from_shop(unit)),
     )
+
+
+def _from_shop(unit: Unit) -> Iterator[FromShop]:
+    shop = unit.shop
+    for oil in sorted({build.oil or UNKNOWN_OIL for build in (unit.pack.now, *(entry.build for entry in unit.pack.history))}):
+        prior = shop.friction_prior(oil)
+        if prior.units:
+            yield FromShop(FromShopCode.FRICTION, math.exp(prior.log_mean), prior.units, oil)
+    for code, scatter in (
+        (FromShopCode.PULL_TO_PULL, shop.pull_scatter),
+        (FromShopCode.REBUILD_TO_REBUILD, shop.rebuild_scatter),
+    ):
+        if scatter is not None:
+            yield FromShop(code, scatter.relative, round(scatter.degrees_of_freedom))
+    slope = None if unit.space_counts or unit.block else shop.slope_of(unit.pack.unit)
+    if slope is not None:
+        yield FromShop(FromShopCode.SHIM, slope[0], slope[2])
 
 
 def _interval(values: np.ndarray) -> Interval:

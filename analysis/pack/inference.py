@@ -20,9 +20,10 @@ from analysis.pack import priors
 from analysis.pack.arrangement import Conversion, conversion_to_mean
 from analysis.pack.loads import gap_noise, loads_of, mean_torque_per_friction_nm
 from analysis.pack.parts import Build, HistoryEntry, PlateState
+from analysis.pack.shop import UNKNOWN_OIL
 from analysis.pack.stack import inner_plates
 from analysis.pack.unit import Unit
-from analysis.pack.unknowns import UNKNOWN_OIL, Floats, Unknowns, draw, stratified_normals
+from analysis.pack.unknowns import Floats, Unknowns, draw, stratified_normals
 from analysis.window import Basis
 
 FIRST_DRAWS = 4096
@@ -35,6 +36,8 @@ KEPT = 1024
 SEED = 20261
 DRY = "dry"
 """The word for plates without oil."""
+SLOPE_STEP_MM = 0.025
+"""Change of shims, a side, over which a slope is taken: half a shim of the thinnest stock."""
 LEAST_TORQUE_NM = 0.05
 """Torque per friction of 1 below which a pack counts as unloaded; only keeps logarithms finite."""
 
@@ -106,23 +109,23 @@ class Learnt:
     def predict(self, context: Context) -> tuple[Floats, Floats]:
         """Mean and standard deviation of the log of (reading over torque per friction of 1), the unit itself, in each draw."""
         own = _State(context, self.basis)
-        mean = _prior_mean(own, self.unknowns) + self._oddness(own)
-        variance = np.full(self.unknowns.size, _covariance(own, own, gain=self.unit.pack.uncertainty.torque))
+        mean = _prior_mean(self.unit, own, self.unknowns) + self._oddness(own)
+        variance = np.full(self.unknowns.size, _covariance(self.unit, own, own))
         return self._conditioned(mean, variance, [self._between(own, one) for one in self.observations])
 
     def friction(self, context: Context) -> tuple[Floats, Floats]:
         """Mean and standard deviation of the log of friction at the basis' moment, in each draw."""
         own = _State(context, self.basis)
-        mean = _friction_mean(context.oil, self.basis, self.unknowns) + self._oddness(own)
-        variance = np.full(self.unknowns.size, _friction_covariance(own, own))
-        shared = [_friction_covariance(own, _State(one.context, one.basis)) for one in self.observations]
+        mean = _friction_mean(self.unit, context.oil, self.basis, self.unknowns) + self._oddness(own)
+        variance = np.full(self.unknowns.size, _friction_covariance(self.unit, own, own))
+        shared = [_friction_covariance(self.unit, own, _State(one.context, one.basis)) for one in self.observations]
         return self._conditioned(mean, variance, shared)
 
     def _oddness(self, own: _State) -> Floats:
         return _oddness(own, self.observations, self.unknowns)
 
     def _between(self, own: _State, seen: Observation) -> float:
-        return _covariance(own, _State(seen.context, seen.basis), gain=self.unit.pack.uncertainty.torque)
+        return _covariance(self.unit, own, _State(seen.context, seen.basis))
 
     def _conditioned(self, mean: Floats, variance: Floats, shared: Sequence[float]) -> tuple[Floats, Floats]:
         if not self.observations:
@@ -200,19 +203,20 @@ def _common_springs(a: Context, b: Context) -> float:
     return len(mine & theirs) / max(len(mine), len(theirs)) if mine or theirs else 1.0
 
 
-def _friction_mean(oil: str, basis: Basis, unknowns: Unknowns) -> Floats:
+def _friction_mean(unit: Unit, oil: str, basis: Basis, unknowns: Unknowns) -> Floats:
     """Mean of the log of friction at the basis' moment, in every draw: an unknown oil is another one of the known in each."""
     known = [priors.OILS[oil]] if oil in priors.OILS else list(priors.OILS.values())
     which = unknowns.oil[oil] if len(known) > 1 else np.zeros(unknowns.size, dtype=np.intp)
-    sliding = basis is Basis.SLIDING
-    logs = [math.log(one.friction) - (math.log(one.break_over_slide) if sliding else 0.0) for one in known]
+    sliding, prior = basis is Basis.SLIDING, unit.shop.friction_prior(oil)
+    breaks = [prior.log_mean if prior.known else math.log(one.friction) for one in known]
+    logs = [log - (math.log(one.break_over_slide) if sliding else 0.0) for log, one in zip(breaks, known, strict=True)]
     return np.asarray(logs, dtype=np.float64)[which]
 
 
-def _prior_mean(state: _State, unknowns: Unknowns) -> Floats:
+def _prior_mean(unit: Unit, state: _State, unknowns: Unknowns) -> Floats:
     new = state.context.renewed
     run_in = new * priors.RUN_IN_NEW[0] * _left_after(state.context) + (1.0 - new) * priors.RUN_IN_USED[0]
-    return _friction_mean(state.context.oil, state.basis, unknowns) + _lot(state.context)[0] + run_in
+    return _friction_mean(unit, state.context.oil, state.basis, unknowns) + _lot(state.context)[0] + run_in
 
 
 def _lot(context: Context) -> tuple[float, float]:
@@ -222,11 +226,11 @@ def _lot(context: Context) -> tuple[float, float]:
     return math.log1p(priors.SPRING_LOT_MEAN), priors.SPRING_LOT_SD
 
 
-def _friction_covariance(a: _State, b: _State) -> float:
+def _friction_covariance(unit: Unit, a: _State, b: _State) -> float:
     if a.context.oil != b.context.oil:
         return 0.0
     slides = a.basis is Basis.SLIDING and b.basis is Basis.SLIDING
-    value = priors.FRICTION_REL_SD**2 + (priors.BREAK_OVER_SLIDE_SD**2 if slides else 0.0)
+    value = unit.shop.friction_prior(a.context.oil).variance + (priors.BREAK_OVER_SLIDE_SD**2 if slides else 0.0)
     return value * _common_plates(a.context, b.context)
 
 
@@ -249,14 +253,14 @@ def _fade_variance(a: Context, b: Context) -> float:
     return square * (priors.RUN_IN_NEW[0] ** 2 + priors.RUN_IN_NEW[1] ** 2) * a.renewed * b.renewed
 
 
-def _covariance(a: _State, b: _State, *, gain: float) -> float:
+def _covariance(unit: Unit, a: _State, b: _State) -> float:
     """Of the logs of two readings: what the unit and the sensor have in common."""
     lot = _lot(a.context)[1] * _lot(b.context)[1] * _common_springs(a.context, b.context)
     run_in = 0.0
     if a.context.new == b.context.new:
         run_in = _run_in_sd(a.context) * _run_in_sd(b.context) + _fade_variance(a.context, b.context)
         run_in *= _common_plates(a.context, b.context)
-    return _friction_covariance(a, b) + lot + run_in + gain**2
+    return _friction_covariance(unit, a, b) + lot + run_in + unit.pack.uncertainty.torque**2
 
 
 def _oddness(state: _State, observations: Sequence[Observation], unknowns: Unknowns) -> Floats:
@@ -308,6 +312,21 @@ def _scatter_log_likelihood(history: Sequence[HistoryEntry], sd_pull: Floats) ->
     return likelihood
 
 
+def _slope_log_likelihood(unit: Unit, unknowns: Unknowns) -> Floats:
+    """Of what a mm of shim did on the shop's units of this kind; only where no space tells how far the springs are pressed."""
+    seen = unit.shop.slope_of(unit.pack.unit)
+    if seen is None or unit.space_counts or unit.block:
+        return np.zeros(unknowns.size)
+    slope, sd, _ = seen
+    ends = np.array([-SLOPE_STEP_MM, SLOPE_STEP_MM])
+    loads = loads_of(unit, unknowns, unit.reference, ends, ends)
+    torque = np.maximum(mean_torque_per_friction_nm(unit, unit.reference, loads), LEAST_TORQUE_NM)
+    # Both sides together take twice the step, either way.
+    own = np.log(torque[:, 1] / torque[:, 0]) / (4.0 * SLOPE_STEP_MM)
+    likelihood: Floats = -0.5 * ((own - slope) / sd) ** 2
+    return likelihood
+
+
 def learn(unit: Unit, basis: Basis, arrangement: str, considered: Sequence[Build] = ()) -> Learnt:
     """What the history says of the unit.
 
@@ -346,7 +365,8 @@ def _weigh(unit: Unit, unknowns: Unknowns, basis: Basis, arrangement: str) -> Le
         target = Conversion(1.0)
     observations = _observed(unit, before, conversions)
     log_model, noise, weights = _entries(unit, unknowns, before, conversions)
-    logs = weights + unknowns.log_weight + _scatter_log_likelihood(history, unknowns.sd_pull)
+    logs = weights + unknowns.log_weight + _slope_log_likelihood(unit, unknowns)
+    logs = logs + _scatter_log_likelihood(history, unknowns.sd_pull)
     entries = sorted({one.entry for one in observations})
     possible = all(e.arrangement in ("A", "B", "D", "E", "V", "V2") for e in history)
     patterns = _patterns(entries, priors.WRONG_ARRANGEMENT * unit.tails if possible else 0.0)
@@ -407,8 +427,8 @@ def _entries(
         noises.append(gap_noise(unit, entry.build, loads)[:, 0])
         if is_free(entry):
             state = _State(context, Basis.BREAKAWAY if entry.breakaway_nm else Basis.SLIDING)
-            sd = math.sqrt(_covariance(state, state, gain=unit.pack.uncertainty.torque))
-            nothing = ndtr((math.log(priors.FREE_BELOW_NM) - model - _prior_mean(state, unknowns)) / sd)
+            sd = math.sqrt(_covariance(unit, state, state))
+            nothing = ndtr((math.log(priors.FREE_BELOW_NM) - model - _prior_mean(unit, state, unknowns)) / sd)
             weights += np.log(priors.FREE_OTHER_CAUSE + (1.0 - priors.FREE_OTHER_CAUSE) * nothing)
     return models, noises, weights
 
@@ -421,12 +441,11 @@ def _joint(
     residuals = np.zeros((unknowns.size, n))
     covariances = np.zeros((unknowns.size, n, n))
     states = [_State(one.context, one.basis) for one in observations]
-    gain = unit.pack.uncertainty.torque
     for i, one in enumerate(observations):
-        residuals[:, i] = one.log_mean - log_model[one.entry] - _prior_mean(states[i], unknowns)
+        residuals[:, i] = one.log_mean - log_model[one.entry] - _prior_mean(unit, states[i], unknowns)
         residuals[:, i] -= _oddness(states[i], observations, unknowns)
         for j, other in enumerate(observations):
-            covariances[:, i, j] = _covariance(states[i], states[j], gain=gain)
+            covariances[:, i, j] = _covariance(unit, states[i], states[j])
             if one.entry == other.entry:
                 shared_pulls = max(one.pulls, other.pulls)
                 covariances[:, i, j] += unknowns.sd_rebuild**2 + unknowns.sd_pull**2 / shared_pulls + noise[one.entry] ** 2

@@ -66,7 +66,7 @@ def parts_choices(
         return ()
     plates = {**unit.pack.plates, **{plate.name: plate for one in others for plate in one.plates}}
     springs = {**unit.pack.springs, **{spring.name: spring for one in others for spring in one.springs}}
-    wider = Unit(replace(unit.pack, plates=plates, springs=springs), unit.card)
+    wider = Unit(replace(unit.pack, plates=plates, springs=springs), unit.card, unit.shop)
     learnt = learn(wider, window.basis, arrangement, [one.build for one in others])
     found = []
     for one in others:

@@ -1,7 +1,7 @@
 """Every number the inference starts from, with its reason.
 
 Most are estimates of the trade (issue text and TRADE.md; 'from memory' where no source stands): they set how wide an answer is
-before a unit has been pulled, and fade as its own history grows. The shop's own history is to replace what it can.
+before a unit has been pulled, and fade as its own history grows. The shop's own history (`shop.py`) replaces what it can.
 """
 
 from __future__ import annotations
@@ -48,6 +48,9 @@ sliding, plain and spent ones rise (TRADE.md 4), so breakaway over sliding follo
 FRICTION_REL_SD = 0.14
 """Scatter of friction from pack to pack with one oil; the trade tells 12 to 16 %."""
 
+BETWEEN_OILS = 0.5
+"""Part of that variance which lies between brands and shops, and which the shop's own units replace (from memory)."""
+
 BREAK_OVER_SLIDE_SD = 0.05
 """Scatter of that ratio from pack to pack, of its logarithm; 3 to 8 % told, from memory."""
 
@@ -56,6 +59,15 @@ PULL_TO_PULL = Range(0.03, 0.08)
 
 PULL_BASIS_SD = 0.012
 """What breakaway and sliding of one pull do not share: a pull that reads high does so in both. From memory."""
+
+SHOP_DEGREES_MOST = 8.0
+"""A shop's scatter, however well it is known, counts as so many degrees of freedom: the next unit has one of its own."""
+
+SHOP_SCATTER = Range(0.005, 0.25)
+"""What such a scatter can be; a book that tells other things holds something else."""
+
+SHOP_SLOPE_SD = 0.3
+"""Relative spread of what a mm of shim does over units of one kind: they stand differently far to flat (from memory)."""
 
 REBUILD_TO_REBUILD = Range(0.02, 0.05)
 """Relative scatter of the mean from one assembly to the next: plates seat anew. From memory."""

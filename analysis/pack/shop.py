@@ -7,7 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.pack import priors
+from analysis.verdict.apart import Scatter
 from analysis.window import Basis
+
+UNKNOWN_OIL = "unknown"
+"""What a sheet says where nobody knows the oil."""
 
 TWO_SIDED_95 = 1.959964
 """Half the width of a 95 % interval in standard deviations."""
@@ -76,11 +80,70 @@ class OilFriction:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FrictionPrior:
+    """What friction at breakaway is believed to be before a unit was pulled: mean of its log, variance from pack to pack.
+
+    `known`: the oil's median needs no mixing of oils; `units`: how many of the shop's units it rests on, 0 for the table alone.
+    """
+
+    log_mean: float
+    variance: float
+    known: bool
+    units: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ShopHistory:
-    """All of it; empty where the shop has no history."""
+    """All of it; empty where the shop has no history.
+
+    `pull_scatter` is that from pull to pull within a series, `rebuild_scatter` that of the mean of a series from one assembly to
+    the next with nothing changed; relative.
+    """
 
     frictions: tuple[FrictionSeen, ...] = ()
     sensitivities: tuple[SensitivitySeen, ...] = ()
+    pull_scatter: Scatter | None = None
+    rebuild_scatter: Scatter | None = None
+
+    def friction_prior(self, oil: str) -> FrictionPrior:
+        """What the table of oils and the shop's own units together say of friction with an oil.
+
+        The median of the shop's packs with an oil differs from the table's by `priors.BETWEEN_OILS` of the variance; it is the mean
+        of the two by their inverse variances (JCGM 100, 5.1), and the rest of the variance is from pack to pack.
+        """
+        named = _folded(oil)
+        table = named in priors.OILS
+        mean, sd = prior_of(oil, Basis.BREAKAWAY)
+        between = priors.BETWEEN_OILS * priors.FRICTION_REL_SD**2
+        within = priors.FRICTION_REL_SD**2 - between
+        told = self.friction_of(oil, Basis.BREAKAWAY) or self.friction_of(oil, Basis.SLIDING)
+        if told is None or named == UNKNOWN_OIL:
+            return FrictionPrior(log_mean=mean, variance=priors.FRICTION_REL_SD**2, known=table)
+        log = math.log(told.friction)
+        if told.basis is Basis.SLIDING:
+            ratios = [priors.OILS[named]] if table else list(priors.OILS.values())
+            log += sum(math.log(one.break_over_slide) for one in ratios) / len(ratios)
+        between += sd**2 - priors.FRICTION_REL_SD**2
+        weights = 1.0 / between, 1.0 / told.log_sd**2
+        return FrictionPrior(
+            log_mean=(mean * weights[0] + log * weights[1]) / sum(weights),
+            variance=within + 1.0 / sum(weights),
+            known=True,
+            units=told.units,
+        )
+
+    def slope_of(self, unit: str) -> tuple[float, float, int] | None:
+        """Relative change of torque per mm of shim over units of that name: mean, standard uncertainty for the next, how many."""
+        wanted = _folded(unit)
+        seen = [one for one in self.sensitivities if _folded(one.unit) == wanted and one.torque_nm > 0]
+        if not seen:
+            return None
+        slopes = [one.nm_per_mm / one.torque_nm for one in seen]
+        rough = abs(sum(slopes) / len(slopes))
+        own = [(one.u_nm_per_mm / one.torque_nm) ** 2 + (priors.SHOP_SLOPE_SD * rough) ** 2 for one in seen]
+        weight = sum(1.0 / variance for variance in own)
+        mean = sum(slope / variance for slope, variance in zip(slopes, own, strict=True)) / weight
+        return mean, math.hypot(1.0 / math.sqrt(weight), priors.SHOP_SLOPE_SD * abs(mean)), len({one.job for one in seen})
 
     def friction_of(self, oil: str, basis: Basis) -> OilFriction | None:
         """Friction with an oil, case and blanks aside; None where no unit told of it.

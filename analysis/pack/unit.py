@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from analysis.pack import priors
 from analysis.pack.arrangement import Layout
 from analysis.pack.parts import Build, Pack, Sense, SpaceForm, SpecCard
+from analysis.pack.shop import ShopHistory
 from analysis.pack.stack import StackHeight, count_faces, has_height_everywhere, kind_of, mean_radius_pressure_mm, stack_height
 
 
@@ -16,6 +17,8 @@ class Unit:
 
     pack: Pack
     card: SpecCard
+    shop: ShopHistory = field(default_factory=ShopHistory)
+    """What the shop's own jobs told; empty: the priors alone."""
 
     @property
     def radius_mm(self) -> float:

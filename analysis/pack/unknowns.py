@@ -8,15 +8,16 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import chdtri, ndtri
 
 from analysis.pack import priors
 from analysis.pack.parts import Build, CupSpring, SpaceForm
+from analysis.pack.shop import UNKNOWN_OIL
 from analysis.pack.stack import StackHeight, depths_measured
 from analysis.pack.unit import Unit
+from analysis.verdict.apart import Scatter
 
 Floats = NDArray[np.float64]
-UNKNOWN_OIL = "unknown"
 ODD_DRAWN = 0.25
 """Share of the draws with odd friction; weighted back to its probability."""
 
@@ -88,6 +89,15 @@ class _Stratified:
     def within(self, limits: priors.Range) -> Floats:
         return self.uniform(limits.low, limits.high)
 
+    def scatter(self, limits: priors.Range, shop: Scatter | None) -> Floats:
+        """A unit's scatter: within limits, or about the shop's by the degrees of freedom that it counts for (chi-square)."""
+        if shop is None:
+            return self.within(limits)
+        degrees = min(shop.degrees_of_freedom, priors.SHOP_DEGREES_MOST)
+        drawn = shop.relative * np.sqrt(degrees / chdtri(degrees, self.uniform(1e-9, 1.0)))
+        kept: Floats = np.clip(drawn, priors.SHOP_SCATTER.low, priors.SHOP_SCATTER.high)
+        return kept
+
     def one_of(self, count: int) -> NDArray[np.intp]:
         return np.minimum(np.floor(self.uniform(0.0, count)), count - 1).astype(np.intp)
 
@@ -140,8 +150,8 @@ def draw(unit: Unit, builds: list[Build], size: int, seed: int) -> Unknowns:
         end_friction=spread.within(priors.END_FRICTION),
         nested_friction=spread.within(priors.NESTED_FRICTION),
         ramp_excess=spread.uniform(),
-        sd_pull=spread.within(priors.PULL_TO_PULL),
-        sd_rebuild=spread.within(priors.REBUILD_TO_REBUILD),
+        sd_pull=spread.scatter(priors.PULL_TO_PULL, unit.shop.pull_scatter),
+        sd_rebuild=spread.scatter(priors.REBUILD_TO_REBUILD, unit.shop.rebuild_scatter),
         share=spread.within(priors.SHARE_UNKNOWN),
         side_difference_mm=spread.uniform(-priors.SIDES_ALIKE_MM, priors.SIDES_ALIKE_MM),
         space_wrong=spread.uniform(),

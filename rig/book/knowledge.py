@@ -98,7 +98,8 @@ def shop_history(book: Book, *, without: str | None = None) -> ShopHistory:
     """What the newest jobs told of friction by oil and of what a change of shims does; `without` leaves a job out.
 
     Friction: the answer that each job's last pack sheet was given when it was entered. Sensitivity: pulls of one oil, arrangement
-    and closure before and after a pack sheet that changed nothing but shims.
+    and closure before and after a pack sheet that changed nothing but shims. Scatter: from pull to pull within states of a job, and
+    of the mean between pack sheets that changed nothing.
     """
     with book.reading() as connection:
         jobs = schema.jobs
@@ -107,12 +108,41 @@ def shop_history(book: Book, *, without: str | None = None) -> ShopHistory:
         pulls = _pulls_by_job(connection, entries.keys())
     frictions: list[FrictionSeen] = []
     found: list[SensitivitySeen] = []
+    rebuilt: list[float] = []
+    pulled = pool(scatters(book, Basis.BREAKAWAY, without=without))
     for job in sorted(entries, key=number_parts):
         sheets = entries[job]
         last = _friction(job, sheets[max(sheets)])
         frictions += [] if last is None else [last]
         found += _sensitivities(job, units[job], sheets, pulls.get(job, []))
-    return ShopHistory(frictions=tuple(frictions), sensitivities=tuple(found))
+        rebuilt += _rebuilds(sheets, pulls.get(job, []), USUAL_SCATTER if pulled is None else pulled)
+    rebuild = Scatter(math.sqrt(max(0.0, sum(rebuilt) / len(rebuilt))), float(len(rebuilt))) if rebuilt else None
+    return ShopHistory(
+        frictions=tuple(frictions), sensitivities=tuple(found), pull_scatter=_told(pulled), rebuild_scatter=_told(rebuild)
+    )
+
+
+def _told(scatter: Scatter | None) -> Scatter | None:
+    return None if scatter is None or scatter.degrees_of_freedom < LEAST_DEGREES or scatter.relative <= 0.0 else scatter
+
+
+def _rebuilds(sheets: Mapping[int, Mapping[str, Any]], pulls: Sequence[sa.Row[Any]], scatter: Scatter) -> Iterator[float]:
+    """Variance from assembly to assembly, one estimate each time a unit was closed again with nothing changed.
+
+    Half the square of the difference of the logs of the two means, less what the pulls scatter themselves; single ones may be
+    negative, their mean is not biased.
+    """
+    numbers = sorted(sheets)
+    for place, (first, second) in enumerate(itertools.pairwise(numbers)):
+        if fitted(sheets[first]["sheet"]) != fitted(sheets[second]["sheet"]):
+            continue
+        end = numbers[place + 2] if place + 2 < len(numbers) else math.inf
+        series = [_by_state(pulls, start, stop) for start, stop in ((first, second), (second, end))]
+        for state in series[0].keys() & series[1].keys():
+            one, other = (kept[state] for kept in series)
+            if min(len(one), len(other)) >= LEAST_PULLS:
+                apart = math.log((sum(other) / len(other)) / (sum(one) / len(one)))
+                yield 0.5 * (apart**2 - scatter.relative**2 * (1 / len(one) + 1 / len(other)))
 
 
 def _friction(job: str, content: Mapping[str, Any]) -> FrictionSeen | None:

@@ -5,10 +5,14 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from analysis.errors import BenchError
+from rig.commands._book import add_book, open_book
 from rig.errors import ArgumentError
+
+if TYPE_CHECKING:
+    from analysis.pack.shop import ShopHistory
 
 NAME = "shim"
 HELP = "answer pack sheets: which shims bring the torque into the window"
@@ -23,6 +27,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--spec", metavar="SPEC.toml", help="spec card in place of the one a sheet names")
     parser.add_argument("--shelf", metavar="SHELF.toml", help="shelf in place of the one a sheet names")
     parser.add_argument("--json", action="store_true", help="print a JSON array, an object a sheet (see 'platepull schema shim')")
+    parser.add_argument(
+        "--shop",
+        action="store_true",
+        help="start from what the job book tells of friction, scatter and shims in this shop, in place of the usual values",
+    )
+    add_book(parser)
     parser.add_argument("--template", choices=SHEETS, nargs="?", const="pack", help="print a document to fill in and end")
 
 
@@ -39,11 +49,12 @@ def run(args: argparse.Namespace) -> int:
     from rig.pack.answers import answer_document, exit_status
     from rig.pack.words import ADVICE, answer_lines
 
+    shop = _shop_history(args) if args.shop else None
     documents: list[dict[str, Any]] = []
     status = 0
     for name in args.sheets:
         try:
-            answered = answer_files(name, args.spec, args.shelf)
+            answered = answer_files(name, args.spec, args.shelf, shop)
         except BenchError as error:
             print(f"platepull shim: {' '.join(str(error).split())}", file=sys.stderr)
             status = max(status, UNREADABLE_STATUS)
@@ -63,3 +74,12 @@ def run(args: argparse.Namespace) -> int:
     elif documents:
         print(ADVICE)
     return status
+
+
+def _shop_history(args: argparse.Namespace) -> ShopHistory:
+    """What the book tells. Raises BookError or BookUnreachableError."""
+    from rig.book.knowledge import shop_history
+    from rig.settings import load_settings
+
+    with open_book(args, load_settings()) as book:
+        return shop_history(book)

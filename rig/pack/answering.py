@@ -16,6 +16,7 @@ from rig.pack.shelf import read_shelf
 from rig.pack.spec_card import read_spec_card
 
 if TYPE_CHECKING:
+    from analysis.pack.shop import ShopHistory
     from rig.calibration.sensor_in_use import SensorChoice
 
 
@@ -37,8 +38,10 @@ def answer(path: str | Path, spec: str | Path | None = None, shelf: str | Path |
     return answer_document(str(path), answer_files(path, spec, shelf))
 
 
-def answer_files(name: str | Path, spec: str | Path | None = None, shelf: str | Path | None = None) -> Answer:
-    """Read a sheet and what it names, and answer it as values. Raises BenchError."""
+def answer_files(
+    name: str | Path, spec: str | Path | None = None, shelf: str | Path | None = None, shop: ShopHistory | None = None
+) -> Answer:
+    """Read a sheet and what it names, and answer it as values; `shop` in place of priors. Raises BenchError."""
     path = Path(name)
     document = read_pack_document(path).value
     card_path = Path(spec) if spec is not None else _named(document.pack.spec, path)
@@ -53,7 +56,7 @@ def answer_files(name: str | Path, spec: str | Path | None = None, shelf: str | 
             where=str(path),
             remedy="add count, rate, free_length and fitted_length of the springs between the side gears",
         )
-    return answer_sheet(pack_of(document, path, _trace_reader()), card, stock)
+    return answer_sheet(pack_of(document, path, _trace_reader()), card, stock, shop)
 
 
 def _named(name: str | None, path: Path) -> Path | None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from analysis.pack.answer import Answer, Interval, SpringsNow
+from analysis.pack.answer import Answer, FromShop, Interval, SpringsNow
 from analysis.pack.limits import BeyondLimit
 from analysis.pack.parts_choice import PartsChoice
 from analysis.pack.shim_choice import Choice
-from rig.pack.words import limit_text, reason
+from rig.pack.words import from_shop_text, limit_text, reason
 
 VERSION = 1
 LENGTH_DIGITS = 4
@@ -42,8 +42,13 @@ def answer_document(path: str, answer: Answer) -> dict[str, Any]:
         "pull_more": answer.standing.pull_more,
         "reason": reason(answer),
         "why_not": list(answer.why_not),
+        **({"from_shop": [_from_shop(one) for one in answer.from_shop]} if answer.from_shop else {}),
         "hints": [{"code": one.code, "confidence": round(one.confidence, 3), "evidence": one.evidence} for one in answer.hints],
     }
+
+
+def _from_shop(one: FromShop) -> dict[str, Any]:
+    return {"code": str(one.code), "value": round(one.value, 4), "count": one.count, "oil": one.oil, "text": from_shop_text(one)}
 
 
 def exit_status(document: dict[str, Any]) -> int:

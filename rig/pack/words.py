@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from analysis.pack.answer import Answer
+from analysis.pack.answer import Answer, FromShop, FromShopCode
 from analysis.pack.buildable import ShimPair
 from analysis.pack.limits import BeyondLimit
 from analysis.pack.parts import SIDES
@@ -86,6 +86,16 @@ def limit_text(one: BeyondLimit) -> str:
     }[one.code]
 
 
+def from_shop_text(one: FromShop) -> str:
+    """A number that comes from the shop's own jobs."""
+    return {
+        FromShopCode.FRICTION: f"friction with {one.oil} oil about {one.value:.3f}: with {one.count} of this shop's units",
+        FromShopCode.PULL_TO_PULL: f"pull to pull {100 * one.value:.1f} %: this shop's series, {one.count} degrees of freedom",
+        FromShopCode.REBUILD_TO_REBUILD: f"rebuild to rebuild {100 * one.value:.1f} %: {one.count} of this shop's rebuilds",
+        FromShopCode.SHIM: f"0.1 mm of shim in all changes the torque by {10 * one.value:+.0f} %: {one.count} of this shop's units",
+    }[one.code]
+
+
 def reason(answer: Answer) -> str:
     """One sentence for the bench."""
     if answer.stopped:
@@ -144,6 +154,7 @@ def answer_lines(path: str, answer: Answer) -> list[str]:
     rows += [f"  parts     {parts_text(one)}" for one in answer.parts_choices]
     rows += [f"  hint      {one.code.replace('_', ' ')} ({percent(one.confidence)}): {one.evidence}" for one in answer.hints]
     rows += [f"  missing   {one.text}" for one in answer.missing]
+    rows += [f"  shop      {from_shop_text(one)}" for one in answer.from_shop]
     return rows
 
 

@@ -193,6 +193,27 @@ def test_nothing_is_learnt_where_more_or_nothing_changed(book_url, change, terms
         assert shop_history(book).sensitivities == ()
 
 
+@pytest.mark.parametrize("rebuild", [0.0, 0.05])
+def test_scatter_from_rebuild_to_rebuild_is_learnt_where_nothing_was_changed(book_url, rebuild):
+    rng = np.random.default_rng(5)
+    with open_book(book_url) as book:
+        for number in range(1, 13):
+            chain = Chain(job=f"2026-{number:04d}")
+            for mean in 40.0 * np.exp(rng.normal(0, rebuild, 4)):
+                chain.pack()
+                for sign in (1, -1):
+                    for torque in mean * (1 + 0.01 * rng.normal(size=3)):
+                        chain.pull(torque_nm=float(torque), direction=sign)
+            enter(book, chain)
+        history = shop_history(book)
+    assert history.pull_scatter.relative == pytest.approx(0.01, rel=0.2)
+    if rebuild:
+        assert history.rebuild_scatter.relative == pytest.approx(rebuild, rel=0.35)
+        assert history.rebuild_scatter.degrees_of_freedom == 36
+    else:
+        assert history.rebuild_scatter is None or history.rebuild_scatter.relative < 0.006
+
+
 def answered(chain, median, low, high, oil="plain"):
     sheet = {"pack": {"oil": oil}, "left": {}, "right": {}}
     answer = {"basis": "breakaway", "friction": {"median": median, "low": low, "high": high}}

@@ -225,3 +225,23 @@ def test_the_answer_is_what_the_schema_says(folder):
     jsonschema.validate([answer(folder / "PACK.toml")], schema)
     (folder / "PACK.toml").write_text((PACK + HISTORY).replace('oil = "modified"', 'oil = "dry"'))
     jsonschema.validate([answer(folder / "PACK.toml")], schema)
+
+
+def test_the_shops_own_history_is_used_when_asked_for_and_said(tmp_path, capsys):
+    for name, text in TEMPLATES.items():
+        (tmp_path / f"{name.upper()}.toml").write_text(text)
+    book = str(tmp_path / "book.sqlite")
+    for number in range(1, 4):
+        assert main(["job", "new", "--unit-id", f"demo {number}", "--book", book, "--who", "T.W."]) == 0
+        assert main(["job", "add", "last", "pack", str(tmp_path / "PACK.toml"), "--book", book, "--who", "T.W."]) == 0
+    capsys.readouterr()
+    sheet = str(tmp_path / "PACK.toml")
+    assert main(["shim", sheet, "--json"]) == 0
+    usual = json.loads(capsys.readouterr().out)[0]
+    assert main(["shim", sheet, "--json", "--shop", "--book", book]) == 0
+    told = json.loads(capsys.readouterr().out)[0]
+    jsonschema.validate([told], json.loads(SCHEMA.read_text()))
+    assert "from_shop" not in usual
+    assert [(one["code"], one["count"]) for one in told["from_shop"]] == [("friction", 3)]
+    assert main(["shim", sheet, "--shop", "--book", book]) == 0
+    assert "with 3 of this shop's units" in capsys.readouterr().out
