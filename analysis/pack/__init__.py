@@ -9,6 +9,7 @@ priors        every number the inference starts from, each with its reason
 unit          a sheet and a card together
 unknowns      what a sheet leaves open, as draws
 loads         loads and torque of any build, in every draw
+context       what builds of a unit have in common
 inference     what the history says of friction, springs and interference
 buildable     shims that the stock allows
 end_play      end play of a unit whose shims set it

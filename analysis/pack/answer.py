@@ -11,9 +11,10 @@ import numpy as np
 
 from analysis.judgement import ScatterUsed, VerdictState
 from analysis.pack.arrangement import conversion_to_mean
+from analysis.pack.context import is_free
 from analysis.pack.diagnosis import Hint, hints_of, present_context, present_loads, why_not
 from analysis.pack.end_play import end_play_to_read
-from analysis.pack.inference import Learnt, is_free, learn
+from analysis.pack.inference import Learnt, learn
 from analysis.pack.limits import BeyondLimit, beyond_limits, play_now_mm
 from analysis.pack.loads import Loads
 from analysis.pack.parts import SIDES, CardWindow, HistoryEntry, Pack, PlateState, Shelf, SpecCard

@@ -11,7 +11,8 @@ from scipy.special import ndtr
 
 from analysis.pack import priors
 from analysis.pack.arrangement import Layout
-from analysis.pack.inference import LEAST_TORQUE_NM, Context, Learnt, contexts, is_free
+from analysis.pack.context import Context, contexts, is_free
+from analysis.pack.inference import LEAST_TORQUE_NM, Learnt
 from analysis.pack.loads import Loads, loads_of, mean_torque_per_friction_nm
 from analysis.pack.parts import SIDES, PlateState
 from analysis.pack.shim_choice import SOLID_AT_MOST

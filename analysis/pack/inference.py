@@ -18,10 +18,9 @@ from scipy.special import ndtr
 
 from analysis.pack import priors
 from analysis.pack.arrangement import Conversion, conversion_to_mean
+from analysis.pack.context import Context, common_plates, common_springs, contexts, is_free
 from analysis.pack.loads import gap_noise, loads_of, mean_torque_per_friction_nm
-from analysis.pack.parts import Build, HistoryEntry, PlateState
-from analysis.pack.shop import UNKNOWN_OIL
-from analysis.pack.stack import inner_plates
+from analysis.pack.parts import Build, HistoryEntry
 from analysis.pack.unit import Unit
 from analysis.pack.unknowns import Floats, Unknowns, draw, stratified_normals
 from analysis.window import Basis
@@ -40,24 +39,6 @@ SLOPE_STEP_MM = 0.025
 """Change of shims, a side, over which a slope is taken: half a shim of the thinnest stock."""
 LEAST_TORQUE_NM = 0.05
 """Torque per friction of 1 below which a pack counts as unloaded; only keeps logarithms finite."""
-
-
-@dataclass(frozen=True, slots=True)
-class Context:
-    """What friction, springs and readings of two series have in common is told by these."""
-
-    build: Build
-    oil: str
-    era: int
-    renewed: float
-    """Share of the inner plates that is new."""
-    new: bool
-    series_before: int = 0
-    """Series that were pulled with these plates since they were new: they ran in a part each time."""
-    inner: frozenset[str] = frozenset()
-    """Names of the inner plates, where they have any."""
-    measured: bool = False
-    """Whether every spring has a measured curve."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,59 +131,6 @@ class _State:
     basis: Basis
 
 
-def contexts(unit: Unit) -> tuple[list[Context], Context]:
-    """Contexts of the history's entries, and of what is fitted now."""
-    found: list[Context] = []
-    era, pulled = 0, 0
-    last_new = False
-    worn: set[str] = set()
-    for number, build in enumerate([*(entry.build for entry in unit.pack.history), unit.pack.now]):
-        new = build.plate_state is PlateState.NEW
-        if new and not last_new:
-            era, pulled = era + (number > 0), 0
-        inner = inner_plates(build, unit.pack)
-        if new and found and inner and not set(inner) & found[-1].inner:
-            pulled = 0  # new plates in place of new ones
-        renewed = sum(name not in worn for name in inner) / len(inner) if inner else 1.0
-        share, series = (renewed, pulled) if new else (0.0, 0)
-        oil = build.oil or UNKNOWN_OIL
-        found.append(Context(build, oil, era, share, new, series, frozenset(inner), _measured(build, unit)))
-        pulled += number < len(unit.pack.history) and not is_free(unit.pack.history[number])
-        if not new:
-            worn.update(inner)
-        last_new = new
-    return found[:-1], found[-1]
-
-
-def context_of(build: Build, unit: Unit, fresh: frozenset[str] = frozenset()) -> Context:
-    """Context of a build that is considered now, some of its plates fresh from the shelf."""
-    _, now = contexts(unit)
-    inner = inner_plates(build, unit.pack)
-    renewed = sum(name in fresh for name in inner) / len(inner) if inner else float(bool(fresh))
-    if renewed:
-        now = replace(now, era=now.era + (0 if inner else 1), renewed=renewed, new=True, series_before=0)
-    return replace(now, build=build, inner=frozenset(inner), measured=_measured(build, unit))
-
-
-def _measured(build: Build, unit: Unit) -> bool:
-    """Whether every spring of a build has a measured curve."""
-    names = [name for side in build.sides for name in side.springs]
-    return bool(names) and all(unit.pack.springs[name].curve is not None for name in names)
-
-
-def _common_plates(a: Context, b: Context) -> float:
-    """Share of the friction faces that two builds have in common."""
-    if not a.inner or not b.inner:
-        return float(a.era == b.era)
-    return len(a.inner & b.inner) / max(len(a.inner), len(b.inner))
-
-
-def _common_springs(a: Context, b: Context) -> float:
-    mine = {name for side in a.build.sides for name in side.springs}
-    theirs = {name for side in b.build.sides for name in side.springs}
-    return len(mine & theirs) / max(len(mine), len(theirs)) if mine or theirs else 1.0
-
-
 def _friction_mean(unit: Unit, oil: str, basis: Basis, unknowns: Unknowns) -> Floats:
     """Mean of the log of friction at the basis' moment, in every draw: an unknown oil is another one of the known in each."""
     known = [priors.OILS[oil]] if oil in priors.OILS else list(priors.OILS.values())
@@ -231,7 +159,7 @@ def _friction_covariance(unit: Unit, a: _State, b: _State) -> float:
         return 0.0
     slides = a.basis is Basis.SLIDING and b.basis is Basis.SLIDING
     value = unit.shop.friction_prior(a.context.oil).variance + (priors.BREAK_OVER_SLIDE_SD**2 if slides else 0.0)
-    return value * _common_plates(a.context, b.context)
+    return value * common_plates(a.context, b.context)
 
 
 def _run_in_sd(context: Context) -> float:
@@ -255,11 +183,11 @@ def _fade_variance(a: Context, b: Context) -> float:
 
 def _covariance(unit: Unit, a: _State, b: _State) -> float:
     """Of the logs of two readings: what the unit and the sensor have in common."""
-    lot = _lot(a.context)[1] * _lot(b.context)[1] * _common_springs(a.context, b.context)
+    lot = _lot(a.context)[1] * _lot(b.context)[1] * common_springs(a.context, b.context)
     run_in = 0.0
     if a.context.new == b.context.new:
         run_in = _run_in_sd(a.context) * _run_in_sd(b.context) + _fade_variance(a.context, b.context)
-        run_in *= _common_plates(a.context, b.context)
+        run_in *= common_plates(a.context, b.context)
     return _friction_covariance(unit, a, b) + lot + run_in + unit.pack.uncertainty.torque**2
 
 
@@ -268,13 +196,8 @@ def _oddness(state: _State, observations: Sequence[Observation], unknowns: Unkno
     if not observations:
         return np.zeros(unknowns.size)
     last = observations[-1].context
-    share = _common_plates(state.context, last) if state.context.oil == last.oil else 0.0
+    share = common_plates(state.context, last) if state.context.oil == last.oil else 0.0
     return share * unknowns.odd_friction
-
-
-def is_free(entry: HistoryEntry) -> bool:
-    """Whether a series counts as free: one pull in which nothing held is enough."""
-    return any(value < priors.FREE_BELOW_NM for value in (*entry.breakaway_nm, *entry.sliding_nm))
 
 
 def _observed(unit: Unit, before: Sequence[Context], conversions: Sequence[Conversion | None]) -> list[Observation]:

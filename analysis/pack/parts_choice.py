@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.pack.buildable import left_right_mm
+from analysis.pack.context import context_of
 from analysis.pack.end_play import end_play_to_read
-from analysis.pack.inference import context_of, learn
+from analysis.pack.inference import learn
 from analysis.pack.parts import SIDES, Build, CupSpring, Plate, PlateKind, Shelf, SideBuild
 from analysis.pack.shim_choice import Choice, choose
 from analysis.pack.stack import kind_of

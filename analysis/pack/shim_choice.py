@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from analysis.pack.buildable import ShimPair, keeps_left_right, shim_pairs, size_key
+from analysis.pack.context import Context
 from analysis.pack.cup_springs import SOLID_SHARE
 from analysis.pack.end_play import EndPlay, end_play_itself, end_play_kept
-from analysis.pack.inference import Context, Learnt
+from analysis.pack.inference import Learnt
 from analysis.pack.loads import Loads, gap_noise, gap_sd_mm, loads_of, mean_torque_per_friction_nm
 from analysis.pack.parts import SIDES, Build, Sense, Shelf
 from analysis.pack.unit import Unit

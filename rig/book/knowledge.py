@@ -98,7 +98,7 @@ def shop_history(book: Book, *, without: str | None = None) -> ShopHistory:
     """What the newest jobs told of friction by oil and of what a change of shims does; `without` leaves a job out.
 
     Friction: the answer that each job's last pack sheet was given when it was entered. Sensitivity: pulls of one oil, arrangement
-    and closure before and after a pack sheet that changed nothing but shims. Scatter: from pull to pull within states of a job, and
+    and closure before and after a pack sheet that changed nothing but shims. Scatter: from pull to pull within an assembly, and
     of the mean between pack sheets that changed nothing.
     """
     with book.reading() as connection:
@@ -109,7 +109,8 @@ def shop_history(book: Book, *, without: str | None = None) -> ShopHistory:
     frictions: list[FrictionSeen] = []
     found: list[SensitivitySeen] = []
     rebuilt: list[float] = []
-    pulled = pool(scatters(book, Basis.BREAKAWAY, without=without))
+    scattered = [_scatter_within(job, entries[job], pulls.get(job, [])) for job in entries]
+    pulled = pool([one for one in scattered if one is not None])
     for job in sorted(entries, key=number_parts):
         sheets = entries[job]
         last = _friction(job, sheets[max(sheets)])
@@ -120,6 +121,18 @@ def shop_history(book: Book, *, without: str | None = None) -> ShopHistory:
     return ShopHistory(
         frictions=tuple(frictions), sensitivities=tuple(found), pull_scatter=_told(pulled), rebuild_scatter=_told(rebuild)
     )
+
+
+def _scatter_within(job: str, sheets: Mapping[int, Mapping[str, Any]], pulls: Sequence[sa.Row[Any]]) -> JobScatter | None:
+    """Scatter of a job's breakaways within one assembly, state and direction; None where nothing was repeated."""
+    squares, degrees = 0.0, 0
+    for start, stop in itertools.pairwise((-math.inf, *sorted(sheets), math.inf)):
+        for direction in (1, -1):
+            for kept in _by_state([pull for pull in pulls if pull.direction == direction], start, stop).values():
+                mean = sum(kept) / len(kept)
+                squares += sum((value / mean - 1.0) ** 2 for value in kept)
+                degrees += len(kept) - 1
+    return None if degrees == 0 else JobScatter(job=job, relative=math.sqrt(squares / degrees), degrees_of_freedom=degrees)
 
 
 def _told(scatter: Scatter | None) -> Scatter | None:

@@ -9,8 +9,9 @@ from support import pack_values as made
 
 from analysis.pack import inference, priors
 from analysis.pack.arrangement import Layout
+from analysis.pack.context import context_of, contexts
 from analysis.pack.cup_springs import SpringShape, formula_load_n
-from analysis.pack.inference import context_of, contexts, learn
+from analysis.pack.inference import learn
 from analysis.pack.parts import PlateState, Uncertainty
 from analysis.pack.priors import Range
 from analysis.pack.unit import Unit

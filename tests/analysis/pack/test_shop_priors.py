@@ -10,7 +10,8 @@ from support import pack_values as made
 
 from analysis.pack import priors
 from analysis.pack.answer import FromShopCode, answer_sheet
-from analysis.pack.inference import contexts, learn
+from analysis.pack.context import contexts
+from analysis.pack.inference import learn
 from analysis.pack.shop import FrictionSeen, SensitivitySeen, ShopHistory, prior_of
 from analysis.pack.unit import Unit
 from analysis.verdict.apart import Scatter
@@ -109,7 +110,7 @@ def test_what_a_shim_did_on_like_units_tells_how_far_springs_stand_without_a_spa
                     nm_per_mm=share_per_mm * 25.0,
                     u_nm_per_mm=1.0,
                     torque_nm=25.0,
-                )  # fmt: skip
+                )
                 for n in range(6)
             )
         )
