@@ -9,6 +9,7 @@ from typing import Any
 from analysis.refit import backlash, bearing_gap, drag, fasteners, fill
 from analysis.refit.fasteners import BoltReading
 from analysis.refit.limits import Finding, FindingCode, Limits, State
+from rig.files.document import Read
 from rig.files.fields import built_in
 from rig.refit import words
 from rig.refit.document import (
@@ -19,6 +20,7 @@ from rig.refit.document import (
     Drag,
     Fasteners,
     Fill,
+    RefitSheet,
     floats,
     limits_of,
     read_refit,
@@ -40,8 +42,12 @@ def answer(path: Path | str) -> dict[str, Any]:
     FileError, DocumentError
         Where the sheet or a trace that it names cannot be read.
     """
-    read = read_refit(Path(path))
-    sheet, folder = read.value, Path(path).parent
+    return answer_of(read_refit(Path(path)), str(path), Path(path).parent)
+
+
+def answer_of(read: Read[RefitSheet], path: str, folder: Path) -> dict[str, Any]:
+    """Answer a sheet that was read; traces that it names are looked for from `folder`. Raises FileError or DocumentError."""
+    sheet = read.value
     problems: list[dict[str, str]] = []
     entries = {
         "bearings": [_bearing(part, problems) for part in sheet.bearing],
@@ -51,7 +57,7 @@ def answer(path: Path | str) -> dict[str, Any]:
         "fills": [_fill(part, problems) for part in sheet.fill],
     }
     found = {
-        "refit": str(path),
+        "refit": path,
         "version": VERSION,
         "unit": sheet.refit.unit,
         "page": sheet.refit.page,

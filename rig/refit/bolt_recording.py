@@ -94,6 +94,37 @@ def _relative(path: Path, beside: Path) -> str:
         return path.resolve().as_posix()
 
 
+class PassRecorder:
+    """A pass being recorded: pieces of the stream go in, `done` holds how far it is."""
+
+    def __init__(self, keeper: Keeper) -> None:
+        part = keeper.part
+        self.keeper = keeper
+        self.done = BoltPass.of(part.count)
+        self._catcher = TighteningCatcher(float(part.torque), with_angle=part.angle is not None)
+
+    @property
+    def tightening(self) -> bool:
+        """Whether a bolt is being pulled now."""
+        return self._catcher.tightening
+
+    def feed(self, pieces: Sequence[Trace], zero_nm: float) -> list[tuple[int, BoltReading, State]]:
+        """Take the next pieces; the bolts that were pulled with them, each kept and judged. Raises TraceFileError."""
+        found: list[tuple[int, BoltReading, State]] = []
+        for piece in pieces:
+            for trace in self._catcher.feed(piece, zero_nm):
+                if (number := self.done.next_bolt) is None:
+                    return found
+                reading, state = self.keeper.take(number, trace)
+                self.done = self.done.noted(number, reading, state)
+                found.append((number, reading, state))
+        return found
+
+    def back(self) -> None:
+        """The bolt taken last is pulled again."""
+        self.done = self.done.without_last()
+
+
 def record_pass(
     stream: Stream,
     keeper: Keeper,
@@ -117,28 +148,22 @@ def record_pass(
     BenchError
         What ended the line.
     """
-    part = keeper.part
-    catcher = TighteningCatcher(float(part.torque), with_angle=part.angle is not None)
-    done = BoltPass.of(part.count)
-    say(words.next_bolt_text(part, done))
-    while done.next_bolt is not None and not asked_to_end():
+    part, recorder = keeper.part, PassRecorder(keeper)
+    say(words.next_bolt_text(part, recorder.done))
+    while recorder.done.next_bolt is not None and not asked_to_end():
         for item in stream.news():
             tell(item)
             if isinstance(item, Ended):
                 if isinstance(stream.error, BenchError):
                     raise stream.error
-                return done
-        if AGAIN in typed() and done.taken:
-            done = done.without_last()
-            say(words.next_bolt_text(part, done))
-        for piece in stream.scope():
-            for trace in catcher.feed(piece, stream.status.zero_nm):
-                if (number := done.next_bolt) is None:
-                    break
-                reading, state = keeper.take(number, trace)
-                done = done.noted(number, reading, state)
-                say(words.bolt_text(part, number, reading, state))
-                if done.next_bolt is not None:
-                    say(words.next_bolt_text(part, done))
+                return recorder.done
+        if AGAIN in typed() and recorder.done.taken:
+            recorder.back()
+            say(words.next_bolt_text(part, recorder.done))
+        taken = recorder.feed(stream.scope(), stream.status.zero_nm)
+        for number, reading, state in taken:
+            say(words.bolt_text(part, number, reading, state))
+        if taken and recorder.done.next_bolt is not None:
+            say(words.next_bolt_text(part, recorder.done))
         clock.wait_until(clock.now() + LOOK_EVERY_S, threading.Event())
-    return done
+    return recorder.done

@@ -97,6 +97,8 @@ def run_window(
         opening = Opening(shell.window.painted, open_first)
         if controller.job is not None and job is not None:
             QTimer.singleShot(SETTLED_MS, partial(controller.job.take, job))
+        elif controller.job is not None and controller.begins_with_job:
+            QTimer.singleShot(SETTLED_MS, controller.job.load_early)
         status = app.exec()
         opening.give_up()
         shell.window.let_go()

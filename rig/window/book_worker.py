@@ -6,10 +6,11 @@ first task, and never on the way to the first painted frame.
 
 from __future__ import annotations
 
+import importlib
 import queue
 import threading
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from analysis.errors import BenchError
@@ -27,7 +28,7 @@ class BookWorker:
     def __init__(self, open_book: Callable[[], Book], failed: Refused) -> None:
         self._open_book, self._failed = open_book, failed
         self._book: Book | None = None
-        self._tasks: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
+        self._tasks: queue.SimpleQueue[Callable[[], object] | None] = queue.SimpleQueue()
         self._done: deque[Callable[[], None]] = deque()
         self._open = 0
         self._thread: threading.Thread | None = None
@@ -37,11 +38,14 @@ class BookWorker:
         """Whether something is under way."""
         return self._open > 0
 
+    def warm(self, modules: Sequence[str]) -> None:
+        """Import these on the thread."""
+        self._begin()
+        self._tasks.put(lambda: [importlib.import_module(name) for name in modules])
+
     def do(self, task: Callable[[Book], Result], then: Callable[[Result], None], refused: Refused | None = None) -> None:
         """Do `task` on the thread; `then` gets what it gave at a later tick, `refused` (else `failed`) what it failed with."""
-        if self._thread is None:
-            self._thread = threading.Thread(target=self._run, name="platepull book", daemon=True)
-            self._thread.start()
+        self._begin()
         self._open += 1
 
         def run() -> None:
@@ -74,6 +78,11 @@ class BookWorker:
             self._tasks.put(None)
             self._thread.join()
             self._thread = None
+
+    def _begin(self) -> None:
+        if self._thread is None:
+            self._thread = threading.Thread(target=self._run, name="platepull book", daemon=True)
+            self._thread.start()
 
     def _run(self) -> None:
         while (task := self._tasks.get()) is not None:

@@ -24,6 +24,7 @@ from rig.window.model import BenchModel, BenchState, Pull, Source
 from rig.window.notices import Notice
 from rig.window.preferences import Preferences
 from rig.window.reading import BackgroundReading
+from rig.window.refit_desk import RefitDesk
 from rig.window.views.panel import near_capacity
 from rig.window.views.verdict import Tone, tone_of_pull
 from rig.words.language import say
@@ -51,6 +52,7 @@ class Controller:
         self.lengths = Lengths(model, self.preferences)
         self.job = None if means.book is None else JobDesk(model, means, means.book, self.preferences, self.entry)
         """The job book; None where the window has none."""
+        self.refit = None if self.job is None else RefitDesk(model, means, self.lines, self.lengths, self.job)
         if self.job is not None:
             self.job.described = lambda: self._describe(self.entry.now)
             self.job.new_series = self.new_series
@@ -216,6 +218,8 @@ class Controller:
         """Stop work, close line and recording; pull under way, lengths measured and what was asked of the book are kept."""
         self.reading.stop()
         self.lengths.close()
+        if self.refit is not None:
+            self.refit.close()
         self.model.close()
         if self.job is not None:
             self.job.close()

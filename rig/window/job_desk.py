@@ -7,12 +7,13 @@ Pulls are entered by the keeper of the line, by the job that each recording name
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from analysis.errors import BenchError
+from rig.book.events import Kind
 from rig.errors import BookUnreachableError
 from rig.live.news import Entered, Failed, News
 from rig.window.book_worker import BookWorker
@@ -28,6 +29,10 @@ if TYPE_CHECKING:  # loads SQLAlchemy, which no start of the window waits for
     from rig.book.documents import JobView
     from rig.book.record import JobRecord
     from rig.window.views.job import JobList, JobShown
+
+
+_PAGES = ("rig.window.qt.jobs_page", "rig.window.qt.job_page", "rig.book.look")
+"""Modules that load SQLAlchemy: half a second that nobody shall wait for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +56,8 @@ class Taken:
     card: Any
     card_file: Path | None
     known: Any
+    refits: Mapping[str, Mapping[str, Any]]
+    """The newest section of each part that refit sheets of the job stated."""
 
 
 class JobDesk:
@@ -67,6 +74,8 @@ class JobDesk:
         self.new_series: Callable[[str], None] = lambda why: None
         self.number: str | None = None
         self.customer: str | None = None
+        self.unit = ""
+        self.refits: Mapping[str, Mapping[str, Any]] = {}
         self.shown: JobShown | None = None
         self.listed: JobList | None = None
         self.away = ""
@@ -97,6 +106,10 @@ class JobDesk:
     def busy(self) -> bool:
         """Whether something is asked of the book."""
         return self._worker.busy
+
+    def load_early(self) -> None:
+        """Load what the pages need on the book's thread, while the cautions are read; no book is opened."""
+        self._worker.warm(_PAGES)
 
     def tick(self) -> bool:
         """Hand on what is finished; see whether pulls were entered. Whether anything is to be shown anew."""
@@ -157,6 +170,7 @@ class JobDesk:
     def leave(self) -> None:
         """No job: pulls are recorded and entered nowhere."""
         self.number = self.customer = self.shown = None
+        self.unit, self.refits = "", {}
         self._changed()
         self.described()
 
@@ -231,7 +245,6 @@ class JobDesk:
 
         def draft(book: Book, number: str) -> Draft:
             from rig.book import entries
-            from rig.book.events import Kind
             from rig.book.look import whole_card
 
             if kind == Kind.PACK:
@@ -352,6 +365,7 @@ class JobDesk:
             card=view.card,
             card_file=whole_card(book, record),
             known=view.judging.known,
+            refits=_newest_sections(record),
         )
 
     def _take(self, taken: Taken) -> None:
@@ -368,7 +382,7 @@ class JobDesk:
 
     def _show(self, taken: Taken) -> None:
         if taken.number == self.number:
-            self.shown = taken.shown
+            self.shown, self.unit, self.refits = taken.shown, taken.unit, taken.refits
             self._changed()
 
     def _do(self, task: Callable[[Book], Any], then: Callable[[Any], None]) -> None:
@@ -390,3 +404,14 @@ class JobDesk:
 
     def _changed(self) -> None:
         self.revision += 1
+
+
+def _newest_sections(record: JobRecord) -> dict[str, Mapping[str, Any]]:
+    """The first entry of each section, by the newest refit sheet that has it."""
+    found: dict[str, Mapping[str, Any]] = {}
+    for entry in record.of(Kind.REFIT, counting=True):
+        for name, section in entry.content["sheet"].items():
+            one = section[0] if isinstance(section, list) and section else section
+            if isinstance(one, Mapping):
+                found[name] = one
+    return found

@@ -35,6 +35,7 @@ class Act(StrEnum):
     PAGE_PACK = "pack"
     PAGE_JOBS = "jobs"
     PAGE_JOB = "job"
+    PAGE_REFIT = "refit"
     LAST_JOB = "last job"
     PAGE_LINE = "line"
     ZERO = "zero"
@@ -110,6 +111,7 @@ KEYS = (
     Key("Ctrl+P", Place.ANYWHERE, Act.PAGE_PACK, "pack: plates, springs and shims"),
     Key("Ctrl+J", Place.ANYWHERE, Act.PAGE_JOBS, "jobs: open one, find one"),
     Key("Ctrl+B", Place.ANYWHERE, Act.PAGE_JOB, "the job: what is wanted, steps, sheets, record"),
+    Key("Ctrl+R", Place.ANYWHERE, Act.PAGE_REFIT, "refit: bearings, drag, backlash, bolts, fill"),
     Key("Ctrl+G", Place.ANYWHERE, Act.LAST_JOB, "go on with the last job"),
     Key("F7", Place.ANYWHERE, Act.ZERO, "zero now"),
     Key("F8", Place.ANYWHERE, Act.SOUND, "sound on or off"),

@@ -109,6 +109,15 @@ class Lines:
         else:
             self.replayed = opened
 
+    def lend(self) -> DeviceProfile | None:
+        """Close the line and hand its profile to who uses the sensor for something else; `reopen` takes it back. None: no line."""
+        profile = None if self.opened is None else self.opened.profile
+        if profile is not None:
+            self.back_to_bench()
+            self._model.close()
+            self.opened = None
+        return profile
+
     def close_line(self) -> None:
         """From a recording back to the bench; at the bench, close the line. A pull under way is kept."""
         if self._model.replay is not None:

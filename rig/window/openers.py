@@ -83,7 +83,7 @@ class Benches:
             first_number=first_number,
         )
         tap = RawTap()
-        return Opened(Bench(_source(profile, tap), session, listener=self.keeper), None, recorder, profile, info, tap)
+        return Opened(Bench(source_of(profile, tap), session, listener=self.keeper), None, recorder, profile, info, tap)
 
     def recording(self, path: Path, window: Window | None, rule: DecisionRule, first_number: int = 1) -> Opened:
         """Open a recording as a bench; its own window counts where none is set. Raises TraceFileError."""
@@ -109,7 +109,7 @@ class Benches:
         return Opened(Bench(replay, session, patient=True), replay, None, None, info, RawTap())
 
 
-def _source(profile: DeviceProfile, tap: RawTap) -> LiveSource:
+def source_of(profile: DeviceProfile, tap: RawTap) -> LiveSource:
     """The live source of a profile, its bytes noted on the tap (those of a wire recording are not).
 
     A window waits for a line as long as it stands, at the start too: a person is there to see it, and the pulls stay on the screen.

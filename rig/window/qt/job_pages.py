@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from rig.window.job_desk import JobDesk
+from rig.window.controller import Controller
 from rig.window.keys import Act
-from rig.window.model import BenchModel
 from rig.window.qt.later import Later
 from rig.window.qt.page import Page
 from rig.window.qt.rail import Shown
@@ -15,11 +14,12 @@ from rig.words.language import say
 
 
 class JobPages:
-    """`jobs` lists them and opens new ones, `job` is the one that is worked on. `show` goes to a page."""
+    """`jobs` lists them and opens new ones, `job` is the one that is worked on, `refit` its refit. `show` goes to a page."""
 
-    def __init__(self, desk: JobDesk | None, model: BenchModel, show: Callable[[Page], None]) -> None:
-        self._desk, self._model, self._show = desk, model, show
+    def __init__(self, controller: Controller, show: Callable[[Page], None]) -> None:
+        self._controller, self._desk, self._model, self._show = controller, controller.job, controller.model, show
         self.jobs, self.job = Later("jobs page", self._make_jobs), Later("job page", self._make_job)
+        self.refit = Later("refit page", self._make_refit)
 
     def shown(self) -> tuple[Shown, ...]:
         """The pages as the rail names them."""
@@ -27,14 +27,16 @@ class JobPages:
             return ()
         jobs = say("Go on with the last job, open a new one, find one")
         job = say("What is still wanted, steps with their gates, sheets, the record")
+        refit = say("Bearings, drag, backlash, bolts, fill: measured, judged, entered")
         return (
             Shown(Act.PAGE_JOBS, "jobs page", lambda: self.jobs, say("Jobs"), jobs),
             Shown(Act.PAGE_JOB, "job page", lambda: self.job, say("Job"), job),
+            Shown(Act.PAGE_REFIT, "refit page", lambda: self.refit, say("Refit"), refit),
         )
 
     def acts(self, go_to_bench: Callable[[], None]) -> dict[Act, Callable[[], object]]:
         """What the keys of the job book do; without a book they say that there is none."""
-        keys = (Act.PAGE_JOBS, Act.PAGE_JOB, Act.LAST_JOB)
+        keys = (Act.PAGE_JOBS, Act.PAGE_JOB, Act.PAGE_REFIT, Act.LAST_JOB)
         if self._desk is None:
             return dict.fromkeys(keys, self._no_book)
         return {Act.LAST_JOB: partial(self._take_last, go_to_bench)}
@@ -60,3 +62,9 @@ class JobPages:
 
         assert self._desk is not None
         return JobPage(self._desk, self._model)
+
+    def _make_refit(self) -> Page:
+        from rig.window.qt.refit_page import RefitPage
+
+        assert self._controller.refit is not None
+        return RefitPage(self._controller.refit, self._controller.lengths)

@@ -49,7 +49,7 @@ class MainWindow(PagedWindow):
         self.setWindowTitle("platepull")
         self.strip, self.replay = NoticeStrip(), ReplayBar()
         self.cautions = CautionsPage()
-        self.of_job = JobPages(controller.job, self.model, self.show_page)
+        self.of_job = JobPages(controller, self.show_page)
         self._pages, self.rail = self._shown(), Rail()
         for shown in self.of_job.shown():
             self._joined(shown.act, shown.page())
@@ -234,7 +234,7 @@ class MainWindow(PagedWindow):
             places.add(Place.PULL)
         if self.in_sight is Act.PAGE_GUIDE:
             places.add(Place.GUIDE)
-        if self.in_sight is Act.PAGE_PACK and self.controller.lengths.entry is not None:
+        if self.in_sight in (Act.PAGE_PACK, Act.PAGE_REFIT) and self.controller.lengths.entry is not None:
             places.add(Place.LENGTHS)
         elif self.model.replay is not None:
             places.add(Place.REPLAY)
@@ -263,6 +263,8 @@ class MainWindow(PagedWindow):
         """Go to a page. On the closer look the pull in sight stays; a new one is announced there. Lengths measured are written."""
         if self.in_sight is Act.PAGE_PACK:
             self.controller.lengths.write()
+        if self.in_sight is Act.PAGE_REFIT and page is not self.of_job.refit:
+            self.controller.lengths.end()
         self.pages.setCurrentWidget(page)
         page.setFocus()
         self.model.hold(self.in_sight is Act.PAGE_PULL)
@@ -325,6 +327,8 @@ class MainWindow(PagedWindow):
         self.controller.sound()
         self.controller.reading.tick()
         if self.controller.lengths.tick():
+            changed |= Changed.STATE
+        if self.controller.refit is not None and self.controller.refit.tick():
             changed |= Changed.STATE
         if self.controller.job is not None and self.controller.job.tick():
             self.bench.show_job(self.controller.job.bench_line)

@@ -187,10 +187,10 @@ class PagedWindow(QWidget):
         self.refresh(ALL)
 
     def _measured(self) -> None:
-        """Lengths are written, and the sheet answered anew."""
-        if self.controller.lengths.end():
+        """Lengths are written; on the pack page the sheet is answered anew."""
+        if self.controller.lengths.end() and self.in_sight is Act.PAGE_PACK:
             self.controller.open_pack(None, self.pack.show_pack)
-        self.pack.setFocus()
+        (self.pages.currentWidget() or self).setFocus()
         self.refresh(ALL)
 
     def _after(self, act: Callable[..., object], *with_what: object) -> None:
