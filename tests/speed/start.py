@@ -5,7 +5,8 @@
 `analyse`: the whole command on one recording of 8 s, against `import numpy, scipy.special, scipy.ndimage`. `live`: the command
 until the window was painted for the first time (the cautions), until its bench page was made and its line was up, against
 `import numpy, pyqtgraph, PySide6.QtWidgets`.
-Bare script and program take turns in one run, so that a busy machine slows both; the ratio is that of the medians. `--imports`
+Bare script and program take turns in one run, so that a busy machine slows both; the ratio is that of the medians, of the time by
+the clock and of the processor's. `--imports`
 tells what the imports cost by package (python -X importtime).
 """
 
@@ -43,7 +44,7 @@ class Watch(QObject):
             QTimer.singleShot(0, self.painted)  # comes after all of this frame
         return False
     def painted(self):
-        print("painted", time.time() - began, flush=True)
+        print("painted", time.time() - began, time.process_time(), flush=True)
         self.timer = QTimer(interval=5)
         self.timer.timeout.connect(self.look)
         self.timer.start()
@@ -51,7 +52,7 @@ class Watch(QObject):
         for window in app.topLevelWidgets():
             model = getattr(window, "model", None)
             if model is not None and model.line_name and window.bench:
-                print("line", time.time() - began, flush=True)
+                print("line", time.time() - began, time.process_time(), flush=True)
                 self.timer.stop()
                 window.close()
 watch = Watch()
@@ -61,29 +62,37 @@ sys.exit(main())
 """
 
 
-def took_s(code: str, *words: str) -> float:
+Took = tuple[float, float]
+"""Seconds by the clock and of the processor."""
+
+
+def took(code: str, *words: str) -> Took:
     """From the command to its end."""
-    began = time.perf_counter()
+    began, before = time.perf_counter(), os.times()
     subprocess.run([sys.executable, "-c", code, *words], stdout=subprocess.DEVNULL, check=True, timeout=60)
-    return time.perf_counter() - began
+    after = os.times()
+    used = after.children_user + after.children_system - before.children_user - before.children_system
+    return time.perf_counter() - began, used
 
 
-def window_took_s(profile: Path) -> dict[str, float]:
+def window_took(profile: Path) -> dict[str, Took]:
     """From the command to the first painted frame, and to the open line."""
     command = [sys.executable, "-c", WINDOW, str(time.time()), "live", "--device", str(profile)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=60)
-    told = {name: float(seconds) for name, seconds in re.findall(r"^(painted|line) ([\d.]+)$", done.stdout, re.MULTILINE)}
-    if told.keys() != {"painted", "line"}:
+    rows = re.findall(r"^(painted|line) ([\d.]+) ([\d.]+)$", done.stdout, re.MULTILINE)
+    found = {name: (float(clock), float(used)) for name, clock, used in rows}
+    if found.keys() != {"painted", "line"}:
         raise SystemExit(f"the window did not start:\n{done.stdout}{done.stderr}")
-    return told
+    return found
 
 
-def told(name: str, own: list[float], bare: list[float]) -> None:
-    """One row: medians, their ratio, and the range."""
-    ratio = statistics.median(own) / statistics.median(bare)
+def told(name: str, own: list[Took], bare: list[Took]) -> None:
+    """One row: medians, their ratio by the clock and by the processor, and the range."""
+    (clock, used), (bare_clock, bare_used) = ([statistics.median(each) for each in zip(*of, strict=True)] for of in (own, bare))
+    least, most = min(own)[0], max(own)[0]
     print(
-        f"{name:36s} {statistics.median(own):5.2f} s  bare {statistics.median(bare):5.2f} s  ratio {ratio:4.2f}"
-        f"   (from {min(own):.2f} to {max(own):.2f}, bare {min(bare):.2f} to {max(bare):.2f})"
+        f"{name:36s} {clock:5.2f} s, bare {bare_clock:5.2f} s: ratio {clock / bare_clock:4.2f}"
+        f"   of the processor {used:5.2f} s, {bare_used:5.2f} s: {used / bare_used:4.2f}   (clock {least:.2f} to {most:.2f})"
     )
 
 
@@ -115,8 +124,8 @@ def main() -> None:
             return
         bare, own = [], []
         for _ in range(args.times):
-            bare.append(took_s(BARE_ARRAYS))
-            own.append(took_s(ANALYSE, "analyse", str(TRACE)))
+            bare.append(took(BARE_ARRAYS))
+            own.append(took(ANALYSE, "analyse", str(TRACE)))
         told("analyse ONE.csv", own, bare)
         bare, painted, line = [], [], []
         with pretend_bench("workday") as profile:
@@ -126,8 +135,8 @@ def main() -> None:
                 '[text]\ncolumns = ["time [us]", "torque [N.m]", "angle [deg]"]\n'
             )
             for _ in range(args.times):
-                bare.append(took_s(BARE_PLOTS))
-                window = window_took_s(path)
+                bare.append(took(BARE_PLOTS))
+                window = window_took(path)
                 painted.append(window["painted"])
                 line.append(window["line"])
         told("live: first painted frame", painted, bare)
