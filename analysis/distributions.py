@@ -6,12 +6,22 @@ which are broadcast; the answer of numbers is a number.
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+import math
+from typing import Any, Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+RECTANGULAR: Final = math.sqrt(3.0)
+"""Limits either side over the standard deviation, where every value between them is as likely (JCGM 100, 4.3.7)."""
+
+RECTANGULAR_WIDTH: Final = 2.0 * RECTANGULAR
+"""The whole width over the standard deviation."""
+
+INTERVAL: Final = (0.025, 0.5, 0.975)
+"""Shares of a distribution below the ends and the middle of its 95 % interval."""
+
 Value = TypeVar("Value", float, Floats)
 
 

@@ -29,6 +29,41 @@ class Stretch:
     to_s: float
 
 
+class BudgetSource(StrEnum):
+    """Where an uncertainty comes from: the name of its line in a budget."""
+
+    CALIBRATION = "calibration"
+    ZERO = "zero"
+    ZERO_UNPROVEN = "zero not proven"
+    ZERO_DRIFT = "zero drift"
+    RESOLUTION = "resolution"
+    SENSOR_LAG = "sensor lag"
+    ANGLE = "angle"
+    NOISE = "noise"
+    SAMPLING = "sampling"
+    PEAK_FIT = "peak fit"
+    TREMOR = "tremor"
+    SLIDING_INTERVAL = "sliding interval"
+    WHOLE_CYCLES = "whole cycles"
+    REPEATABILITY = "repeatability"
+    CONVERTED = "arrangement converted"
+    BEYOND_RANGE = "beyond the calibrated range"
+
+
+OF_ONE_PULL = frozenset(
+    (
+        BudgetSource.NOISE,
+        BudgetSource.SAMPLING,
+        BudgetSource.PEAK_FIT,
+        BudgetSource.TREMOR,
+        BudgetSource.SLIDING_INTERVAL,
+        BudgetSource.WHOLE_CYCLES,
+    )
+)
+"""Lines that are anew in each pull and shrink with their number. All others (calibration, zero, resolution, what is not known)
+are the same in every pull, or may be: taking the mean does not shrink them."""
+
+
 @dataclass(frozen=True, slots=True)
 class BudgetLine:
     """One contribution to an uncertainty: standard uncertainty in N.m and its degrees of freedom (None: infinite)."""

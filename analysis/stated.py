@@ -8,12 +8,12 @@
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 from analysis.bounds import TORQUE_MOST_NM
+from analysis.distributions import RECTANGULAR
 from analysis.errors import BenchError, UnitError, quoted
 from analysis.units import LONGEST_TEXT, number, parse_measure, split_quantity
 
@@ -52,7 +52,7 @@ class StatedUncertainty:
     @property
     def standard(self) -> float:
         """The standard uncertainty: in N.m, or a share of what `base` says. Limits are rectangular (JCGM 100, 4.3.7)."""
-        return self.figure / (math.sqrt(3) if self.meaning is Meaning.LIMITS else self.k)
+        return self.figure / (RECTANGULAR if self.meaning is Meaning.LIMITS else self.k)
 
     @property
     def u_relative(self) -> float | None:
@@ -162,6 +162,8 @@ class StatedScatter:
 
 USUAL_DEGREES = 4.0
 """Of a scatter that is stated without them: as good as five pulls (contract, section 3)."""
+_DEGREES_MOST = 1e6
+"""More are a typing error: nobody pulled a million times."""
 _SCATTER_MOST = 0.5
 """Half the reading: pulls of one unit that differ more are not one series."""
 
@@ -185,6 +187,6 @@ def parse_scatter(text: str) -> StatedScatter:
     except UnitError as fault:
         raise refusal from fault
     degrees = USUAL_DEGREES if match[2] is None else float(match[2])
-    if not 0 <= relative <= _SCATTER_MOST or not 1 <= degrees <= 1e6:
+    if not 0 <= relative <= _SCATTER_MOST or not 1 <= degrees <= _DEGREES_MOST:
         raise refusal
     return StatedScatter(relative, degrees if relative else None, text)

@@ -220,13 +220,17 @@ def _run_in(pulls: Sequence[ComparedPull], threshold: float) -> RunIn:
     return run_in_of(*_ordered(pulls, FigureName.SLIDING), threshold)
 
 
+LEAST_FOR_TREND = 5
+"""Fewer pulls tell no settled level from scatter."""
+
+
 def _at_last(
     name: FigureName, before: Sequence[ComparedPull], after: Sequence[ComparedPull], sensor_variance: float
 ) -> AtLastPull | None:
     trends: list[Trend] = []
     for side in (before, after):
         logs, direction, order = _ordered(side, name)
-        trend = trend_of(logs, direction, order) if logs.size >= 5 else None
+        trend = trend_of(logs, direction, order) if logs.size >= LEAST_FOR_TREND else None
         if trend is None:
             return None
         trends.append(trend)

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from analysis.distributions import t_quantile
+from analysis.distributions import INTERVAL, t_quantile
 from analysis.results import Label, PullResult
 from analysis.trace import Floats, Trace
 
@@ -16,6 +16,8 @@ GRID_POINTS = 400  # more than a printed curve shows
 BEFORE_S, BEFORE_DEG = 1.5, 12.0  # of the load before breakaway
 LEAST_IN_BAND = 3  # of two pulls the interval is wider than any picture
 LEAST_SHARE = 0.75  # of the pulls reach so far: the mean of the few longest is not that of the side
+LEAST_SAMPLES = 64  # a spectrum of fewer has no lines to speak of
+HIGHEST_SHARE = 0.4  # of the sampling rate: nearer to half of it filters of sensors bend the spectrum
 LOWEST_HZ, HIGHEST_HZ, SPECTRUM_POINTS = 1.0, 100.0, 200  # chatter at hand speed lies within (trade notes 5.1)
 
 
@@ -99,7 +101,7 @@ def _spectrum(trace: Trace, torque: Floats, result: PullResult) -> tuple[Floats,
     longest = max(stretches, key=lambda stretch: stretch.to_s - stretch.from_s)
     kept = (trace.time_s >= longest.from_s) & (trace.time_s < longest.to_s)
     n = int(kept.sum())
-    if n < 64 or longest.to_s - longest.from_s < 2 / LOWEST_HZ:
+    if n < LEAST_SAMPLES or longest.to_s - longest.from_s < 2 / LOWEST_HZ:
         return np.empty(0), np.empty(0)
     step_s = float(np.median(np.diff(trace.time_s[kept])))
     wave = torque[kept] - np.polyval(np.polyfit(trace.time_s[kept], torque[kept], 1), trace.time_s[kept])
@@ -107,7 +109,7 @@ def _spectrum(trace: Trace, torque: Floats, result: PullResult) -> tuple[Floats,
     # Amplitude after the window's coherent gain (Hann: one half).
     lines = 2 * np.abs(np.fft.rfft(wave * window)) / window.sum()
     frequency = np.fft.rfftfreq(n, step_s)
-    grid = np.geomspace(LOWEST_HZ, min(HIGHEST_HZ, 0.4 / step_s), SPECTRUM_POINTS)
+    grid = np.geomspace(LOWEST_HZ, min(HIGHEST_HZ, HIGHEST_SHARE / step_s), SPECTRUM_POINTS)
     edges = np.sqrt(grid[:-1] * grid[1:])
     columns = np.searchsorted(edges, frequency)
     amplitude = np.interp(grid, frequency, lines)
@@ -131,6 +133,6 @@ def band_of(curves: Sequence[tuple[Floats, Floats]]) -> Band | None:
     several = enough & (count >= LEAST_IN_BAND)
     if several.any():
         spread = np.nanstd(rows[:, several], axis=0, ddof=1)
-        reach = t_quantile(0.975, count[several] - 1.0) * spread / np.sqrt(count[several])
+        reach = t_quantile(INTERVAL[-1], count[several] - 1.0) * spread / np.sqrt(count[several])
         low[several], high[several] = mean[several] - reach, mean[several] + reach
     return Band(grid, mean, low, high)

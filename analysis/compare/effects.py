@@ -267,7 +267,8 @@ def hedges_g(before: Spread, after: Spread) -> float | None:
     degrees = before.degrees_of_freedom + after.degrees_of_freedom
     if degrees < 2 or before.squares + after.squares == 0:
         return None
-    return (after.mean - before.mean) / math.sqrt((before.squares + after.squares) / degrees) * (1 - 3 / (4 * degrees - 1))
+    few = 1 - 3 / (4 * degrees - 1)  # formula
+    return few * (after.mean - before.mean) / math.sqrt((before.squares + after.squares) / degrees)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from analysis.distributions import t_quantile
 from analysis.results import Label, PullResult
 from analysis.trace import Floats, Trace
 
+DECADE = 10.0  # the slope is told per tenfold speed
 CONFIDENCE = 0.95
 SLOWEST_DEG_S = 1e-3  # a lever that stands still has no logarithm of its speed
 
@@ -386,7 +387,7 @@ def _curve(
 
 def _tangent(slope_nm_per_decade: float, at_deg_s: float) -> float:
     """dT/dw in N.m per rad/s at that speed: of T = a + b log10(w) it is b / (w ln 10)."""
-    return slope_nm_per_decade / (math.log(10) * math.radians(at_deg_s))
+    return slope_nm_per_decade / (math.log(DECADE) * math.radians(at_deg_s))
 
 
 def _criterion(low: float, high: float) -> Criterion:

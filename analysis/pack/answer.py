@@ -9,6 +9,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from analysis.distributions import INTERVAL, RECTANGULAR_WIDTH
 from analysis.judgement import ScatterUsed, VerdictState
 from analysis.pack.arrangement import conversion_to_mean
 from analysis.pack.context import is_free
@@ -213,7 +214,7 @@ def _from_shop(unit: Unit) -> Iterator[FromShop]:
 
 
 def _interval(values: np.ndarray) -> Interval:
-    low, median, high = np.quantile(values, (0.025, 0.5, 0.975))
+    low, median, high = np.quantile(values, INTERVAL)
     return Interval(float(median), float(low), float(high))
 
 
@@ -278,7 +279,7 @@ def _standing(unit: Unit, window: Window, arrangement: str) -> Standing:
         if own is None or target is None:
             return Standing()
         factor = target.factor * (1.0 + 0.5 * target.excess_max) / (own.factor * (1.0 + 0.5 * own.excess_max))
-        u_factor = math.hypot(target.excess_max, own.excess_max) / math.sqrt(12.0)
+        u_factor = math.hypot(target.excess_max, own.excess_max) / RECTANGULAR_WIDTH
     u_relative = math.hypot(unit.pack.uncertainty.torque, u_factor)
     read = [factor * value for value in values]
     pulls = [
@@ -318,10 +319,14 @@ def _nothing_first(choices: Choices, standing: Standing) -> Choices:
     return Choices(choices.build, (choices.nothing, *rest), choices.probability_feasible, choices.nothing)
 
 
+BROKEN_WORSE = 10.0
+"""On the logarithm: a choice that breaks a limit stands behind every choice that breaks one less, however far off its torque."""
+
+
 def _outside(one: Choice, window: Window) -> float:
     low, high = window.low_nm or 1e-9, window.high_nm or math.inf
     torque = max(one.torque_median_nm, 1e-9)
-    return max(math.log(low / torque), math.log(torque / high) if math.isfinite(high) else -1.0) + 10.0 * len(one.broken)
+    return max(math.log(low / torque), math.log(torque / high) if math.isfinite(high) else -1.0) + BROKEN_WORSE * len(one.broken)
 
 
 def _between(choices: Choices, window: Window) -> bool:

@@ -7,10 +7,10 @@ their sum. E is D through the pinion.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from enum import StrEnum
 
+from analysis.distributions import RECTANGULAR_WIDTH
 from analysis.judgement import Converted
 
 
@@ -103,4 +103,4 @@ class Conversions:
             return None
         middle = {one: one.factor * (1 + one.excess_max / 2) for one in (own, target)}
         excess = max(own.excess_max, target.excess_max)
-        return Converted(was, into, middle[target] / middle[own], excess / math.sqrt(12) / (1 + excess / 2))
+        return Converted(was, into, middle[target] / middle[own], excess / RECTANGULAR_WIDTH / (1 + excess / 2))

@@ -48,9 +48,9 @@ def flats_factor(thickness_mm: float, reduced_mm: float, free_height_mm: float) 
     """
     reduction = reduced_mm / thickness_mm
     height = free_height_mm / thickness_mm
-    c1 = reduction**2 / ((0.25 * height - reduction + 0.75) * (0.625 * height - reduction + 0.375))
-    c2 = c1 / reduction**3 * (5.0 / 32.0 * (height - 1.0) ** 2 + 1.0)
-    return math.sqrt(-0.5 * c1 + math.sqrt(0.25 * c1**2 + c2))
+    c1 = reduction**2 / ((0.25 * height - reduction + 0.75) * (0.625 * height - reduction + 0.375))  # formula
+    c2 = c1 / reduction**3 * (5.0 / 32.0 * (height - 1.0) ** 2 + 1.0)  # formula
+    return math.sqrt(-0.5 * c1 + math.sqrt(0.25 * c1**2 + c2))  # formula
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,12 +95,12 @@ def formula_rate_n_per_mm(shape: SpringShape, deflection_mm: Floats | float) -> 
     t = np.asarray(shape.thickness_mm, dtype=np.float64)
     s = np.asarray(deflection_mm, dtype=np.float64)
     h0 = shape.cone_height_mm
-    return _plate_factor(shape, t) * (shape.flats**2 * (h0 * h0 - 3.0 * h0 * s + 1.5 * s * s) + t * t)
+    return _plate_factor(shape, t) * (shape.flats**2 * (h0 * h0 - 3.0 * h0 * s + 1.5 * s * s) + t * t)  # formula
 
 
 def _plate_factor(shape: SpringShape, thickness_mm: Floats) -> Floats:
     k1 = diameter_factor(shape.outer_diameter_mm / shape.inner_diameter_mm)
-    elastic = 4.0 * YOUNG_N_PER_MM2 / (1.0 - POISSON**2)
+    elastic = 4.0 * YOUNG_N_PER_MM2 / (1.0 - POISSON**2)  # formula
     factor: Floats = elastic * shape.flats**2 * thickness_mm / (k1 * shape.outer_diameter_mm**2)
     return factor
 

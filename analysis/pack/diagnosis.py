@@ -18,6 +18,28 @@ from analysis.pack.parts import SIDES, PlateState
 from analysis.pack.shim_choice import SOLID_AT_MOST
 from analysis.window import Window
 
+BUILT_OTHERWISE = 0.95
+"""Confidence in what sheet and card say plainly; the rest is a slip of the pen."""
+BUILT_OTHERWISE_BEFORE = 0.9
+"""The same of an earlier series, whose build was written down later."""
+COUNTED = 0.97
+"""Confidence in rubbing faces counted from the order of the plates."""
+NEW_HEIGHT_SD_MM = 0.01
+"""Standard deviation of the free height that the card gives, rounded to hundredths and of a mean spring."""
+LEAST_TRAVEL_MM = 0.1
+"""A block of springs that is compressed by less gives no share of its load."""
+BLOCK_LOST, BLOCK_LOST_SD = 0.05, 0.03
+"""A block that lost a twentieth of its load has set, give or take what a rule reads."""
+USUAL_FRICTION = 0.113
+"""Middle (of the logarithm) of what oils give, 0.08 to 0.15, where the oil is not told."""
+SIDES_APART_SD = 0.08
+"""Standard deviation of weaker over stronger as first step and plateau give it."""
+PLATES_TELL = 0.8
+"""Of `FRICTION_OFF`: from here on plates are named among what would help."""
+SPRINGS_WEAKER = 0.1
+"""On the logarithm: what springs are counted to have lost at least, or where the card does not say."""
+_LEAST_NM, _LEAST_CONE_MM = 1e-6, 0.01
+"""Keep a ratio finite where a pack or a cone holds nothing."""
 SAID_FROM = 0.2
 """Hints below this confidence are not worth a look."""
 SET_BY_MM = 0.08
@@ -66,21 +88,21 @@ def _springs(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
     if card.free_height_mm is not None and names:
         heights = [(card.free_height_mm - unit.pack.springs[name].free_height_mm, name) for name in names]
         lost, name = max(heights)
-        sd = math.hypot(unit.pack.uncertainty.free_height_mm, 0.01)
+        sd = math.hypot(unit.pack.uncertainty.free_height_mm, NEW_HEIGHT_SD_MM)
         confidence = float(ndtr((lost - SET_BY_MM) / sd))
         yield Hint("springs_set", confidence, f"{name} is {lost:.2f} mm lower than new by the card ({card.free_height_mm:.2f} mm)")
     block = unit.pack.block
     if block is not None and unit.card.block_free_length_mm is not None:
         lost = unit.card.block_free_length_mm - block.free_length_mm
-        worth = lost / max(block.free_length_mm - block.fitted_length_mm, 0.1)
+        worth = lost / max(block.free_length_mm - block.fitted_length_mm, LEAST_TRAVEL_MM)
         text = f"the springs are {lost:.1f} mm shorter than new by the card: {100 * worth:.0f} % of their load"
-        yield Hint("springs_set", float(ndtr((worth - 0.05) / 0.03)), text)
+        yield Hint("springs_set", float(ndtr((worth - BLOCK_LOST) / BLOCK_LOST_SD)), text)
     for name, side in zip(SIDES, unit.pack.now.sides, strict=True):
         if side.springs and card.stack is not None and not _same_stack(side.stack, card.stack):
-            yield Hint("springs_reversed", 0.95, f"{name} is built '{side.stack}', the card has '{card.stack}'")
+            yield Hint("springs_reversed", BUILT_OTHERWISE, f"{name} is built '{side.stack}', the card has '{card.stack}'")
     for name, side in zip(SIDES, unit.pack.now.sides, strict=True):
         if unit.card.layout is Layout.EACH and card.per_side and not side.springs:
-            yield Hint("spring_missing", 0.95, f"{name} has no spring, the card {card.per_side}")
+            yield Hint("spring_missing", BUILT_OTHERWISE, f"{name} has no spring, the card {card.per_side}")
     for number, entry in enumerate(unit.pack.history, start=1):
         for name, side in zip(SIDES, entry.build.sides, strict=True):
             if (
@@ -89,11 +111,15 @@ def _springs(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
                 and len(side.springs) < card.per_side
             ):
                 yield Hint(
-                    "spring_missing", 0.95, f"series {number}: {name} had {len(side.springs)} springs, the card {card.per_side}"
+                    "spring_missing",
+                    BUILT_OTHERWISE,
+                    f"series {number}: {name} had {len(side.springs)} springs, the card {card.per_side}",
                 )
             elif card.stack is not None and side.springs and not _same_stack(side.stack, card.stack):
                 yield Hint(
-                    "springs_reversed", 0.9, f"series {number}: {name} was built '{side.stack}', the card has '{card.stack}'"
+                    "springs_reversed",
+                    BUILT_OTHERWISE_BEFORE,
+                    f"series {number}: {name} was built '{side.stack}', the card has '{card.stack}'",
                 )
     solid = max((float(group.solid.mean()) for group in loads.groups), default=0.0)
     if solid > SOLID_AT_MOST:
@@ -133,7 +159,9 @@ def _faces(learnt: Learnt) -> Iterator[Hint]:
     for name, faces in zip(SIDES, unit.faces(unit.pack.now), strict=True):
         if faces < wanted:
             yield Hint(
-                "faces_lost", 0.97, f"{name} has {faces} rubbing faces in this order, the card {wanted}: like plates lie together"
+                "faces_lost",
+                COUNTED,
+                f"{name} has {faces} rubbing faces in this order, the card {wanted}: like plates lie together",
             )
 
 
@@ -142,7 +170,7 @@ def _friction(learnt: Learnt, context: Context) -> Iterator[Hint]:
         return
     mean, sd = learnt.friction(context)
     known = context.oil in priors.OILS
-    expected = priors.OILS[context.oil].friction if known else 0.113
+    expected = priors.OILS[context.oil].friction if known else USUAL_FRICTION
     off = mean - math.log(expected)
     high = float(ndtr((off - FRICTION_OFF) / sd).mean())
     low = float(ndtr((-off - FRICTION_OFF) / sd).mean())
@@ -173,12 +201,12 @@ def _one_sided(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
         if steps and entry.breakaway_nm and entry.arrangement == "A":
             plateau = sum(entry.breakaway_nm) / len(entry.breakaway_nm)
             weaker = sum(steps) / len(steps)
-            ratio = weaker / max(2.0 * plateau - weaker, 1e-6)
+            ratio = weaker / max(2.0 * plateau - weaker, _LEAST_NM)
             text = f"series {number}: first step at {weaker:.0f} of {plateau:.0f} N.m, the other pack {2 * plateau - weaker:.0f}"
-            yield Hint("one_sided", float(ndtr((SIDES_APART - ratio) / 0.08)), text)
+            yield Hint("one_sided", float(ndtr((SIDES_APART - ratio) / SIDES_APART_SD)), text)
     faces = unit.faces(unit.pack.now)
     packs = [n * load for n, load in zip(faces, loads.load_n, strict=True)]
-    apart = np.minimum(*packs) / np.maximum(np.maximum(*packs), 1e-6)
+    apart = np.minimum(*packs) / np.maximum(np.maximum(*packs), _LEAST_NM)
     text = f"by sheet and pulls the weaker pack holds {100 * float(np.median(apart)):.0f} % of the stronger"
     yield Hint("one_sided", float((apart < SIDES_APART).mean()), text)
 
@@ -223,7 +251,7 @@ def why_not(learnt: Learnt, context: Context, window: Window, best_torque_nm: fl
     low = window.low_nm is not None and best_torque_nm < window.low_nm
     friction_mean, _ = learnt.friction(context)
     expected = priors.OILS.get(context.oil)
-    off = float(np.median(friction_mean)) - math.log(expected.friction if expected else 0.113)
+    off = float(np.median(friction_mean)) - math.log(expected.friction if expected else USUAL_FRICTION)
     faces = unit.card.faces_per_side
     plates = 0.0
     if faces is not None:
@@ -233,7 +261,7 @@ def why_not(learnt: Learnt, context: Context, window: Window, best_torque_nm: fl
         plates = off
     springs = _spring_shortfall(learnt, low=low)
     found = [(springs, "springs")]
-    if plates > FRICTION_OFF * 0.8:
+    if plates > FRICTION_OFF * PLATES_TELL:
         found.append((plates, "plates"))
     return tuple(code for _, code in sorted(found, reverse=True))
 
@@ -243,15 +271,15 @@ def _spring_shortfall(learnt: Learnt, *, low: bool) -> float:
     unit = learnt.unit
     card = unit.card.springs
     if card.free_height_mm is None:
-        return 0.1
+        return SPRINGS_WEAKER
     names = (*unit.pack.now.left.springs, *unit.pack.now.right.springs)
     if not names:
-        return 0.1
+        return SPRINGS_WEAKER
     thickness = card.thickness_mm or unit.pack.springs[names[0]].thickness_mm
     new = card.free_height_mm - thickness
     now = sum(unit.pack.springs[name].cone_height_mm for name in names) / len(names)
-    ratio = math.log(max(new, 0.01) / max(now, 0.01))
-    return max(ratio if low else -ratio, 0.1)
+    ratio = math.log(max(new, _LEAST_CONE_MM) / max(now, _LEAST_CONE_MM))
+    return max(ratio if low else -ratio, SPRINGS_WEAKER)
 
 
 def present_loads(learnt: Learnt) -> Loads:

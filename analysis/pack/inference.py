@@ -29,6 +29,8 @@ FIRST_DRAWS = 4096
 """Draws before weighting: a probability is then good to 0.01 where a tenth of them count."""
 MORE_DRAWS = 16384
 """Where fewer than `ENOUGH` count, as without a measured space."""
+_LEAST_VARIANCE = 1e-8
+"""Of a logarithm; what is smaller is rounding."""
 ENOUGH = 250.0
 KEPT = 1024
 """Draws kept after weighting, of equal weight."""
@@ -114,7 +116,7 @@ class Learnt:
         k = np.asarray(shared)
         solved = np.linalg.solve(self.covariances, np.broadcast_to(k[None, :, None], (self.unknowns.size, k.size, 1)))[:, :, 0]
         mean = mean + np.sum(solved * self.residuals, axis=1)
-        return mean, np.sqrt(np.maximum(variance - solved @ k, 1e-8))
+        return mean, np.sqrt(np.maximum(variance - solved @ k, _LEAST_VARIANCE))
 
     def reading_sd(self, unit_sd: Floats, noise: Floats) -> Floats:
         """Standard deviation of the log of the next series' mean: unit, rebuild, gap (shape (draws, choices)) and pulls."""
@@ -263,7 +265,7 @@ def learn(unit: Unit, basis: Basis, arrangement: str, considered: Sequence[Build
         Builds with other parts that predictions will be asked for.
     """
     builds = [entry.build for entry in unit.pack.history] + [unit.pack.now, unit.reference, *considered]
-    size = FIRST_DRAWS if unit.space_counts or unit.block else 4 * FIRST_DRAWS
+    size = FIRST_DRAWS if unit.space_counts or unit.block else priors.WITHOUT_SPACE * FIRST_DRAWS
     while True:
         unknowns = draw(unit, builds, size, SEED)
         weighed = _weigh(unit, unknowns, basis, arrangement)
@@ -321,7 +323,7 @@ def _weigh(unit: Unit, unknowns: Unknowns, basis: Basis, arrangement: str) -> Le
         observations=tuple(observations),
         residuals=own,
         covariances=covariances[rows],
-        pulls_next=5 if last is None else len(last.breakaway_nm or last.sliding_nm),
+        pulls_next=priors.USUAL_PULLS if last is None else len(last.breakaway_nm or last.sliding_nm),
         patterns=tuple((p, float(t / total.sum())) for p, t in zip(patterns, total, strict=True)),
         effective=effective,
         not_converted=tuple(n for n, one in enumerate(conversions) if one is None),
@@ -330,7 +332,7 @@ def _weigh(unit: Unit, unknowns: Unknowns, basis: Basis, arrangement: str) -> Le
 
 def _shift(arrangement: str) -> float:
     """Log by which a reading is off where A was written for B or the other way round."""
-    twice = math.log(2.0 * (1.0 + 0.05))
+    twice = math.log(2.0 * (1.0 + priors.TWICE_EXCESS))
     return -twice if arrangement in ("B", "D", "E", "V2") else twice
 
 

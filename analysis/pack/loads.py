@@ -39,6 +39,10 @@ class Line:
     sides: tuple[int, ...]
 
 
+_FLAT_MM = 1e-6
+"""Keeps the share of flat finite for a spring without a cone."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Loads:
     """Loads of a build over draws and choices, shape (draws, choices).
@@ -69,7 +73,7 @@ class GroupState:
     @property
     def share(self) -> Floats:
         """Deflection over cone height."""
-        share: Floats = self.deflection_mm / np.maximum(self.cone_mm, 1e-6)
+        share: Floats = self.deflection_mm / np.maximum(self.cone_mm, _FLAT_MM)
         return share
 
     @property

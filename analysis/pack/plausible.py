@@ -38,6 +38,11 @@ PLAY_TOO_FAR_MM = 0.6
 """Springs with more play than this while the unit held torque: the space was misread."""
 END_PLAY_MM = (-0.3, 2.5)
 """End play by the space that a unit can be built with: less and it would not close, more and plates are missing."""
+SPRING_LEAST_MM = 15.0
+"""No cup spring that goes over a side gear is smaller outside."""
+HELD_FROM_NM = 5.0
+"""From this torque on the last series shows that the springs press."""
+MM_PER_INCH = 25.4
 END_PLAY_OFF_MM = 0.5
 """End play by the space this far from what was read: one of the two is wrong."""
 DISAGREE = 0.03
@@ -161,7 +166,7 @@ def _plate(plate: Plate, like_mm: float | None) -> Problem | None:
     values = (*plate.thickness_mm, *(() if plate.unworn_mm is None else (plate.unworn_mm,)))
     for value in values:
         if not low <= value <= high:
-            hint = "; was it read in inches?" if low <= 25.4 * value <= high else "; has the decimal point slipped?"
+            hint = "; was it read in inches?" if low <= MM_PER_INCH * value <= high else "; has the decimal point slipped?"
             return _stop("implausible_thickness", where, f"{where}: {value:g} mm is no plate of this trade{hint}")
     if len(plate.thickness_mm) > 2:
         for n, value in enumerate(plate.thickness_mm):
@@ -193,7 +198,7 @@ def _stacks(pack: Pack) -> Iterator[Problem]:
             height = side.stack_height_mm
             low, high = PLATE_MM[0] * len(side.plates), PLATE_MM[1] * len(side.plates)
             if not low <= height <= high:
-                hint = "; was it read in inches?" if low <= 25.4 * height <= high else "; has the decimal point slipped?"
+                hint = "; was it read in inches?" if low <= MM_PER_INCH * height <= high else "; has the decimal point slipped?"
                 yield _stop(
                     "implausible_thickness",
                     f"{where}{name}.stack_height",
@@ -232,7 +237,7 @@ def _spring(spring: CupSpring, card: SpecCard, *, fitted_now: bool) -> Problem |
     like = card.springs
     if spring.inner_diameter_mm >= spring.outer_diameter_mm:
         return _stop("implausible_spring", where, f"{where}: its hole is as large as the spring")
-    if spring.outer_diameter_mm < 15.0:
+    if spring.outer_diameter_mm < SPRING_LEAST_MM:
         return _stop("implausible_spring", where, f"{where}: {spring.outer_diameter_mm:g} mm outside; was it read in inches?")
     if like.free_height_mm is not None and spring.free_height_mm > like.free_height_mm + TALLER_MM:
         text = f"{where}: {spring.free_height_mm:g} mm tall, new by the card {like.free_height_mm:g} mm: measure it again"
@@ -263,7 +268,7 @@ def _shims(pack: Pack, shelf: Shelf) -> Iterator[Problem]:
         for name, side in zip(SIDES, build.sides, strict=True):
             for value in side.shims_mm:
                 if not low <= value <= high:
-                    hint = "; was it read in inches?" if low <= 25.4 * value <= high else "; has the decimal point slipped?"
+                    hint = "; was it read in inches?" if low <= MM_PER_INCH * value <= high else "; has the decimal point slipped?"
                     yield _stop("implausible_shim", f"{where}{name}.shims", f"{where}{name}: {value:g} mm is no shim{hint}")
     for one in shelf.shims:
         value = one.shim_mm or 0.0
@@ -293,7 +298,7 @@ def _space(unit: Unit) -> list[Problem]:
     if loads is None:
         return _end_plays(unit)
     found = []
-    held = any(min(entry.breakaway_nm or entry.sliding_nm or (0.0,)) > 5.0 for entry in unit.pack.history[-1:])
+    held = any(min(entry.breakaway_nm or entry.sliding_nm or (0.0,)) > HELD_FROM_NM for entry in unit.pack.history[-1:])
     for group in loads.groups:
         where = SIDES[group.side]
         beyond = float(group.deflection_mm[0, 0] - group.cone_mm[0, 0])

@@ -151,3 +151,12 @@ FREE_OTHER_CAUSE = 0.05
 
 FREE_BELOW_NM = 1.0
 """A value under this counts as free (PACK.md 4)."""
+
+WITHOUT_SPACE = 4
+"""Times as many first draws where no space was measured: far fewer of them agree with the pulls."""
+
+USUAL_PULLS = 5
+"""Pulls of the next series, where no series was pulled yet."""
+
+TWICE_EXCESS = 0.05
+"""A holds both packs, B one against the other: twice the torque, and a twentieth more by the ramps (PACK.md 2)."""

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from analysis.distributions import INTERVAL
 from analysis.pack.buildable import ShimPair, keeps_left_right, shim_pairs, size_key
 from analysis.pack.context import Context
 from analysis.pack.cup_springs import SOLID_SHARE
@@ -33,6 +34,8 @@ LISTED = 30
 """Choices that are listed; PACK.md asks for ten."""
 LISTED_LAST = 10
 """... and of those that are never the best, for springs may go solid or the sides differ, so many more."""
+_LEAST_NM = 1e-6
+"""Keeps a logarithm finite where nothing holds."""
 _SEED = 20271
 """Of the draws of end play: the same sheet gets the same answer."""
 SCREENED = 120
@@ -102,7 +105,7 @@ def _reckon(
     right = np.array([p.change_right_mm for p in pairs])
     loads = _expanded(unit, learnt, build, left, right)
     mean, unit_sd = learnt.predict(context)
-    torque = np.maximum(mean_torque_per_friction_nm(unit, build, loads), 1e-6)
+    torque = np.maximum(mean_torque_per_friction_nm(unit, build, loads), _LEAST_NM)
     log_torque = np.log(torque) + (mean + np.log(learnt.factor))[:, None]
     sd = learnt.reading_sd(unit_sd, gap_noise(unit, build, loads))
     low, high = _limits_of(window)
@@ -276,7 +279,7 @@ def _screened(
 
 def _quantiles(full: _Reckoned, n: int, learnt: Learnt) -> dict[str, float]:
     drawn = np.exp(full.log_torque[:, n] + full.sd[:, n] * learnt.unknowns.normal_reading)
-    low, median, high = np.quantile(drawn, (0.025, 0.5, 0.975))
+    low, median, high = np.quantile(drawn, INTERVAL)
     return {"torque_median_nm": float(median), "torque_low_nm": float(low), "torque_high_nm": float(high)}
 
 
@@ -353,21 +356,25 @@ def _boldest_first(placed: Sequence[Choice], window: Window) -> list[Choice]:
     low, high = _limits_of(window)
 
     def outside(one: Choice) -> float:
-        torque = math.log(max(one.torque_median_nm, 1e-6))
+        torque = math.log(max(one.torque_median_nm, _LEAST_NM))
         return max(low - torque, torque - high, 0.0)
 
     boldest = min(safe, key=lambda one: (round(outside(one), 6), one.shims.moves))
     return [boldest, *(one for one in placed if one is not boldest)]
 
 
+SLOPE_STEP_MM = 0.05
+"""Half the width of shim over which the slope is taken: the step that shims come in."""
+
+
 def sensitivity_nm_per_mm(learnt: Learnt, build: Build, context: Context) -> tuple[float, float, float]:
     """Median and 95 % interval of the change of torque per mm of shim total, shared by the sides that take shims."""
     unit = learnt.unit
-    step = 0.05
+    step = SLOPE_STEP_MM
     share = [step * (name in unit.card.shim_sides) / max(len(unit.card.shim_sides), 1) for name in SIDES]
     loads = loads_of(unit, learnt.unknowns, build, np.array([-share[0], share[0]]), np.array([-share[1], share[1]]))
     mean, sd = learnt.predict(context)
     scale = np.exp(mean + sd * learnt.unknowns.normal_unit) * learnt.factor
     torque = mean_torque_per_friction_nm(unit, build, loads) * scale[:, None]
-    low, median, high = np.quantile((torque[:, 1] - torque[:, 0]) / (2.0 * step), (0.025, 0.5, 0.975))
+    low, median, high = np.quantile((torque[:, 1] - torque[:, 0]) / (2.0 * step), INTERVAL)
     return float(median), float(low), float(high)

@@ -17,7 +17,7 @@ def mean_radius_pressure_mm(outer_mm: float, inner_mm: float) -> float:
     >>> mean_radius_pressure_mm(3.0, 0.0)
     2.0
     """
-    return 2.0 / 3.0 * (outer_mm**3 - inner_mm**3) / (outer_mm**2 - inner_mm**2)
+    return 2.0 / 3.0 * (outer_mm**3 - inner_mm**3) / (outer_mm**2 - inner_mm**2)  # formula
 
 
 def mean_radius_wear_mm(outer_mm: float, inner_mm: float) -> float:
@@ -135,9 +135,13 @@ def room_mm(space: Space, side: int) -> float:
     return space.edge_to_plate_mm - space.cover_boss_mm
 
 
+_DEPTHS_ACROSS = 4
+"""Two case depths, the overlap and the centre."""
+
+
 def depths_measured(space: Space) -> int:
     """Number of depths whose errors add up in the room of one side (`across`: of both)."""
-    return 4 if space.form is SpaceForm.ACROSS else 2
+    return _DEPTHS_ACROSS if space.form is SpaceForm.ACROSS else 2
 
 
 def inner_plates(build: Build, pack: Pack) -> tuple[str, ...]:

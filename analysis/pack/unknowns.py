@@ -194,6 +194,10 @@ def nominal(unit: Unit, builds: list[Build]) -> Unknowns:
     )
 
 
+ANOTHER_SPRING = 3.0
+"""Standard deviations from the card's thickness at which a spring is none of its lot."""
+
+
 def _spring_draws(spring: CupSpring, unit: Unit, spread: _Stratified) -> tuple[Floats, Floats]:
     """Thickness, leaning towards the card's, and cone height."""
     u = unit.pack.uncertainty
@@ -201,7 +205,7 @@ def _spring_draws(spring: CupSpring, unit: Unit, spread: _Stratified) -> tuple[F
     mean_mm, sd_mm = spring.thickness_mm, u.spring_thickness_mm
     # A lot scatters by a hundredth: a spring much further off than that is another spring, and leans towards nothing.
     lot = priors.SPRING_LOT_THICKNESS_MM
-    if card_mm is not None and abs(card_mm - mean_mm) < 3.0 * math.hypot(lot, sd_mm):
+    if card_mm is not None and abs(card_mm - mean_mm) < ANOTHER_SPRING * math.hypot(lot, sd_mm):
         weight = sd_mm**2 / (sd_mm**2 + lot**2)
         mean_mm += weight * (card_mm - mean_mm)
         sd_mm *= math.sqrt(1.0 - weight)

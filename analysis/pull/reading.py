@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from analysis.bounds import PULL_LEAST_S
+from analysis.distributions import RECTANGULAR, RECTANGULAR_WIDTH
 from analysis.pull.bandwidth import NOTHING_LOST, BandwidthRules, LagShare, find_lag, share_of_lag
 from analysis.pull.breakaway import Peak, PeakRules, refine_peak
 from analysis.pull.chatter import ChatterRules, measure, read_chatter
@@ -18,7 +19,7 @@ from analysis.pull.noise import median
 from analysis.pull.quality import QualityRules, find_quality_flags, zero_flags
 from analysis.pull.sliding import Plateau, read_plateau
 from analysis.pull.tremor import TremorRules, peak_under_tremor, rides_on_sensor
-from analysis.results import Breakaway, BudgetLine, Chatter, PullResult, QualityCode, QualityFlag, Sensor, Sliding
+from analysis.results import Breakaway, BudgetLine, BudgetSource, Chatter, PullResult, QualityCode, QualityFlag, Sensor, Sliding
 from analysis.trace import Trace
 from analysis.verdict.uncertainty import calibration_line, combine
 
@@ -180,17 +181,17 @@ def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor, rules: Readi
     rest = c.zero.before or c.zero.after
     if rest is not None:
         zero = c.noise_nm / math.sqrt(max(1.0, (rest.last - rest.first) * min(1.0, 500.0 * c.step_s)))
-        lines.append(BudgetLine("zero", zero))
+        lines.append(BudgetLine(BudgetSource.ZERO, zero))
     if c.zero.unproven:
         range_nm = rules.zero_share_of_range * sensor.capacity_nm if sensor.capacity_nm else rules.zero_share * torque_nm
-        lines.append(BudgetLine("zero not proven", range_nm / math.sqrt(3)))
+        lines.append(BudgetLine(BudgetSource.ZERO_UNPROVEN, range_nm / RECTANGULAR))
     if c.drift_nm is not None and c.zero.leapt_at is None:
         # Warmth moves a zero steadily, and half way is taken off; what else moved it may have done so at any moment.
         steady = abs(c.drift_nm) <= rules.quality.drift_share_of_result * torque_nm
-        lines.append(BudgetLine("zero drift", abs(c.drift_nm) / math.sqrt(12 if steady else 3)))
+        lines.append(BudgetLine(BudgetSource.ZERO_DRIFT, abs(c.drift_nm) / (RECTANGULAR_WIDTH if steady else RECTANGULAR)))
     # JCGM 100 F.2.2.1: a step d has standard uncertainty 0.29 d; noise larger than the step averages it away.
     if c.resolution_nm > 2 * c.noise_nm:
-        lines.append(BudgetLine("resolution", c.resolution_nm / math.sqrt(12)))
+        lines.append(BudgetLine(BudgetSource.RESOLUTION, c.resolution_nm / RECTANGULAR_WIDTH))
     return lines
 
 
@@ -199,11 +200,11 @@ def _breakaway(
 ) -> Breakaway:
     lines = _common_lines(c, peak.torque_nm, sensor, rules)
     lines += [
-        BudgetLine("noise", peak.u_nm),
-        BudgetLine("sampling", peak.sampling_u_nm),
-        BudgetLine("peak fit", peak.shape_u_nm),
-        BudgetLine("tremor", peak.tremor_u_nm),
-        BudgetLine("sensor lag", lost.peak_u_nm),
+        BudgetLine(BudgetSource.NOISE, peak.u_nm),
+        BudgetLine(BudgetSource.SAMPLING, peak.sampling_u_nm),
+        BudgetLine(BudgetSource.PEAK_FIT, peak.shape_u_nm),
+        BudgetLine(BudgetSource.TREMOR, peak.tremor_u_nm),
+        BudgetLine(BudgetSource.SENSOR_LAG, lost.peak_u_nm),
     ]
     angle = None if trace.angle_deg is None else float(np.interp(peak.time_s, trace.time_s, trace.angle_deg))
     step = None if course.first_step is None else float(course.smooth_nm[course.first_step])
@@ -213,19 +214,21 @@ def _breakaway(
 def _sliding(c: Conditioned, plateau: Plateau, sensor: Sensor, chatter: Chatter, rules: ReadingRules, lost: LagShare) -> Sliding:
     lines = [
         *_common_lines(c, plateau.torque_nm, sensor, rules),
-        BudgetLine("noise", plateau.u_nm),
-        BudgetLine("sliding interval", plateau.interval_u_nm),
+        BudgetLine(BudgetSource.NOISE, plateau.u_nm),
+        BudgetLine(BudgetSource.SLIDING_INTERVAL, plateau.interval_u_nm),
         # Under a slow sensor how much of the turning happened at which torque of a chattering unit cannot be told.
-        BudgetLine("sensor lag", math.hypot(lost.sliding_u_nm, 0.5 * (chatter.peak_to_peak_nm or 0.0) if lost.lags else 0.0)),
+        BudgetLine(
+            BudgetSource.SENSOR_LAG, math.hypot(lost.sliding_u_nm, 0.5 * (chatter.peak_to_peak_nm or 0.0) if lost.lags else 0.0)
+        ),
     ]
     if chatter.peak_to_peak_nm is not None and chatter.cycles:
         # The stretch holds whole cycles only to within one, rectangular; below some 20 samples a cycle its fall is cut coarsely.
-        lines.append(BudgetLine("whole cycles", chatter.peak_to_peak_nm / (math.sqrt(12) * chatter.cycles)))
+        lines.append(BudgetLine(BudgetSource.WHOLE_CYCLES, chatter.peak_to_peak_nm / (RECTANGULAR_WIDTH * chatter.cycles)))
         samples = c.rate_hz / (chatter.frequency_hz or c.rate_hz)
-        lines.append(BudgetLine("sampling", chatter.peak_to_peak_nm / (math.sqrt(3) * samples)))
+        lines.append(BudgetLine(BudgetSource.SAMPLING, chatter.peak_to_peak_nm / (RECTANGULAR * samples)))
     if chatter.peak_to_peak_nm is not None and c.resolution_deg >= rules.course.coarse_step_deg:
         # How much of the turning happened at which torque cannot be told between two steps of a coarse encoder.
-        lines.append(BudgetLine("angle", chatter.peak_to_peak_nm / math.sqrt(12)))
+        lines.append(BudgetLine(BudgetSource.ANGLE, chatter.peak_to_peak_nm / RECTANGULAR_WIDTH))
     return Sliding(
         plateau.torque_nm + lost.sliding_nm,
         plateau.from_s,

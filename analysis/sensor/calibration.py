@@ -12,11 +12,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.distributions import RECTANGULAR_WIDTH
 from analysis.results import CalibrationFunction
 from analysis.sensor.correction import calibration_u, slope_at
 from analysis.trace import Trace
 
 # -- fit --------------------------------------------------------------------------------------------------------------------------
+
+
+DEGREES = (1, 2, 3)
+"""Degrees of the function that are tried; a higher one follows the scatter of five loads."""
+_SLOPE_POINTS = 50
+"""At so many indications the function must rise: it is of third degree at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,18 +148,18 @@ def examine(points: Sequence[Point], *, degree: int = 1, u_relative: float = 0.0
     loads, zero_return = _from_zero(points)
     x, y = [point.indication_nm for point in loads], [point.torque_nm for point in loads]
     fit = fit_polynomial(x, y, range(1, degree + 1))
-    tried = [(each, _try(x, y, each)) for each in (1, 2, 3)]
+    tried = [(each, _try(x, y, each)) for each in DEGREES]
     function = CalibrationFunction(
         coefficients=fit.coefficients,
         covariance=fit.covariance,
-        u_nm=math.hypot(fit.deviation, abs(zero_return or 0.0) * abs(fit.coefficients[0]) / math.sqrt(12)),
+        u_nm=math.hypot(fit.deviation, abs(zero_return or 0.0) * abs(fit.coefficients[0]) / RECTANGULAR_WIDTH),
         u_relative=u_relative,
         low_nm=min(y),
         high_nm=max(y),
         end_nm=max(x),
         degrees_of_freedom=float(fit.degrees_of_freedom),
     )
-    slope = slope_at(function, np.linspace(0.0, function.end_nm, 50))
+    slope = slope_at(function, np.linspace(0.0, function.end_nm, _SLOPE_POINTS))
     if not (slope > 0).all():
         raise ValueError("the fitted torque does not rise with the indication")
     steps = _steps(loads, fit, function)
@@ -225,6 +232,8 @@ def _step(group: Sequence[Point], residuals: Sequence[float], function: Calibrat
 
 # -- class ------------------------------------------------------------------------------------------------------------------------
 
+LEAST_LOADS = 5
+"""Fewer tell neither a class nor how the curve runs between them (common practice, no source)."""
 SCHEME = "workshop class of platepull, version 1"
 LIMITS_PER_CLASS = {"reproducibility": 1.0, "repeatability": 0.5, "interpolation": 0.5, "zero return": 0.25, "reversibility": 1.25}
 """Largest relative figures in units of the class, in percent; the zero of the range. Our own choice, shaped like the usual schemes
@@ -272,7 +281,7 @@ def classify(findings: Findings) -> Classed:
         found["zero return"] = [100 * abs(findings.zero_return_nm) / findings.function.end_nm]
     figures = tuple((name, max(values)) for name, values in found.items() if values)
     lacks = [name for name, values in found.items() if not values]
-    if len(findings.steps) < 5:
+    if len(findings.steps) < LEAST_LOADS:
         lacks.insert(0, "five loads")
     if lacks:
         return Classed(None, tuple(lacks), figures)
@@ -295,6 +304,14 @@ class Weighing:
     steady: bool
 
 
+CREEP = 0.0005
+"""Share of capacity that a load may creep by from the first to the second half of a stretch ..."""
+CREEP_DEVIATIONS = 4
+"""... or so many standard deviations of the difference of two halves' means, where noise is more than that."""
+SWING = 0.005
+"""Share of capacity: with a larger standard deviation the weight still swings, or a hand is on the arm."""
+
+
 def weigh(trace: Trace, capacity_nm: float) -> Weighing:
     """The load that a stretch shows. Steady: no creep above 0.05 % of capacity (or four deviations of a half's mean), and no swing.
 
@@ -306,5 +323,8 @@ def weigh(trace: Trace, capacity_nm: float) -> Weighing:
     first, second = trace.torque_nm[:half], trace.torque_nm[half:]
     deviation = float(trace.torque_nm.std(ddof=1))
     crept = float(second.mean() - first.mean())
-    steady = abs(crept) <= max(0.0005 * capacity_nm, 4 * deviation * math.sqrt(2 / half)) and deviation <= 0.005 * capacity_nm
+    steady = (
+        abs(crept) <= max(CREEP * capacity_nm, CREEP_DEVIATIONS * deviation * math.sqrt(2 / half))
+        and deviation <= SWING * capacity_nm
+    )
     return Weighing(float(trace.torque_nm.mean()), deviation, crept, steady)

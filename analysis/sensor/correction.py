@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.results import BudgetLine, Calibration, CalibrationFunction, OffsetAdapter, Sensor
+from analysis.results import BudgetLine, BudgetSource, Calibration, CalibrationFunction, OffsetAdapter, Sensor
 from analysis.trace import Floats, Trace
 
 
@@ -95,7 +95,7 @@ def calibration_u(function: CalibrationFunction, torque_nm: float) -> BudgetLine
     of_fit = max(0.0, float(row @ np.array(function.covariance) @ row)) + function.u_nm**2
     square = of_fit + (function.u_relative * torque_nm) ** 2
     degrees = function.degrees_of_freedom * (square / of_fit) ** 2 if function.degrees_of_freedom and of_fit > 0 else None
-    return BudgetLine("calibration", math.sqrt(square), degrees)
+    return BudgetLine(BudgetSource.CALIBRATION, math.sqrt(square), degrees)
 
 
 def _indication_of(function: CalibrationFunction, torque_nm: float) -> float:

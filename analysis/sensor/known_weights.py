@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from analysis.distributions import RECTANGULAR
+
 FAR_OFF = 0.05
 """Share of the load: a sensor further off has no uncertainty but a fault, or a wrong unit (common practice, no source)."""
 
@@ -57,4 +59,4 @@ def check_by_weights(loads_nm: Sequence[float], indications_nm: Sequence[float],
         ),
         None,
     )
-    return WeightCheck(errors, math.hypot(worst / math.sqrt(3), u_loads_relative), sends, worst <= FAR_OFF)
+    return WeightCheck(errors, math.hypot(worst / RECTANGULAR, u_loads_relative), sends, worst <= FAR_OFF)

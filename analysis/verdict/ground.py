@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from analysis.distributions import RECTANGULAR
 from analysis.judgement import Missing
-from analysis.results import Breakaway, BudgetLine, CalibrationFunction, PullResult, Sliding
+from analysis.results import Breakaway, BudgetLine, BudgetSource, CalibrationFunction, PullResult, Sliding
 from analysis.sensor.correction import calibration_flags, function_for
 
 UNKNOWN_SENSOR_LIMITS = 0.40
@@ -52,11 +53,11 @@ def ground_of(result: PullResult, reading: Breakaway | Sliding) -> Ground:
     lines, missing = [], []
     # An uncertainty that was stated speaks of the sensor in use; that of a certificate, of the day it was made.
     calibrated = calibration is not None and calibration.corrects
-    if all(line.source != "calibration" for line in reading.budget.lines):
+    if all(line.source != BudgetSource.CALIBRATION for line in reading.budget.lines):
         lines.append(rectangular("sensor not known", UNKNOWN_SENSOR_LIMITS * torque_nm))
         missing.append(Missing.SENSOR)
     codes = (*calibration_flags(calibration, torque_nm, result.direction), *result.calibration_flags)
-    if any(line.source == "calibration" and calibrated for line in reading.budget.lines):
+    if any(line.source == BudgetSource.CALIBRATION and calibrated for line in reading.budget.lines):
         lines.append(rectangular("drift since calibration", DRIFT_LIMITS * torque_nm))
         lines.append(rectangular("mounting", MOUNTING_LIMITS * torque_nm))
     if calibration is not None and calibration.expired:
@@ -67,7 +68,7 @@ def ground_of(result: PullResult, reading: Breakaway | Sliding) -> Ground:
         if own is None:
             lines.append(rectangular("other direction calibrated", OTHER_WAY_LIMITS * torque_nm))
         if function is not None:
-            lines.append(BudgetLine("beyond the calibrated range", bend_nm(function, torque_nm)))
+            lines.append(BudgetLine(BudgetSource.BEYOND_RANGE, bend_nm(function, torque_nm)))
     missing += [_CODE_OF_FLAG[code] for code in codes if code in _CODE_OF_FLAG]
     if any(flag.code in _ZERO_FLAGS for flag in result.quality):
         missing.append(Missing.ZERO)
@@ -76,7 +77,7 @@ def ground_of(result: PullResult, reading: Breakaway | Sliding) -> Ground:
 
 def rectangular(source: str, limits_nm: float) -> BudgetLine:
     """A line from limits within which every value is as likely (JCGM 100, 4.3.7)."""
-    return BudgetLine(source, limits_nm / math.sqrt(3))
+    return BudgetLine(source, limits_nm / RECTANGULAR)
 
 
 def bend_nm(function: CalibrationFunction, torque_nm: float) -> float:

@@ -12,7 +12,7 @@ directions, pooled with what is known of the bench. The direction that stands wo
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -30,7 +30,7 @@ from analysis.judgement import (
     Verdict,
     VerdictState,
 )
-from analysis.results import Budget, BudgetLine
+from analysis.results import OF_ONE_PULL, Budget, BudgetLine, BudgetSource
 from analysis.sensor.zero_history import zero_moved
 from analysis.verdict.apart import Apart, Scatter, Side, after_long_rest, find_strays, gap_hides_a_stray
 from analysis.verdict.decide import judge_value, standing
@@ -48,13 +48,6 @@ ASYMMETRY_WORTH_A_WORD = 0.10
 
 FREE_TURN = "free_turn"
 """Why a turn in which nothing held stands apart: nobody has said that it was the pull."""
-
-REPEATABILITY = "repeatability"
-"""Name of the line that holds the scatter from pull to pull."""
-
-_OF_ONE_PULL = ("noise", "sampling", "shape of the peak", "tremor", "evenness", "whole cycles")
-"""Lines that are anew in each pull and shrink with their number. All others (calibration, zero, resolution, what is not known)
-are the same in every pull, or may be: taking the mean does not shrink them."""
 
 
 def read_series(
@@ -168,20 +161,20 @@ def _figure(pulls: Sequence[Pull], basis: Basis, known: Scatter) -> SeriesFigure
     scatter = pool(own, known)
     ways = tuple((way, _mean_of(mine, scatter)) for way, mine in readings.items())
     mean_nm = math.fsum(way.mean_nm for _, way in ways) / len(ways)
-    lines = _mean_lines([way.budget.lines for _, way in ways], own_sources=(*_OF_ONE_PULL, REPEATABILITY))
+    lines = _mean_lines([way.budget.lines for _, way in ways], own_sources=OF_ONE_PULL | {BudgetSource.REPEATABILITY})
     return SeriesFigure(mean_nm, combine(lines, each_by_its_own_t=True), ways, scatter)
 
 
 def _mean_of(readings: Sequence[Reading], scatter: ScatterUsed) -> DirectionMean:
     n = len(readings)
     mean_nm = float(np.mean([reading.torque_nm for reading in readings]))
-    lines = _mean_lines([reading.lines for reading in readings], own_sources=_OF_ONE_PULL)
-    lines.append(BudgetLine(REPEATABILITY, scatter.relative * mean_nm / math.sqrt(n), scatter.degrees_of_freedom))
+    lines = _mean_lines([reading.lines for reading in readings], own_sources=OF_ONE_PULL)
+    lines.append(BudgetLine(BudgetSource.REPEATABILITY, scatter.relative * mean_nm / math.sqrt(n), scatter.degrees_of_freedom))
     at_least = any(reading.at_least for reading in readings)
     return DirectionMean(n, mean_nm, combine(lines, each_by_its_own_t=True), at_least)
 
 
-def _mean_lines(of_each: Sequence[Sequence[BudgetLine]], own_sources: Sequence[str]) -> list[BudgetLine]:
+def _mean_lines(of_each: Sequence[Sequence[BudgetLine]], own_sources: Collection[str]) -> list[BudgetLine]:
     """The lines of a mean: what is anew in each shrinks by the root of their number, what they share does not (GUM 5.2.4)."""
     n = len(of_each)
     lines = []
@@ -351,4 +344,6 @@ def _settling(verdict: Verdict, figure: SeriesFigure, kept: Sequence[Pull], wind
 
 
 def _shared_u(budget: Budget) -> float:
-    return math.sqrt(math.fsum(line.u_nm**2 for line in budget.lines if line.source not in (*_OF_ONE_PULL, REPEATABILITY)))
+    return math.sqrt(
+        math.fsum(line.u_nm**2 for line in budget.lines if line.source not in OF_ONE_PULL | {BudgetSource.REPEATABILITY})
+    )

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 
 from analysis.distributions import t_degrees, t_quantile
-from analysis.results import Budget, BudgetLine, Sensor
+from analysis.results import Budget, BudgetLine, BudgetSource, Sensor
 from analysis.sensor.correction import calibration_u, function_for
 
 CONFIDENCE = 0.95
@@ -53,4 +53,4 @@ def calibration_line(torque_nm: float, sensor: Sensor, direction: int | None = N
         function = None if sensor.calibration is None else function_for(sensor.calibration, direction)
         return None if function is None else calibration_u(function, torque_nm)
     u = math.hypot(sensor.u_nm or 0.0, (sensor.u_relative or 0.0) * torque_nm)
-    return BudgetLine("calibration", u, sensor.degrees_of_freedom)
+    return BudgetLine(BudgetSource.CALIBRATION, u, sensor.degrees_of_freedom)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.judgement import Converted, Missing, SettlingCode
-from analysis.results import Breakaway, BudgetLine, PullResult, QualityCode, Sliding
+from analysis.results import Breakaway, BudgetLine, BudgetSource, PullResult, QualityCode, Sliding
 from analysis.verdict.ground import ground_of
 from analysis.window import Basis, Window
 
@@ -94,7 +94,9 @@ class Pull:
         """A pull from plain values, N.m; `u_relative` is the sensor's, the same in every pull. Without a value it turned freely."""
 
         def reading(torque_nm: float | None) -> Reading | None:
-            return None if torque_nm is None else Reading(torque_nm, (BudgetLine("calibration", u_relative * torque_nm),))
+            return (
+                None if torque_nm is None else Reading(torque_nm, (BudgetLine(BudgetSource.CALIBRATION, u_relative * torque_nm),))
+            )
 
         free = breakaway_nm is None and sliding_nm is None
         return cls(
@@ -210,5 +212,5 @@ def _in_other(reading: Reading | None, converted: Converted) -> Reading | None:
         return None
     torque_nm = reading.torque_nm * converted.factor
     lines = [replace(line, u_nm=line.u_nm * converted.factor) for line in reading.lines]
-    lines.append(BudgetLine("arrangement converted", torque_nm * converted.u_relative))
+    lines.append(BudgetLine(BudgetSource.CONVERTED, torque_nm * converted.u_relative))
     return replace(reading, torque_nm=torque_nm, lines=tuple(lines))

@@ -1,0 +1,180 @@
+"""Numbers that set a result stand in one named place with their reason, not in the middle of an expression."""
+
+import ast
+import re
+import sys
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+ANALYSIS = Path(__file__).resolve().parents[2] / "analysis"
+
+PLAIN = {0, 1, 2, -1, 0.5}
+"""Counts, halves and signs: they stand in formulas as such and set nothing."""
+UNITS = {100, 360, 180, 1000, 0.001}
+"""Per cent, a turn, half a turn, thousandths: a change of unit."""
+GUARD = 1e-9
+"""What is this small or smaller only keeps a division from dividing by nothing."""
+FEW = {3, 4}
+"""So many values a statistic needs at least, where a size is compared with it."""
+FORMULA = "# formula"
+"""A line that ends so is a formula with its source beside it."""
+TABLES = {"unit_symbols.py", "bounds.py", "pack/priors.py"}
+"""Modules that are nothing but named numbers."""
+NO_RULE = {
+    "round": "how a figure is shown, not what it is",
+    "range": "a count",
+    "field": "a default of a named field",
+    "percentile": "a hundredth is named by the function",
+}
+"""Calls whose arguments are no rule of ours, and why."""
+NAMED = re.compile(r"_?[A-Z][A-Z0-9_]*$")
+
+
+class Naked(ast.NodeVisitor):
+    """Collects number literals that stand in an expression under no name of their own."""
+
+    def __init__(self):
+        self.found = []
+
+    def visit_Compare(self, node):
+        sides = [node.left, *node.comparators]
+        counts = any("size" in ast.dump(side) or "'len'" in ast.dump(side) or "'count" in ast.dump(side) for side in sides)
+        for side in sides:
+            if not (counts and isinstance(side, ast.Constant) and side.value in FEW):
+                self.visit(side)
+
+    def visit_ClassDef(self, node):
+        # A field with a default is a named number; what stands in methods is not.
+        for statement in node.body:
+            if isinstance(statement, (ast.FunctionDef, ast.ClassDef)):
+                self.visit(statement)
+
+    def visit_Assign(self, node):
+        names = [name for target in node.targets for name in getattr(target, "elts", [target])]
+        if not all(isinstance(name, ast.Name) and NAMED.match(name.id) for name in names):
+            self.generic_visit(node)
+
+    def visit_AnnAssign(self, node):
+        if node.value is not None and not (isinstance(node.target, ast.Name) and NAMED.match(node.target.id)):
+            self.visit(node.value)
+
+    def visit_FunctionDef(self, node):
+        # A default in the head is named by its parameter.
+        for statement in node.body:
+            self.visit(statement)
+
+    def visit_Subscript(self, node):
+        self.visit(node.value)  # an index or a slice picks, it does not weigh
+
+    def visit_Call(self, node):
+        name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+        if name not in NO_RULE:
+            self.generic_visit(node)
+            return
+        for argument in node.args:
+            if not isinstance(argument, ast.Constant):
+                self.visit(argument)
+
+    def visit_BinOp(self, node):
+        # A small whole power is part of a formula.
+        self.visit(node.left)
+        if not (isinstance(node.op, ast.Pow) and isinstance(node.right, ast.Constant) and node.right.value in (2, 3, 4)):
+            self.visit(node.right)
+
+    def visit_Constant(self, node):
+        if isinstance(node.value, (int, float)) and not isinstance(node.value, bool) and self._counts(node.value):
+            self.found.append((node.lineno, node.value))
+
+    @staticmethod
+    def _counts(value):
+        return value not in PLAIN | UNITS and abs(value) > GUARD
+
+
+def naked(source):
+    """Line and value of each naked number of a module."""
+    visitor = Naked()
+    visitor.visit(ast.parse(source))
+    lines = source.splitlines()
+    return [(line, value) for line, value in visitor.found if FORMULA not in lines[line - 1]]
+
+
+def by_module():
+    """How many each module has."""
+    counts = Counter()
+    for path in sorted(ANALYSIS.rglob("*.py")):
+        name = path.relative_to(ANALYSIS).as_posix()
+        if name not in TABLES:
+            counts[name] = len(naked(path.read_text("utf-8")))
+    return +counts
+
+
+LEFT = {
+    "pull/angle.py": 1,
+    "pull/bandwidth.py": 4,
+    "pull/breakaway.py": 13,
+    "pull/bursts.py": 2,
+    "pull/chatter.py": 37,
+    "pull/clipping.py": 13,
+    "pull/conditioning.py": 9,
+    "pull/course.py": 20,
+    "pull/finder.py": 8,
+    "pull/first_slip.py": 20,
+    "pull/happening.py": 1,
+    "pull/hum.py": 9,
+    "pull/noise.py": 11,
+    "pull/peaks.py": 4,
+    "pull/quality.py": 4,
+    "pull/reading.py": 4,
+    "pull/rest.py": 17,
+    "pull/sliding.py": 11,
+    "pull/stuck.py": 1,
+    "pull/tremor.py": 11,
+}
+"""Modules that still have some, and how many; to be worked off, never to grow."""
+
+
+def test_numbers_of_analysis_have_names():
+    found = by_module()
+    assert {name: count for name, count in found.items() if count > LEFT.get(name, 0)} == {}
+    assert {name for name, most in LEFT.items() if found.get(name, 0) < most} == set(), "fewer than noted: note it"
+
+
+PLANTED = (
+    "def f(x):\n    return 0.97 * x",
+    "def f(x):\n    limit = 3.5\n    return x > limit",
+    "class A:\n    def f(self):\n        return self.x > 7",
+    "def f(x):\n    return max(x, 2e-3)",
+    "scale = 12.5\n",
+    "def f(x):\n    return x ** 0.7",
+    "def f(x):\n    return x.size * 3",
+)
+FINE = (
+    "LIMIT_NM: Final = 3.5\n",
+    "class Rules:\n    limit_nm: float = 3.5\n",
+    "def f(x, limit_nm=3.5):\n    return 0.5 * x ** 2",
+    "def f(x):\n    return x[3], round(x, 4)",
+    "def f(x):\n    return x.size < 3",
+    "def f(x):\n    return 4.0 * x / 3.0  # formula",
+)
+
+
+@pytest.mark.parametrize("planted", PLANTED)
+def test_a_planted_number_is_seen(planted):
+    assert naked(planted)
+
+
+@pytest.mark.parametrize("fine", FINE)
+def test_a_named_number_is_not(fine):
+    assert not naked(fine)
+
+
+if __name__ == "__main__":
+    for module, many in by_module().most_common():
+        text = (ANALYSIS / module).read_text("utf-8").splitlines() if "-v" in sys.argv else []
+        values = ", ".join(f"{value}@{line}" for line, value in naked((ANALYSIS / module).read_text("utf-8")))
+        print(f"{many:4d}  {module}  {values}")
+        if text:
+            for line in dict.fromkeys(line for line, _ in naked("\n".join(text))):
+                print(f"      {line}: {text[line - 1].strip()}")
