@@ -247,7 +247,7 @@ def _slope_log_likelihood(unit: Unit, unknowns: Unknowns) -> Floats:
     loads = loads_of(unit, unknowns, unit.reference, ends, ends)
     torque = np.maximum(mean_torque_per_friction_nm(unit, unit.reference, loads), LEAST_TORQUE_NM)
     # Both sides together take twice the step, either way.
-    own = np.log(torque[:, 1] / torque[:, 0]) / (4.0 * SLOPE_STEP_MM)
+    own = np.log(torque[:, 1] / torque[:, 0]) / (4.0 * SLOPE_STEP_MM)  # formula: a step either way on both sides
     likelihood: Floats = -0.5 * ((own - slope) / sd) ** 2
     return likelihood
 
