@@ -127,9 +127,9 @@ def _asked(symbol: str) -> tuple[Size, Kinds] | None:
     if not re.fullmatch(r"[A-Za-zµ]{1,30}", symbol):
         return None
     registry = _registry()
-    if symbol not in registry:
-        return None
     try:
+        if symbol not in registry:  # raises by itself for 'nan', which is a number to it
+            return None
         found = registry.Quantity(1.0, symbol).to_root_units()
         powers = {str(root): int(cast(float, power)) for root, power in found._units.items()}
         size = float(found.magnitude) * 1e-3 ** powers.get("gram", 0)

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 from analysis.bounds import TORQUE_MOST_NM
 from analysis.errors import BenchError, UnitError, quoted
-from analysis.units import parse_range
+from analysis.units import parse_range, scale_to_si
+
+MISSED_BY = 3.0
+"""A reading so many times beyond a limit is asked about: below that lie packs (worn, over-shimmed, case held: a factor of two)."""
+NEARLY = 1.25
+"""Figures in another unit hold a torque nearly where it is at most so many times beyond a limit."""
+ASKED_UNITS = ("N.m", "lbf.ft", "lbf.in", "kgf.m", "kgf.cm", "N.cm")
+"""Units of torque that makers print."""
 
 
 class WindowError(BenchError):
@@ -72,6 +80,34 @@ class Window:
             return cls(limits.low, limits.high, Basis(basis), arrangement, unit=limits.unit, text=limits.text)
         except WindowError as fault:
             raise WindowError(f"{quoted(text)}: {fault.what}", remedy=fault.remedy) from None
+
+    def other_unit(self, torque_nm: float) -> str | None:
+        """The unit that was perhaps meant, where a torque misses this window by far; None where there is nothing to ask.
+
+        A torque several times beyond two limits is more often a window typed in another unit than such a pack: asked is where the
+        same figures in another usual unit would hold it, or nearly.
+
+        >>> Window.parse("25..45 lbf.in").other_unit(47.0)
+        'lbf.ft'
+        >>> Window.parse("25..45 lbf.ft").other_unit(16.0) is None  # a worn pack
+        True
+        """
+        if None in (self.low_nm, self.high_nm) or torque_nm <= 0 or not self._misses(torque_nm, MISSED_BY):
+            return None
+        size = scale_to_si(self.unit, "torque").factor
+        others = {unit: scale_to_si(unit, "torque").factor / size for unit in ASKED_UNITS}
+        fitting = [unit for unit, ratio in others.items() if not self._misses(torque_nm / ratio, NEARLY)]
+        return min(fitting, key=lambda unit: abs(math.log(self._middle_nm * others[unit] / torque_nm)), default=None)
+
+    @property
+    def _middle_nm(self) -> float:
+        ends = [limit for limit in (self.low_nm, self.high_nm) if limit]
+        return math.prod(ends) ** (1 / len(ends)) if ends else 1.0
+
+    def _misses(self, torque_nm: float, by: float) -> bool:
+        return (self.low_nm is not None and torque_nm * by < self.low_nm) or (
+            self.high_nm is not None and torque_nm > by * self.high_nm
+        )
 
     def __str__(self) -> str:
         """The limits in N.m, exactly enough to read back as the same window."""

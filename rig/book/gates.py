@@ -224,7 +224,7 @@ class _Look:
                 if probability is not None and probability >= PROBABILITY_WHERE_UNDECIDED:
                     self.remarks.append(say(READS_IN_WINDOW))
                 else:
-                    text = say("the series is not in the window: {verdict}", verdict=verdict_text(verdict))
+                    text = say("the series is not in the window: {verdict}", verdict=verdict_text(verdict, verdict.window_unit))
                     likely = verdict.probability_in_window if verdict.state is VerdictState.UNDECIDED else None
                     if likely is not None and likely >= PROBABILITY_WHERE_UNDECIDED and not enough:
                         text += " " + say(

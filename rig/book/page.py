@@ -14,6 +14,11 @@ from rig.words.sentences import torque, torque_with_u, window_of
 _CHATTER = {True: "chatter", False: "no chatter", None: "chatter not assessable"}
 
 
+def unit_of_job(view: JobView, chosen: str | None) -> str:
+    """The unit of torque for a job's pages: the one that was chosen, else that of the spec card's window as it was typed."""
+    return chosen or ("N.m" if view.card is None else view.card.window.unit)
+
+
 def page_lines(view: JobView, unit: str) -> list[str]:
     """The whole page, torques in `unit`."""
     record = view.record

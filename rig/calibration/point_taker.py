@@ -88,12 +88,14 @@ class PointTaker:
     """Takes what the plan still lacks into its file of points.
 
     `reference`: the gauge of a reference sensor on a line of its own; None: the load is as hung, or the person reads it off.
+    `unit`: of the torques that the person is told, and types without a unit.
     """
 
-    def __init__(self, plan: Plan, gauge: Gauge, reference: Gauge | None, voice: Voice) -> None:
+    def __init__(self, plan: Plan, gauge: Gauge, reference: Gauge | None, voice: Voice, unit: str = "N.m") -> None:
         if not plan.loads:
             raise CertificateError("the plan has no loads", where=plan.points.name, remedy="name them: loads = [...]")
         self._plan, self._gauge, self._reference, self._voice = plan, gauge, reference, voice
+        self._unit = unit
         self._loads = plan.all_loads()
         self._rows: list[str] = []
         self._zero_nm = self._reference_zero_nm = 0.0
@@ -170,25 +172,27 @@ class PointTaker:
         if self._plan.reference.arm is not None or not load.size:
             return load.size
         while True:
-            answer = self._asked(f"    the reference shows? [such as {load.size:g} N.m]")
+            answer = self._asked(f"    the reference shows? [such as {torque(load.size, self._unit)}]")
             try:
-                return abs(to_si(answer if answer[-1:].isalpha() else f"{answer} N.m", "torque"))
+                return abs(to_si(answer if answer[-1:].isalpha() else f"{answer} {self._unit}", "torque"))
             except UnitError as fault:
                 self._voice.say(f"    {fault.what}; {fault.remedy}")
 
     def _shown(self, load: Load, size: float, mean_nm: float) -> str:
         if not size:
-            return torque(mean_nm)
+            return torque(mean_nm, self._unit)
         expected_nm = load.direction * self._plan.reference.torque_nm(size)
-        return f"{torque(mean_nm)}, {torque(mean_nm - self._zero_nm)} from zero; this load makes {torque(expected_nm)}"
+        from_zero, expected = (torque(value, self._unit) for value in (mean_nm - self._zero_nm, expected_nm))
+        return f"{torque(mean_nm, self._unit)}, {from_zero} from zero; this load makes {expected}"
 
     def _doubt(self, load: Load, size: float, found: Weighing) -> str:
         if not found.steady:
-            return f"not at rest: it crept by {torque(found.crept_nm)} and scatters by {torque(found.deviation_nm)}"
+            crept, deviation = (torque(value, self._unit) for value in (found.crept_nm, found.deviation_nm))
+            return f"not at rest: it crept by {crept} and scatters by {deviation}"
         expected_nm = load.direction * self._plan.reference.torque_nm(size)
         room_nm = FAR * abs(expected_nm) + 0.01 * (self._plan.draft.capacity_nm or abs(expected_nm))
         if size and abs(found.mean_nm - self._zero_nm - expected_nm) > room_nm:
-            return f"far from the {torque(expected_nm)} of this load: is it the right one, at the right place?"
+            return f"far from the {torque(expected_nm, self._unit)} of this load: is it the right one, at the right place?"
         return ""
 
     def _write(self) -> None:

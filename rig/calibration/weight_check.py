@@ -54,7 +54,7 @@ def hung(masses: str, arm: str) -> Hung:
     return Hung(sizes, tuple(lever.torque_nm(mass) for mass in sizes), lever.u_relative(MASS_WITHIN / root3))
 
 
-def take(weights: Hung, gauge: Gauge, voice: Voice) -> list[float]:
+def take(weights: Hung, gauge: Gauge, voice: Voice, unit: str = "N.m") -> list[float]:
     """Ask for each weight and read what the sensor shows, counted from its zero before. Raises Stopped, or what ended the line."""
     for caution in CAUTIONS:
         voice.say(f"  - {caution}")
@@ -72,7 +72,7 @@ def take(weights: Hung, gauge: Gauge, voice: Voice) -> list[float]:
     shown = []
     for mass, load_nm in zip(weights.masses_kg, weights.torques_nm, strict=True):
         shown.append(read(f"{mass:g} kg on the lever") - zero_nm)
-        voice.say(f"    {torque(abs(shown[-1]))} from zero; this weight makes {torque(load_nm)}")
+        voice.say(f"    {torque(abs(shown[-1]), unit)} from zero; this weight makes {torque(load_nm, unit)}")
     return shown
 
 
@@ -81,19 +81,20 @@ def check(weights: Hung, shown_nm: Sequence[float]) -> WeightCheck:
     return check_by_weights(weights.torques_nm, shown_nm, weights.u_relative)
 
 
-def check_lines(weights: Hung, found: WeightCheck) -> list[str]:
+def check_lines(weights: Hung, found: WeightCheck, unit: str = "N.m") -> list[str]:
     """The outcome as rows to print."""
     rows = [
-        f"{mass:g} kg: {torque(load)} reads {100 * error:+.1f} %"
+        f"{mass:g} kg: {torque(load, unit)} reads {100 * error:+.1f} %"
         for mass, load, error in zip(weights.masses_kg, weights.torques_nm, found.errors, strict=True)
     ]
     if found.sends is not None:
         return [*rows, f"the sensor sends {found.sends}, not N.m: say so in the profile, then check again"]
     if not found.believed:
         return [*rows, "too far off to work with: check unit, lever, weights and zero; else calibrate it (platepull calibrate)"]
+    most = torque(max(weights.torques_nm), unit)
     stated = f"{rounded_up(100 * found.u_relative)} %"
     return [
         *rows,
         f'write it into the profile: u = "{stated}", or into the settings, or say --u "{stated}"',
-        f"it speaks for torques up to {torque(max(weights.torques_nm))}; for more, and for a certificate: platepull calibrate",
+        f"it speaks for torques up to {most}; for more, and for a certificate: platepull calibrate",
     ]

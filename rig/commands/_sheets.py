@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from rig.book.book import Book
+    from rig.book.documents import JobView
     from rig.settings import Settings
     from rig.sheets.phrases import Phrases
 
@@ -34,7 +35,8 @@ def print_sheet(book: Book, args: argparse.Namespace, settings: Settings) -> int
     from rig.commands._chosen import software
     from rig.sheets.of_job import write_hand_over
 
-    path, phrases, view = _pdf(args.out), _phrases(args, settings), job_view(book, args.number, settings)
+    path, view = _pdf(args.out), job_view(book, args.number, settings)
+    phrases = _phrases(args, settings, view)
     write_hand_over(
         path, book, view, phrases, day=date.today(), workshop=settings.workshop, software=software(), note=_note
     )  # fmt: skip
@@ -47,7 +49,8 @@ def print_label(book: Book, args: argparse.Namespace, settings: Settings) -> int
     from rig.commands._book import job_view
     from rig.sheets.of_job import write_label
 
-    path, phrases, view = _pdf(args.out), _phrases(args, settings), job_view(book, args.number, settings)
+    path, view = _pdf(args.out), job_view(book, args.number, settings)
+    phrases = _phrases(args, settings, view)
     write_label(path, view, phrases, day=date.today(), workshop=settings.workshop)
     print(f"written: {path}")
     return 0
@@ -62,10 +65,11 @@ def _pdf(path: Path) -> Path:
     return path
 
 
-def _phrases(args: argparse.Namespace, settings: Settings) -> Phrases:
+def _phrases(args: argparse.Namespace, settings: Settings, view: JobView) -> Phrases:
+    from rig.book.page import unit_of_job
     from rig.sheets.phrases import Phrases
 
-    return Phrases(args.language or settings.language or "en", args.unit or settings.unit or "N.m")
+    return Phrases(args.language or settings.language or "en", args.unit or unit_of_job(view, settings.unit))
 
 
 def _note(line: str) -> None:

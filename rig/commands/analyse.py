@@ -150,7 +150,6 @@ def analyse_file(task: Task) -> Analysed:
     from analysis.verdict.judge import judge_pull
     from analysis.verdict.votes import pull_of
     from rig.files.pull_file import read_recording
-    from rig.words.sentences import reading_notes
 
     try:
         recording = read_recording(Path(task.path), task.sensors.of, arm_m=task.arm_m)
@@ -170,7 +169,7 @@ def analyse_file(task: Task) -> Analysed:
     if info.excluded is not None:
         said = (*said, f"marked as not to count: {info.excluded}")
     said += _overruled(recording.info, task.stated)
-    return Analysed(task.path, result, info, window, verdict, (*info.notes, *said, *reading_notes(result)))
+    return Analysed(task.path, result, info, window, verdict, (*info.notes, *said))
 
 
 def _overruled(info: TraceInfo, stated: Mapping[str, Any]) -> tuple[str, ...]:
@@ -224,9 +223,10 @@ def _missing(read: Sequence[Analysed]) -> list[Missing]:
 
 def _print_json(read: Sequence[Analysed], together: Together | None, *, with_budget: bool) -> None:
     from rig.files.result_json import analysis_document, series_document
+    from rig.words.sentences import reading_notes
 
     traces = [
-        analysis_document(one.path, one.result, one.verdict, one.notes, with_budget=with_budget)
+        analysis_document(one.path, one.result, one.verdict, (*one.notes, *reading_notes(one.result)), with_budget=with_budget)
         for one in read
         if one.result is not None
     ]
@@ -266,8 +266,8 @@ def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:
     rows.append(f"  chatter         {wording.chatter_text(result.chatter, unit)}")
     if one.verdict is not None:
         rows.append(f"  {wording.STATE_WORD[one.verdict.state]:<14}  {verdict_text(one.verdict, unit)}")
-    rows += [f"  quality         {wording.quality_text(flag)}" for flag in result.quality]
-    rows += [f"  note            {note}" for note in one.notes]
+    rows += [f"  quality         {wording.quality_text(flag, unit)}" for flag in result.quality]
+    rows += [f"  note            {note}" for note in (*one.notes, *wording.reading_notes(result, unit))]
     if with_budget:
         for name, figures in (("pack breakaway", result.breakaway), ("pack sliding", result.sliding)):
             rows += [] if figures is None else wording.budget_lines(name, figures.budget, unit)

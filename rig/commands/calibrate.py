@@ -32,6 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--device", metavar="PROFILE.toml", help="take the points now from this device, one load after the other")
     parser.add_argument("--reference", metavar="PROFILE.toml", help="the reference sensor's device, where it is on a line too")
     parser.add_argument("--out", metavar="C.json", type=Path, help="the certificate (its number as a name, beside the plan)")
+    parser.add_argument("--unit", metavar="UNIT", help="unit of the torques shown while points are taken or checked (N.m)")
     parser.add_argument("--no-pdf", action="store_true", help="no printed sheet")
     check = parser.add_argument_group("a check of one minute, for a sensor that nobody has calibrated")
     check.add_argument("--check", action="store_true", help="hang two known weights on the lever: what may be stated of the sensor")
@@ -89,21 +90,31 @@ def _check(args: argparse.Namespace) -> int:
             raise ArgumentError(
                 "is needed for a check", where=f"--{option}", remedy="such as --weights '5 kg, 10 kg' --arm '600 mm'"
             )
-    weights = hung(args.weights, args.arm)
+    weights, unit = hung(args.weights, args.arm), _unit(args)
     if args.shown is not None:
         shown = _torques(args.shown)
     elif args.device is not None:
         with _gauge(args.device, under_test=True) as gauge:
             try:
-                shown = take(weights, gauge, _Person())
+                shown = take(weights, gauge, _Person(), unit)
             except (Stopped, KeyboardInterrupt):
                 print("broken off; nothing was stated", file=sys.stderr)
                 return 0
     else:
         raise ArgumentError("no sensor", where="--check", remedy="name its profile (--device), or say what it showed (--shown)")
     found = check(weights, shown)
-    print("\n".join(check_lines(weights, found)))
+    print("\n".join(check_lines(weights, found, unit)))
     return 0 if found.believed else REFUSED
+
+
+def _unit(args: argparse.Namespace) -> str:
+    """Of the torques that are shown: of `--unit`, else as they were typed, else of the settings. Raises UnitError."""
+    from analysis.units import split_quantity
+    from rig.commands._options import unit_of
+    from rig.settings import load_settings
+
+    typed = split_quantity(args.shown.split(",")[-1])[1] if args.shown else None
+    return unit_of(args.unit or typed or load_settings().unit)
 
 
 def _torques(text: str) -> list[float]:
@@ -165,7 +176,7 @@ def _taken(args: argparse.Namespace, plan: Plan) -> bool:
         gauge = open_lines.enter_context(_gauge(args.device, under_test=True))
         reference = open_lines.enter_context(_gauge(args.reference, under_test=False)) if args.reference else None
         try:
-            PointTaker(plan, gauge, reference, _Person()).run()
+            PointTaker(plan, gauge, reference, _Person(), _unit(args)).run()
         except (Stopped, KeyboardInterrupt):
             return False
     return True

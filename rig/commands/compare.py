@@ -45,6 +45,7 @@ class Read:
 
     pull: ComparedPull | None = None
     curve: PullCurve | None = None
+    unit: str | None = None
     error: str | None = None
 
 
@@ -77,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
     from rig.settings import load_settings
 
     settings = load_settings()
-    unit = unit_of(args.unit or settings.unit)
+    unit_of(args.unit)
     threshold = threshold_of(args.threshold)
     despite = despite_of(args.despite)
     picture = picture_path(args.picture)
@@ -93,6 +94,8 @@ def run(args: argparse.Namespace) -> int:
         return 2
     pulls = [one.pull for one in read if one.pull is not None]
     before, after = pulls[: len(files[0])], pulls[len(files[0]) :]
+    windows = {one.unit for one in read if one.unit is not None}
+    unit = unit_of(args.unit or settings.unit or (windows.pop() if len(windows) == 1 else None))
     comparison = compare(before, after, question=question_of(args.question), threshold=threshold, despite=despite)
     _print(comparison, unit, as_json=args.json)
     if not comparison.made:

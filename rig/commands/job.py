@@ -357,13 +357,13 @@ def _list(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
 def _show(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     from rig.book.documents import job_document
-    from rig.book.page import page_lines
+    from rig.book.page import page_lines, unit_of_job
 
     view = job_view(book, args.number, settings)
     if wants_json(args):
         print(json.dumps(job_document(view), indent=1, ensure_ascii=False, allow_nan=False))
     else:
-        print("\n".join(page_lines(view, settings.unit or "N.m")))
+        print("\n".join(page_lines(view, unit_of_job(view, settings.unit))))
     return 0
 
 

@@ -88,7 +88,8 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
     from rig.commands._chosen import job_info, sensor_choice
     from rig.commands._ending import asked_to_end
     from rig.commands._judging import Judging
-    from rig.commands._options import unit_of
+    from rig.commands._options import unit_for
+    from rig.live.emulator import PRETEND_WINDOW
     from rig.settings import profile_path
     from rig.window.app import run_window
     from rig.window.openers import Benches
@@ -96,8 +97,11 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
 
     if args.job == LAST:  # asked for in so many words: only the book knows which one that is
         look_up_job(args, settings, lambda line: print(line, file=sys.stderr))
-    unit, device = args.unit or settings.unit, args.device or settings.device
-    judging = Judging.of(args, settings)
+    device, judging = args.device or settings.device, Judging.of(args, settings)
+    window = judging.window(plate_state=args.plate_state)
+    # Where neither unit nor window was named, the unit used last stays.
+    named = args.unit or settings.unit or args.spec or args.window not in (None, PRETEND_WINDOW)
+    unit = unit_for(args, settings, window) if named else None
     folder = None if out is None else Path(out)
     keeper = keeper_of(args, settings, follow=True)
     benches = Benches(sensor_choice(args, settings), folder, job_info(args, settings), judging.known, keeper)
@@ -107,9 +111,9 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
             profile=profile,
             profile_file=None if args.pretend is not None or device is None else profile_path(device),
             source=Source.BENCH if args.pretend is None else Source.SIMULATED,
-            window=judging.window(plate_state=args.plate_state),
+            window=window,
             rule=judging.rule,
-            unit=None if unit is None else unit_of(unit),
+            unit=unit,
             exercise=args.exercise,
             asked_to_end=enough,
             book=book_means(args, settings, folder),

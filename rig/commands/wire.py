@@ -31,6 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     read = actions.add_parser("read", help="decode a recording with a profile and say what came of it")
     read.add_argument("file", metavar="FILE.wire", type=Path)
     read.add_argument("--device", metavar="PROFILE.toml", required=True, help="the device profile; its port does not matter")
+    read.add_argument("--unit", metavar="UNIT", help="unit of the torque that is told (as the device sends it)")
     read.add_argument("--out", metavar="TRACE.csv", type=Path, help="write the samples as a trace file too")
 
 
@@ -47,6 +48,8 @@ def run(args: argparse.Namespace) -> int:
 
         player = WirePlayer(args.file)
         trace = _follow(LiveSource(profile, player, lambda port: player, list), threading.Event())
+        if len(trace):
+            print(_range_text(trace, args.unit or _unit_sent(profile)))
         if args.out is not None:
             from rig.files.trace_csv import write_trace
 
@@ -111,10 +114,21 @@ def _follow(source: LiveSource, stop: threading.Event, *, understood: bool = Tru
     trace, faults = join(pieces), source.faults
     rate = f", {(len(trace) - 1) / trace.duration_s:.4g} a second" if trace.duration_s else ""
     print(f"{len(trace)} samples{rate}{', with angle' if trace.angle_deg is not None else ''}")
-    if len(trace):
-        print(f"torque {trace.torque_nm.min():.4g} to {trace.torque_nm.max():.4g} N.m")
     print(
         f"garbled {faults.garbled}, overlong {faults.overlong}, lost {faults.lost}, "
         f"overloaded {faults.overload}, not wanted {faults.ignored}"
     )
     return trace
+
+
+def _unit_sent(profile: DeviceProfile) -> str:
+    """The unit in which the device sends torque, where its lines have one."""
+    column = None if profile.text is None else profile.text.column("torque")
+    return "N.m" if column is None or not column.unit else column.unit
+
+
+def _range_text(trace: Trace, unit: str) -> str:
+    from analysis.units import in_unit
+
+    low, high = (in_unit(float(end), unit) for end in (trace.torque_nm.min(), trace.torque_nm.max()))
+    return f"torque {low:.4g} to {high:.4g} {unit}"

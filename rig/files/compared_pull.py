@@ -22,11 +22,13 @@ CALIBRATION = "calibration"  # the line of a budget that the sensor's calibratio
 
 def read_compared(
     path: Path, sensor_of: Callable[[TraceInfo], Sensor], *, with_curve: bool
-) -> tuple[ComparedPull, PullCurve | None]:
-    """Read a file for a comparison. Raises FileError or DocumentError."""
+) -> tuple[ComparedPull, PullCurve | None, str | None]:
+    """Read a file for a comparison; the last is the unit of the window stated with it. Raises FileError or DocumentError."""
     recording = read_recording(path, sensor_of)
     pull = compared_pull(path.name, recording.trace, recording.info, recording.result, raw=recording.raw)
-    return pull, curve_of(recording.trace, recording.result) if with_curve else None
+    window = recording.info.window
+    curve = curve_of(recording.trace, recording.result) if with_curve else None
+    return pull, curve, None if window is None else window.unit
 
 
 def compared_pull(name: str, trace: Trace, info: TraceInfo, result: PullResult, *, raw: Trace | None = None) -> ComparedPull:

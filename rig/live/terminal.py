@@ -141,7 +141,7 @@ class Terminal:
         self._say(line)
         details = [f"excluded, it does not count: {item.stated.excluded}"] if item.stated.excluded else []
         details += [verdict_text(item.verdict, self.unit)] if item.verdict is not None else []
-        details += [wording.quality_text(flag) for flag in item.result.quality]
+        details += [wording.quality_text(flag, self.unit) for flag in item.result.quality]
         details += [f"kept in {item.file}"] if item.file is not None else []
         self._say(*(f"    {detail}" for detail in details))
         self._votes[item.number] = pull_of(item.result, item.stated)

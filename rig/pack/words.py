@@ -10,9 +10,12 @@ from analysis.pack.limits import BeyondLimit
 from analysis.pack.parts import SIDES
 from analysis.pack.parts_choice import PartsChoice
 from analysis.pack.shim_choice import HOPELESS, Choice
+from analysis.units import in_unit
 
 ADVICE = "It advises: the maker's manual, local rules and qualified persons decide."
 
+WHOLE_FROM = 10.0
+"""Torques from here on are written without decimals: what a choice of shims reads is known to some per cent."""
 WHY_NOT_LOW = {
     "springs": "the springs carry too little",
     "plates": "friction or rubbing faces are too low (glazed plates, too much modifier, like plates together)",
@@ -64,12 +67,17 @@ def _both(left: float, right: float) -> str:
     return f"{left:+.2f} mm each" if abs(left - right) < 1e-9 else f"left {left:+.2f}, right {right:+.2f} mm"
 
 
-def expected_text(choice: Choice) -> str:
+def expected_text(choice: Choice, unit: str) -> str:
     """What a choice is expected to read and how sure that is."""
-    return (
-        f"expect {choice.torque_median_nm:.0f} N.m ({choice.torque_low_nm:.0f} to {choice.torque_high_nm:.0f}), "
-        f"lands with {percent(choice.probability_lands)}"
-    )
+    median, low, high = _torques(choice, unit)
+    return f"expect {median} {unit} ({low} to {high}), lands with {percent(choice.probability_lands)}"
+
+
+def _torques(choice: Choice, unit: str) -> tuple[str, str, str]:
+    """Median, low and high end of the torque of a choice, as they are written in a unit."""
+    ends = [in_unit(each, unit) for each in (choice.torque_median_nm, choice.torque_low_nm, choice.torque_high_nm)]
+    shown = 0 if ends[0] >= WHOLE_FROM else 1
+    return tuple(f"{end:.{shown}f}" for end in ends)  # type: ignore[return-value]
 
 
 def limit_text(one: BeyondLimit) -> str:
@@ -120,22 +128,22 @@ def _rest(answer: Answer, best: Choice) -> str:
     if not answer.feasible:
         low = window.low_nm is not None and best.torque_median_nm < window.low_nm
         why = " and ".join((WHY_NOT_LOW if low else WHY_NOT_HIGH)[code] for code in answer.why_not)
-        nearest = f"the nearest choice reads {best.torque_median_nm:.0f} N.m"
-        parts = f"; {parts_text(answer.parts_choices[0])}" if answer.parts_choices else ""
+        nearest = f"the nearest choice reads {_torques(best, window.unit)[0]} {window.unit}"
+        parts = f"; {parts_text(answer.parts_choices[0], window.unit)}" if answer.parts_choices else ""
         return f"no shim from the shelf will bring it into {limits}: {why}; {nearest}{parts}"
     if best.probability_lands < HOPELESS:
         return (
             f"what would land may press the springs solid: measure case depth and gear height first; or {change_text(best.shims)} "
-            f"and pull, that tells ({expected_text(best)} in the window {limits})"
+            f"and pull, that tells ({expected_text(best, window.unit)} in the window {limits})"
         )
     if best.shims.moves == 0:
-        return f"change no shim: {expected_text(best)} in the window {limits}"
-    return f"{change_text(best.shims)}: {expected_text(best)} in the window {limits}"
+        return f"change no shim: {expected_text(best, window.unit)} in the window {limits}"
+    return f"{change_text(best.shims)}: {expected_text(best, window.unit)} in the window {limits}"
 
 
-def parts_text(one: PartsChoice) -> str:
+def parts_text(one: PartsChoice, unit: str) -> str:
     """Other parts with the best shims for them."""
-    return f"{one.why}: {change_text(one.choice.shims)}, {expected_text(one.choice)}"
+    return f"{one.why}: {change_text(one.choice.shims)}, {expected_text(one.choice, unit)}"
 
 
 BEST_SHOWN = 5
@@ -143,24 +151,27 @@ BEST_SHOWN = 5
 
 def answer_lines(path: str, answer: Answer) -> list[str]:
     """A sheet's answer in the terminal: the limits broken, the reason, a table of the five best, the hints."""
+    unit = answer.window.window.unit
     rows = [path]
     rows += [f"  {one.severity:<8}  {one.where}: {one.text}" for one in answer.problems]
     rows += [f"  limit     {limit_text(one)}" for one in answer.limits]
     if not answer.stopped:
         rows.append(f"  answer    {reason(answer)}")
     if answer.choices is not None:
-        rows.append("            left shims mm        right shims mm       torque N.m       in window  lands  solid")
-        rows += [f"            {_row(one)}" for one in answer.choices.choices[:BEST_SHOWN]]
-    rows += [f"  parts     {parts_text(one)}" for one in answer.parts_choices]
+        heading = f"torque {unit}"
+        rows.append(f"            left shims mm        right shims mm       {heading:<16} in window  lands  solid")
+        rows += [f"            {_row(one, unit)}" for one in answer.choices.choices[:BEST_SHOWN]]
+    rows += [f"  parts     {parts_text(one, unit)}" for one in answer.parts_choices]
     rows += [f"  hint      {one.code.replace('_', ' ')} ({percent(one.confidence)}): {one.evidence}" for one in answer.hints]
     rows += [f"  missing   {one.text}" for one in answer.missing]
     rows += [f"  shop      {from_shop_text(one)}" for one in answer.from_shop]
     return rows
 
 
-def _row(one: Choice) -> str:
+def _row(one: Choice, unit: str) -> str:
     left, right = (" + ".join(length(mm) for mm in sizes) or "none" for sizes in (one.shims.left_mm, one.shims.right_mm))
-    torque = f"{one.torque_median_nm:.0f} ({one.torque_low_nm:.0f}..{one.torque_high_nm:.0f})"
+    median, low, high = _torques(one, unit)
+    torque = f"{median} ({low}..{high})"
     chances = f"{one.probability_in_window:9.2f}  {one.probability_lands:5.2f}  {one.probability_solid:5.2f}"
     broken = f"  breaks {', '.join(one.broken)}" if one.broken else ""
     return f"{left:<20} {right:<20} {torque:<16} {chances}{broken}"

@@ -11,6 +11,7 @@ from analysis.refit.drag import DragAnswer
 from analysis.refit.fasteners import Bolt, BoltReading
 from analysis.refit.fill import FillAnswer
 from analysis.refit.limits import Finding, FindingCode, Limits, State
+from analysis.units import in_unit, split_quantity
 from rig.refit.document import Backlash, Bearing, Drag, Fasteners, Fill, limits_of
 from rig.words.numbers import rounded_up
 from rig.words.sentences import figure
@@ -34,9 +35,19 @@ def window(limits: Limits | None, unit: str) -> str:
     if limits is None:
         return "no window stated"
     show = mm if unit == "mm" else figure
-    low = "" if limits.low is None else show(limits.low)
-    high = "" if limits.high is None else show(limits.high)
+    scale = 1.0 if unit in ("mm", "l") else in_unit(1.0, unit)
+    low = "" if limits.low is None else show(scale * limits.low)
+    high = "" if limits.high is None else show(scale * limits.high)
     return f"{low}..{high} {unit}"
+
+
+def unit_of(part: Fasteners) -> str:
+    """The unit of torque in which the sheet speaks of a group of bolts."""
+    return split_quantity(part.torque.text)[1] if part.torque.text else "N.m"
+
+
+def _torque(torque_nm: float, unit: str) -> str:
+    return f"{figure(in_unit(torque_nm, unit))} {unit}"
 
 
 _STANDS = {
@@ -103,9 +114,10 @@ def share(probability: float) -> str:
 def drag_text(part: Drag, found: DragAnswer, sensor_name: str | None, *, from_rest: bool = True) -> str:
     """How the drag stands."""
     over = "" if found.turns is None else f" over {found.turns} whole {'turn' if found.turns == 1 else 'turns'}"
-    spread = "" if found.expanded_u_nm is None else f" +/- {rounded_up(found.expanded_u_nm)}"
-    sentences = [f"{part.name}: drag {figure(found.mean_nm)}{spread} N.m{over}"]
-    limits = window(limits_of(part.window), "N.m")
+    unit = "N.m" if part.window is None else part.window.unit or "N.m"
+    spread = "" if found.expanded_u_nm is None else f" +/- {rounded_up(in_unit(found.expanded_u_nm, unit))}"
+    sentences = [f"{part.name}: drag {figure(in_unit(found.mean_nm, unit))}{spread} {unit}{over}"]
+    limits = window(limits_of(part.window), unit)
     if part.window is None or found.state is None:
         sentences[0] += ", no window stated."
     elif found.expanded_u_nm is None:
@@ -115,8 +127,8 @@ def drag_text(part: Drag, found: DragAnswer, sensor_name: str | None, *, from_re
     if State.SENSOR_TOO_LARGE in (found.state, found.variation_state):
         sentences.append(f"{sensor_name or 'The sensor'} cannot judge so small a torque: use one of a smaller range.")
     if found.variation_nm is not None:
-        limit = "" if part.variation_max is None else f", {_varies(found.variation_state)} {figure(part.variation_max)} N.m"
-        sentences.append(f"Within a turn it varies by {figure(found.variation_nm)} N.m{limit}.")
+        limit = "" if part.variation_max is None else f", {_varies(found.variation_state)} {_torque(part.variation_max, unit)}"
+        sentences.append(f"Within a turn it varies by {_torque(found.variation_nm, unit)}{limit}.")
     if not from_rest:
         sentences.append("The trace shows no rest, so the sensor's own zero was believed: record a second of rest before turning.")
     return " ".join(sentences)
@@ -156,7 +168,7 @@ def fasteners_text(part: Fasteners, bolts: Sequence[Bolt], stops: Sequence[str])
     """How the group stands, and what is still to do."""
     if stops:
         return stopped_text(part.name, stops)
-    wanted = f"{figure(part.torque)} N.m +/- {100 * part.share:.3g} %"
+    wanted = f"{_torque(part.torque, unit_of(part))} +/- {100 * part.share:.3g} %"
     if part.angle is not None and part.angle_tolerance is not None:
         wanted += f" and {float(part.angle):g} +/- {float(part.angle_tolerance):g} deg"
     off = [f"bolt {bolt.number} {_BOLT[bolt.state]}" for bolt in bolts if bolt.state in _BOLT]
@@ -187,7 +199,7 @@ def next_bolt_text(part: Fasteners, done: BoltPass) -> str:
         return f"{part.name}: the pass is over."
     angle = "" if part.angle is None else f", then {float(part.angle):g} deg"
     left = sum(state in PULL_AGAIN for state in done.states)
-    return f"bolt {number}: {figure(part.torque)} N.m{angle} ({left} of {part.count} left)"
+    return f"bolt {number}: {_torque(part.torque, unit_of(part))}{angle} ({left} of {part.count} left)"
 
 
 def bolt_text(part: Fasteners, number: int, reading: BoltReading, state: State) -> str:
@@ -195,7 +207,7 @@ def bolt_text(part: Fasteners, number: int, reading: BoltReading, state: State) 
     if reading.peak_nm is None:
         return f"bolt {number}: not recorded, the sensor was at its limit or the pull too short; pull again"
     angle = "" if reading.angle_deg is None else f", {reading.angle_deg:.0f} deg"
-    text = f"bolt {number}: {figure(reading.peak_nm)} N.m{angle}"
+    text = f"bolt {number}: {_torque(reading.peak_nm, unit_of(part))}{angle}"
     match state:
         case State.IN_TOLERANCE:
             return f"{text}, in tolerance"

@@ -73,7 +73,7 @@ def write_comparison(path: Path, book: Book, view: JobView, unit: str, *, day: d
     for series in (found, final):
         side = []
         for file in files_of(book, view.record, set(series["entries"])):
-            pull, curve = read_compared(file, sensors.of, with_curve=True)
+            pull, curve, _ = read_compared(file, sensors.of, with_curve=True)
             side.append(pull)
             if curve is not None:
                 curves[pull.fingerprint] = curve

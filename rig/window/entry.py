@@ -17,6 +17,7 @@ from rig.window.conditions import FIELD_NAMES, STATE_FIELDS, Conditions, lacking
 from rig.window.model import BenchModel
 from rig.window.preferences import Preferences
 from rig.words.language import say
+from rig.words.units import UnitChoice, same_unit
 
 
 class Entry:
@@ -127,9 +128,18 @@ class Entry:
             self._new_series(", ".join(say(FIELD_NAMES[name]) for name in changed))
         if window != self._model.window:
             self._model.set_window(window)
+        if window is not None and conditions.window != before.window:
+            self._speak_its_unit(window)
         self._describe(conditions)
         texts = {name: Words(text) for name, text in conditions.texts().items()}
         self._preferences.keep(replace(self._preferences.now, conditions=texts, day=self._today().isoformat()))
+
+    def _speak_its_unit(self, window: Window) -> None:
+        """Answers come in the unit in which the window was typed."""
+        shown = self._model.unit
+        if not any(unit is not None and same_unit(unit, window.unit) for unit in (shown.first, shown.second)):
+            self._model.unit = UnitChoice(window.unit)
+            self._preferences.keep(replace(self._preferences.now, unit=window.unit, second_unit=None))
 
 
 def _with_window(conditions: Conditions, window: Window) -> Conditions:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from rig.window.model import BenchModel
 from rig.window.preferences import Preferences
 from rig.words.language import LANGUAGES, spoken
-from rig.words.units import UNIT_CHOICES
+from rig.words.units import UNIT_CHOICES, UnitChoice, same_unit
 
 
 class Looks:
@@ -21,10 +21,13 @@ class Looks:
         self._preferences.keep(replace(self._preferences.now, sound=not self._preferences.now.sound))
 
     def turn_unit(self) -> None:
-        """The next unit: N.m, lbf.ft, both."""
+        """The next unit: N.m, lbf.ft, both; and that of the window where it is another one."""
         model = self._model
-        at = UNIT_CHOICES.index(model.unit) if model.unit in UNIT_CHOICES else -1
-        model.unit = UNIT_CHOICES[(at + 1) % len(UNIT_CHOICES)]
+        choices = list(UNIT_CHOICES)
+        if model.window is not None and not any(same_unit(choice.first, model.window.unit) for choice in choices):
+            choices.append(UnitChoice(model.window.unit))
+        at = choices.index(model.unit) if model.unit in choices else -1
+        model.unit = choices[(at + 1) % len(choices)]
         self._preferences.keep(replace(self._preferences.now, unit=model.unit.first, second_unit=model.unit.second))
 
     def turn_theme(self) -> None:

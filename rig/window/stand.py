@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from enum import Flag, StrEnum, auto
 from typing import TYPE_CHECKING
 
+from analysis.judgement import Verdict
 from analysis.pull.events import NoPullKind
 from analysis.window import Window
 from drivers.items import ConnectionLost, LineUp, LineWarning
@@ -35,6 +36,7 @@ from rig.window.series import Pull, SeriesOfPulls, Source
 from rig.words.bench import disk_refuses_text, ended_abruptly_text
 from rig.words.language import say
 from rig.words.numbers import torque
+from rig.words.verdicts import other_unit_text
 
 if TYPE_CHECKING:
     from rig.live.runner import Bench
@@ -97,6 +99,7 @@ class Stand:
     entered: int = 0
     """How many pulls were entered in the job book."""
     _told: set[int] = field(default_factory=set)
+    _doubted: set[str] = field(default_factory=set)
     _highest: int = 0
     _over: list[SeriesOfPulls] = field(default_factory=list)
 
@@ -250,8 +253,16 @@ class Stand:
             self.state = BenchState.WAITING if news.final else BenchState.READING
         if news.final and news.number not in self._told:
             self._told.add(news.number)
+            self._doubt_window(news.verdict)
             self.judged.append(pull)
         return Changed.PULLS | Changed.STATE
+
+    def _doubt_window(self, verdict: Verdict | None) -> None:
+        """Ask once whether a window that is missed by far was typed in the unit that was meant."""
+        text = "" if verdict is None else other_unit_text(verdict)
+        if text and text not in self._doubted:
+            self._doubted.add(text)
+            self._notice(Notice(text, remedy=say("the unit stands beside the window: before a pull (F3)")))
 
     def _ask(self, question: Question) -> Changed:
         self.questions.append(question)

@@ -91,14 +91,16 @@ QUALITY_WORDS = {
 }
 
 
-def quality_text(flag: QualityFlag) -> str:
+def quality_text(flag: QualityFlag, unit: str = "N.m") -> str:
     """What makes a reading doubtful, as a sentence with the figure behind it (of nought there is nothing to tell)."""
     if flag.code is QualityCode.TOO_FAST and flag.figure is None and flag.limit is not None:
         return f"the load was jerked on (in less than {figure(flag.limit)} s)."
     sentence, with_figure = QUALITY_WORDS[flag.code]
     if flag.figure and with_figure:
-        size = abs(flag.figure)
-        sentence += with_figure.format(f"{size:.0f}" if size >= 100 or float(size).is_integer() else figure(size))
+        is_torque = " N.m)" in with_figure
+        size = in_unit(abs(flag.figure), unit) if is_torque else abs(flag.figure)
+        shown = f"{size:.0f}" if size >= 100 or float(size).is_integer() else figure(size)
+        sentence += with_figure.replace(" N.m)", f" {unit})").format(shown)
     return sentence + "."
 
 
@@ -111,7 +113,7 @@ _WHY_NOT = {
 }
 
 
-def reading_notes(result: PullResult) -> tuple[str, ...]:
+def reading_notes(result: PullResult, unit: str = "N.m") -> tuple[str, ...]:
     """What else a person should know of how a trace was read."""
     notes = []
     if result.began_under_load:
@@ -119,7 +121,8 @@ def reading_notes(result: PullResult) -> tuple[str, ...]:
     if result.angle_reversed:
         notes.append("the angle runs against the torque: check the sensor's signs; the figures do not depend on them")
     if result.stated_zero_nm is not None:
-        stated = f"a zero of {figure(result.stated_zero_nm)} N.m is stated with the trace, its own rest says otherwise and counts"
+        zero = f"{figure(in_unit(result.stated_zero_nm, unit))} {unit}"
+        stated = f"a zero of {zero} is stated with the trace, its own rest says otherwise and counts"
         notes.append(stated)
     return tuple(notes)
 

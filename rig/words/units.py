@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from analysis.units import in_unit
@@ -20,5 +21,11 @@ class UnitChoice:
         return in_unit(1.0, self.first)
 
 
+def same_unit(one: str, other: str) -> bool:
+    """Whether two spellings of units of torque mean the same, as 'Nm' and 'N.m' do."""
+    return math.isclose(in_unit(1.0, one), in_unit(1.0, other), rel_tol=SAME)
+
+
+SAME = 1e-9
 NEWTON_METRES = UnitChoice("N.m")
 UNIT_CHOICES = (NEWTON_METRES, UnitChoice("lbf.ft"), UnitChoice("N.m", "lbf.ft"))

@@ -21,7 +21,7 @@ from analysis.judgement import (
 from analysis.verdict.apart import Apart
 from analysis.verdict.series import ASYMMETRY_WORTH_A_WORD, FREE_TURN, PULLS_EACH_WAY
 from analysis.verdict.settling import MOST_PULLS
-from analysis.window import Basis
+from analysis.window import Basis, Window
 from rig.words.arrangements import arrangement_text
 from rig.words.language import say, say_n
 from rig.words.sentences import NAME_OF, STATE_WORD, torque, torque_with_u, window
@@ -107,9 +107,27 @@ def verdict_text(verdict: Verdict, unit: str = "N.m") -> str:
     parts = [f"{_statement(verdict, limits, unit)}."]
     if verdict.held_nothing:
         parts.append(f"{FREE_CHECKS}.")
+    parts += [text] if (text := other_unit_text(verdict)) else []
     parts += [f"missing: {code} ({MISSING[code]})." for code in verdict.missing]
     after = settling_text(verdict)
     return " ".join([*parts, *([f"next: {after}."] if after else [])])
+
+
+def other_unit_text(verdict: Verdict) -> str:
+    """The question whether the window was typed in the unit that was meant; '' where the reading does not miss it by far."""
+    if verdict.value_nm is None or verdict.low_nm is None or verdict.high_nm is None:
+        return ""
+    typed = Window(verdict.low_nm, verdict.high_nm, unit=verdict.window_unit)
+    meant = typed.other_unit(verdict.value_nm)
+    if meant is None:
+        return ""
+    figures = window(verdict.low_nm, verdict.high_nm, verdict.window_unit).removesuffix(f" {verdict.window_unit}")
+    return say(
+        "the window is missed by far: is {unit} its unit, or should it be {figures} {meant}?",
+        unit=verdict.window_unit,
+        figures=figures,
+        meant=meant,
+    )
 
 
 def _statement(verdict: Verdict, limits: str, unit: str) -> str:

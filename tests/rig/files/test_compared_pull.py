@@ -22,7 +22,7 @@ def test_a_copy_is_the_same_pull_whatever_its_metadata_say(tmp_path):
     for name, u in (("a", 0.01), ("b", 0.02)):
         write_trace(tmp_path / f"{name}.csv", TRACE, TraceInfo(transducer=Transducer(serial=name, u_relative=u)))
     sensor_of = lambda info: info.sensor(date(2026, 11, 26))  # noqa: E731
-    (one, curve), (two, none) = (read_compared(tmp_path / f"{name}.csv", sensor_of, with_curve=name == "a") for name in "ab")
+    (one, curve, _), (two, none, _) = (read_compared(tmp_path / f"{name}.csv", sensor_of, with_curve=name == "a") for name in "ab")
     assert one.fingerprint == two.fingerprint
     assert (one.trace, one.stated.sensor, two.stated.sensor) == ("a.csv", "a", "b")
     assert one.sensor_u_relative == pytest.approx(0.01)

@@ -305,3 +305,35 @@ def test_what_no_bench_has_is_refused_and_stays_out(field, text):
     conditions = Conditions(**{field: text})
     assert conditions.refusal(field) is not None
     assert conditions.into(TraceInfo()) == TraceInfo()
+
+
+def test_answers_come_in_the_unit_in_which_the_window_was_typed_and_it_stays_in_reach_of_the_unit_key():
+    model = BenchModel(FedBench(None), unit=UnitChoice("N.m"))
+    kept = []
+    controller = Controller(model, Remembered(), Means(remember=kept.append, today=lambda: datetime.date(2026, 3, 5)))
+    controller.entry.edit(Conditions(window="300..540 in-lbs"))
+    assert model.unit == UnitChoice("in-lbs")
+    assert kept[-1].unit == "in-lbs"
+    seen = []
+    for _ in range(4):
+        controller.looks.turn_unit()
+        seen.append(model.unit.first)
+    assert seen == ["N.m", "lbf.ft", "N.m", "in-lbs"]
+    controller.entry.edit(Conditions(window="300..540 in-lbs", oil="QF oil"))
+    controller.looks.turn_unit()
+    controller.entry.edit(Conditions(window="300..540 in-lbs", oil="another"))
+    assert model.unit.first == "N.m"  # who chose another unit keeps it until another window is typed
+    controller.entry.edit(Conditions(window="35..60 Nm"))
+    assert model.unit.first == "N.m"  # another spelling is no other unit
+
+
+def test_a_window_that_a_pull_misses_by_far_is_asked_about_once():
+    window = Window.parse("25..45 lbf.in")
+    bench = FedBench(window)
+    model = BenchModel(bench, window=window, unit=UnitChoice("lbf.in"))
+    for _ in range(2):
+        bench.pull(60.0)
+        model.poll()
+    asked = [notice for notice in model.notices.standing if "is lbf.in its unit" in notice.what]
+    assert len(asked) == 1
+    assert "25..45 lbf.ft" in asked[0].what
