@@ -117,6 +117,8 @@ class Bench:
         self._inbox: Inbox[Taken | SourceItem | Failed | Wish | Close] = Inbox(INBOX_PIECES, patient=patient)
         self._news: deque[News] = deque()
         self._fresh = threading.Event()
+        self.wake: Callable[[], None] = lambda: None
+        """Called in the session thread when there are news, so that who polls need not wait for the next turn; returns at once."""
         self._scope: deque[Trace] = deque(maxlen=SCOPE_PIECES)
         self._recent: deque[tuple[float, int]] = deque()
         self._dropped = 0
@@ -285,6 +287,7 @@ class Bench:
         if news:
             self._news.extend(news)
             self._fresh.set()
+            self.wake()
 
     def _note_line(self, item: SourceItem | Failed) -> None:
         figures = self._status.line

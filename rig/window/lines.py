@@ -32,6 +32,8 @@ class Lines:
         self._model, self._means, self._preferences, self._describe = model, means, preferences, describe
         self.opened: Opened | None = None
         self.replayed: Opened | None = None
+        self.wake: Callable[[], None] = lambda: None
+        """Called from a thread of a bench when it has news: the window then need not wait for its next tick."""
         self._last: tuple[DeviceProfile, Source] | None = None
 
     @property
@@ -64,6 +66,7 @@ class Lines:
             nonlocal opened
             opened = benches.line(profile, self._model.window, self._model.rule, number)
             self._describe(opened)
+            opened.bench.wake = lambda: self.wake()
             return opened.bench
 
         self.opened = self.replayed = None

@@ -24,10 +24,12 @@ from rig.words.numbers import unit_name
 
 SPANS_S = (5.0, 10.0, 20.0, 60.0)
 LIVE_COLUMNS = 900
-ANGLE_EVERY = 2
-"""The curve over angle does not scroll, it only grows: at every second tick it does so smoothly enough, for a third less work."""
-DIGITS_EVERY = 6
-"""The torque in figures changes at every sixth tick (5 a second): faster nobody reads it."""
+ANGLE_EVERY = 3
+"""The curve over angle does not scroll, it only grows: at every third tick (10 a second) it does so smoothly enough."""
+REST_EVERY = 3
+"""While nobody pulls the live picture moves at every third tick (10 a second): nothing but rest is to be seen."""
+DIGITS_EVERY = 8
+"""The torque in figures changes at every eighth tick (4 a second): faster nobody reads it."""
 
 
 class BenchPage(Page):
@@ -109,9 +111,9 @@ class BenchPage(Page):
         """Show what the model holds now."""
         model = self._model
         shown = model.shown
-        mark = say("EARLIER SERIES") if model.looking_back is not None else source_mark(model.series.source)
-        self.band.show_state(model.state, window_text(model.window, model.unit), mark)
         if changed != Changed.SCOPE:
+            mark = say("EARLIER SERIES") if model.looking_back is not None else source_mark(model.series.source)
+            self.band.show_state(model.state, window_text(model.window, model.unit), mark)
             self._judged = series_of(model)
         self._show_panel(shown, changed)
         if Changed.PULLS in changed:
@@ -138,6 +140,8 @@ class BenchPage(Page):
             )
         elif changed != Changed.SCOPE:
             self.panel.show_verdict(panel_of(model, shown, self._judged))
+            if Changed.PULLS in changed and self.isVisible():
+                self.panel.repaint()  # what the person waits for comes before curves and cards
 
     def _show_series(self) -> None:
         model = self._model
@@ -153,8 +157,12 @@ class BenchPage(Page):
         self.series.show_series(self._theme, self._scale, summary, cards, model.looking_at)
 
     def _show_live(self, changed: Changed) -> None:
-        with_angle = changed != Changed.SCOPE or self._ticks % ANGLE_EVERY == 0
-        live = self._model.live(self.span_s, LIVE_COLUMNS, with_angle=with_angle)
+        if changed == Changed.SCOPE and self._model.state is BenchState.WAITING and self._ticks % REST_EVERY:
+            return
+        turning = self._model.state is BenchState.PULLING and self._ticks % ANGLE_EVERY == 0
+        with_angle = changed != Changed.SCOPE or turning
+        columns = min(LIVE_COLUMNS, self.over_time.width())  # finer than its pixels no curve is seen
+        live = self._model.live(self.span_s, columns, with_angle=with_angle)
         both_ways = live.low < -0.5 * live.high
         if self._drawn[:1] != ("live",):
             for plot in (self.over_time, self.over_angle):

@@ -83,6 +83,7 @@ class CurvePlot(pg.PlotWidget):
         self.setMinimumSize(200, 120)
         self.setMenuEnabled(False)
         self.hideButtons()
+        self.viewport().setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)  # nothing beneath needs painting first
         self.setClipToView(False)
         self._theme = DARK
         self._bottom, self._left = bottom, ""
@@ -93,12 +94,15 @@ class CurvePlot(pg.PlotWidget):
         for band in self._bands:
             band.setZValue(-20)
             band.setVisible(False)
+            band.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
             self.addItem(band, ignoreBounds=True)
         self._curve = pg.PlotCurveItem(skipFiniteCheck=True)
         self._earlier: list[pg.PlotCurveItem] = []
         self._ribbon = Ribbon()
         self._ribbon.setZValue(10)
         self._slips = pg.ScatterPlotItem(symbol="t", pxMode=True)
+        for marks in (self._ribbon, self._slips):  # in the live picture there is nothing to paint of them
+            marks.setVisible(False)
         self._marks: list[pg.GraphicsObject] = []
         self._cursor = pg.InfiniteLine(angle=90, movable=True)
         self._cursor.setVisible(cursor)
@@ -174,6 +178,8 @@ class CurvePlot(pg.PlotWidget):
     def show_graph(self, graph: Graph) -> None:
         """Draw a pull with all its marks and look at the whole of it."""
         self.show_curve(graph.curve)
+        for marks in (self._ribbon, self._slips):
+            marks.setVisible(True)
         self._ribbon.show_parts(graph.stretches)
         self._slips.setData(graph.slips.x, graph.slips.y)
         for item in self._marks:
@@ -193,6 +199,8 @@ class CurvePlot(pg.PlotWidget):
         if self._marks or self._ribbon.parts:
             self._ribbon.show_parts(())
             self._slips.clear()
+            for marks in (self._ribbon, self._slips):
+                marks.setVisible(False)
             for item in self._marks:
                 self.removeItem(item)
             self._marks = []

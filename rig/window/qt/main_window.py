@@ -37,6 +37,7 @@ class MainWindow(PagedWindow):
 
     painted = Signal()
     """The first frame is on the screen."""
+    _woken = Signal()
 
     def __init__(self, controller: Controller, *, cautions: bool = True, place: QRect | None = None) -> None:
         super().__init__(controller)
@@ -66,6 +67,8 @@ class MainWindow(PagedWindow):
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.timeout.connect(self.tick)
         self._timer.start(TICK_MS)
+        self._woken.connect(self.tick, Qt.ConnectionType.QueuedConnection)
+        controller.lines.wake = self._woken.emit
 
     # layout and looks
 
@@ -365,6 +368,7 @@ class MainWindow(PagedWindow):
     def let_go(self) -> None:
         """Stop asking the model, as before another window takes over the controller."""
         self._timer.stop()
+        self.controller.lines.wake = lambda: None
         QApplication.instance().removeEventFilter(self._filter)  # type: ignore[union-attr]
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802  Qt's name

@@ -19,7 +19,7 @@ def fitted(text: str, width: float, cap_height: float, *, bold: bool = True, squ
 
     With `squeeze` the letters become narrower first.
     """
-    font = QFont()
+    font = with_tabular_figures(QFont())
     font.setBold(bold)
     font.setPixelSize(100)
     metrics = QFontMetricsF(font)
@@ -30,6 +30,12 @@ def fitted(text: str, width: float, cap_height: float, *, bold: bool = True, squ
         font.setStretch(stretch)
         by_width = 100 * width / max(1.0, QFontMetricsF(font).horizontalAdvance(text))
     font.setPixelSize(max(9, int(min(by_height, by_width))))
+    return font
+
+
+def with_tabular_figures(font: QFont) -> QFont:
+    """The font with figures of one width (OpenType's `tnum`), so that a number that changes does not dance."""
+    font.setFeature(QFont.Tag("tnum"), 1)
     return font
 
 

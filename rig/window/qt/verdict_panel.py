@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt
+from dataclasses import replace
+
+from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
@@ -12,6 +14,9 @@ from rig.window.qt.theme import DARK, Paint, Theme
 from rig.window.views.panel import PanelView
 from rig.window.views.verdict import LiveView, Scale, state_hint, state_word
 
+LIVE_VALUE = "000.0"
+LIVE_VALUE_ROW = (0.32, 0.74)
+"""From and to where the torque now stands, as shares of the panel's height."""
 CAP_SHARE = 0.82
 """Height of the capitals in a row, as a share of the row."""
 
@@ -23,6 +28,7 @@ class VerdictPanel(QWidget):
         super().__init__()
         self.setObjectName("verdict")
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self._theme = DARK
         self._view: PanelView | None = None
         self._live = LiveView("", "", "", "")
@@ -51,10 +57,20 @@ class VerdictPanel(QWidget):
 
     def show_live(self, view: LiveView) -> None:
         """Show the torque now."""
-        if self._view is not None or view != self._live:
+        if self._view is None and replace(view, value=self._live.value) == self._live:
+            if view.value != self._live.value:
+                self._live = view
+                self.setAccessibleName(f"{view.word} {view.value} {view.unit} {view.note}")
+                self.update(self._value_row())
+        else:
             self._view, self._live = None, view
             self.setAccessibleName(f"{view.word} {view.value} {view.unit} {view.note}")
             self.update()
+
+    def _value_row(self) -> QRect:
+        """The part of the live panel that a changed torque needs painted anew; all else of it stays for seconds."""
+        top, bottom = (round(share * self.height()) for share in LIVE_VALUE_ROW)
+        return QRect(4, top, self.width() - 8, bottom - top)
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802  Qt's name
         """Qt asks."""
@@ -62,8 +78,10 @@ class VerdictPanel(QWidget):
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         box = QRectF(self.rect())
         self.cap_heights = {}
+        if not self._value_row().contains(event.rect()):
+            painter.fillRect(event.rect(), QColor(self._theme.ground))
         if self._view is None:
-            self._paint_live(painter, box)
+            self._paint_live(painter, box, only_value=self._value_row().contains(event.rect()))
         else:
             self._paint_verdict(painter, box, self._view, self._theme.tones[self._view.tone])
         painter.end()
@@ -168,23 +186,29 @@ class VerdictPanel(QWidget):
             painter.setBrush(ink)
             painter.drawPolygon([tip, tip + QPointF(-1.6 * half, -2 * half), tip + QPointF(1.6 * half, -2 * half)])
 
-    def _paint_live(self, painter: QPainter, box: QRectF) -> None:
+    def _paint_live(self, painter: QPainter, box: QRectF, *, only_value: bool) -> None:
         theme, view = self._theme, self._live
         width, height = box.width(), box.height()
         fill, ink, soft = (
             (theme.alarm.fill, theme.alarm.ink, theme.alarm.ink) if view.alarm else (theme.panel, theme.ink, theme.soft)
         )
-        painter.setPen(QPen(QColor(theme.alarm.edge if view.alarm else theme.line), 2))
-        painter.setBrush(QColor(fill))
-        painter.drawRoundedRect(box.adjusted(2, 2, -2, -2), 8, 8)
         left, right = 0.035 * width, 0.965 * width
-        self._write(painter, "word", view.word, left, 0.24 * height, right - left, (0.2 if view.alarm else 0.14) * height, soft)
-        end = self._write(painter, "value", view.value, left, 0.66 * height, 0.7 * width, 0.3 * height, ink)
+        if only_value:
+            painter.fillRect(self._value_row(), QColor(fill))
+        else:
+            painter.setPen(QPen(QColor(theme.alarm.edge if view.alarm else theme.line), 2))
+            painter.setBrush(QColor(fill))
+            painter.drawRoundedRect(box.adjusted(2, 2, -2, -2), 8, 8)
+            self._write(painter, "word", view.word, left, 0.24 * height, right - left, (0.2 if view.alarm else 0.14) * height, soft)
+            self._write(painter, "margin", view.note, left, 0.84 * height, right - left, 0.07 * height, soft, bold=False)
+        widest = max(view.value, LIVE_VALUE, key=len)  # the size does not change with the digits
+        font = fitted(widest, 0.7 * width, 0.3 * height, squeeze=True)
+        end = put_text(painter, view.value, left, 0.66 * height, font, ink)
+        self.cap_heights["value"] = painter.fontMetrics().capHeight()
         self._write(painter, "unit", view.unit, end + 0.02 * width, 0.66 * height, right - end - 0.02 * width, 0.1 * height, ink)
         if view.stale:
             painter.setPen(QPen(QColor(ink), max(4.0, 0.02 * height)))
             painter.drawLine(QPointF(left, 0.62 * height), QPointF(end, 0.4 * height))
-        self._write(painter, "margin", view.note, left, 0.84 * height, right - left, 0.07 * height, soft, bold=False)
 
 
 class StateBand(QWidget):
@@ -195,7 +219,7 @@ class StateBand(QWidget):
         self.setObjectName("state")
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self._theme = DARK
-        self._state = BenchState.NO_LINE
+        self._state: BenchState | None = None
         self._right = self._mark = ""
         self.cap_height = 0.0
 
@@ -209,11 +233,13 @@ class StateBand(QWidget):
         """Show a state; `right` is a short finished text, such as the window; `mark` says large what is not the bench."""
         if (state, right, mark) != (self._state, self._right, self._mark):
             self._state, self._right, self._mark = state, right, mark
+            self.setAccessibleName(f"{mark} {state_word(state)}. {state_hint(state)} {right}".strip())
             self.update()
-        self.setAccessibleName(f"{mark} {state_word(state)}. {state_hint(state)} {right}".strip())
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802  Qt's name
         """Qt asks."""
+        if self._state is None:
+            return
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         theme, box = self._theme, QRectF(self.rect())
