@@ -90,7 +90,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         parser.print_help()
         return USAGE_STATUS
     with plain_outlets(), _logged(args.verb) if argv is None else contextlib.nullcontext():
-        return _guarded(lambda: _verb(args.verb).run(args), f"platepull {args.verb}")
+        action = getattr(args, "action", None)
+        who = " ".join(["platepull", args.verb, *([action] if isinstance(action, str) else [])])
+        return _guarded(lambda: _verb(args.verb).run(args), who)
 
 
 def _complete() -> None:

@@ -28,7 +28,7 @@ HELP = "calibrate the torque sensor by weights or a reference sensor, and make i
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("plan", nargs="?", metavar="PLAN.toml", type=Path, help="the plan; it names the file of the points")
-    parser.add_argument("--template", action="store_true", help="print a plan to fill in")
+    parser.add_argument("--template", action="store_true", help="print a plan to fill in, or write it where one is named")
     parser.add_argument("--device", metavar="PROFILE.toml", help="take the points now from this device, one load after the other")
     parser.add_argument("--reference", metavar="PROFILE.toml", help="the reference sensor's device, where it is on a line too")
     parser.add_argument("--out", metavar="C.json", type=Path, help="the certificate (its number as a name, beside the plan)")
@@ -52,8 +52,7 @@ def run(args: argparse.Namespace) -> int:
     from rig.sheets.certificate import sheet_lines
 
     if args.template:
-        print(TEMPLATE, end="")
-        return 0
+        return _template(args.plan, TEMPLATE)
     if args.check:
         return _check(args)
     if args.plan is None:
@@ -68,6 +67,7 @@ def run(args: argparse.Namespace) -> int:
         raise CertificateError(
             "is there already", where=str(out), remedy="give the certificate another number, or name another --out"
         )
+    _say_how_far(plan, _unit(args))
     if args.device and not _taken(args, plan):
         print(f"broken off; what was taken is in {plan.points}: the same command goes on with it", file=sys.stderr)
         return 0
@@ -78,6 +78,43 @@ def run(args: argparse.Namespace) -> int:
     if not args.no_pdf:
         _print_sheet(out.with_suffix(".pdf"), certificate)
     return 0
+
+
+def _template(path: Path | None, text: str) -> int:
+    """Print the template, or write it where there is no such file yet. Raises ArgumentError."""
+    if path is None:
+        print(text, end="")
+        return 0
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise ArgumentError("there is such a file already", where=str(path), remedy="choose another name") from None
+    except OSError as fault:
+        raise ArgumentError(
+            f"cannot be written ({fault.strerror})", where=str(path), remedy="check folder, rights and space"
+        ) from fault
+    print(f"written: {path}")
+    return 0
+
+
+def _say_how_far(plan: Plan, unit: str) -> None:
+    """Say before the work which torques the loads reach, and whether that is enough for the window of the settings."""
+    from analysis.window import Window
+    from rig.settings import load_settings
+    from rig.words.sentences import torque
+
+    if not plan.loads:
+        return
+    most_nm = plan.reference.torque_nm(plan.loads[-1])
+    print(
+        f"the loads reach {torque(most_nm, unit)}; beyond that the certificate is stretched, and a verdict grows wider",
+        file=sys.stderr,
+    )
+    text = load_settings().window
+    high_nm = None if text is None else Window.parse(text).high_nm
+    if high_nm is not None and high_nm > most_nm:
+        print(f"the window in your settings goes to {torque(high_nm, unit)}: add heavier loads or a longer arm", file=sys.stderr)
 
 
 def _check(args: argparse.Namespace) -> int:

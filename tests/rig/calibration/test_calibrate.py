@@ -472,3 +472,24 @@ def test_a_reference_may_state_its_uncertainty_as_a_torque(folder):
     reference = plan_with(folder, plan + 'loads = ["10 N.m", "20 N.m"]\n').reference
     assert reference.u_relative == pytest.approx(0.1 / 10 / 2)
     assert "0.1 N.m" in reference.method
+
+
+def test_a_template_is_written_where_a_plan_is_named_and_never_over_one(tmp_path, capsys):
+    path = tmp_path / "plan.toml"
+    assert main(["calibrate", "--template", str(path)]) == 0
+    assert "[certificate]" in path.read_text()
+    path.write_text("mine")
+    assert main(["calibrate", "--template", str(path)]) == 2
+    assert path.read_text() == "mine"
+    assert "such a file already" in capsys.readouterr().err
+
+
+def test_how_far_the_loads_reach_is_said_before_the_work(tmp_path, capsys, monkeypatch):
+    """12 kg at 800 mm are 94.2 N.m (at 9.8125 m/s^2): below the window in the settings."""
+    (tmp_path / "settings.toml").write_text('window = "80..120 N.m"\nunit = "lbf.ft"\n')
+    monkeypatch.setattr("rig.settings.settings_path", lambda: tmp_path / "settings.toml")
+    plan = Path(__file__).resolve().parents[3] / "recordings" / "calibration" / "plan.toml"
+    assert main(["calibrate", str(plan), "--out", str(tmp_path / "c.json"), "--no-pdf"]) == 0
+    said = capsys.readouterr().err
+    assert "the loads reach 69.5 lbf.ft" in said
+    assert "goes to 88.5 lbf.ft: add heavier loads" in said
