@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rig.sheets import annex_refit
-from rig.sheets.blocks import Block, Bullets, Heading, Table, Text
+from rig.sheets.blocks import Block, Bullets, Heading, Photo, Photos, Table, Text
 from rig.sheets.phrases import Phrases
 from rig.sheets.said import STANDING, all_of, day_of, joined, known, minute_of
 
@@ -17,8 +17,8 @@ HASH_SHOWN = 12
 SIDES = ("left", "right")
 
 
-def annex(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
-    """All of it; a part without entries is left out."""
+def annex(job: Mapping[str, Any], phrases: Phrases, photos: Mapping[int, bytes] | None = None) -> list[Block]:
+    """All of it; a part without entries is left out. `photos` are those that can be printed, as JPEG, by their entry."""
     return [
         Heading(phrases.say("Annex"), level=1),
         *_pulls(job, phrases),
@@ -27,6 +27,7 @@ def annex(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
         *annex_refit.backlashes(job, phrases),
         *annex_refit.fasteners(job, phrases),
         *_texts(job, phrases),
+        *_photos(job, phrases, photos or {}),
         *_steps(job, phrases),
         *_record(job, phrases),
     ]
@@ -215,11 +216,6 @@ def _texts(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
     notes = [
         f"{minute_of(one.get('at'))}  {one.get('note') or one.get('text') or '–'}" for one in known(job, "notes") if not _mark(one)
     ]
-    photos = [
-        f"{one.get('name') or _file_name(one.get('path'))}  {str(one.get('sha256') or '')[:HASH_SHOWN]}"
-        for one in known(job, "photos")
-        if not _mark(one)
-    ]
     parts = [
         say("entry {entry}: {text}", entry=one.get("entry"), text=part_text(one, phrases))
         for one in known(job, "parts")
@@ -231,12 +227,36 @@ def _texts(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
         (say("Parts fitted"), parts),
         (say("Oil"), oils),
         (say("Notes"), notes),
-        (say("Photos kept with the job"), photos),
     )
     for title, items in lists:
         if items:
             blocks += [Heading(title), Bullets(tuple(items), small=True)]
     return blocks
+
+
+MOST_PHOTOS = 12
+"""Printed in all, the newest; the others are listed."""
+
+
+def _photos(job: Mapping[str, Any], phrases: Phrases, photos: Mapping[int, bytes]) -> list[Block]:
+    """The photos as pictures; one that cannot be printed is named, with what it is known by."""
+    say = phrases.say
+    kept = [one for one in known(job, "photos") if not _mark(one)]
+    if not kept:
+        return []
+    shown = [one for one in kept if one.get("entry") in photos][-MOST_PHOTOS:]
+    pictures = tuple(Photo(photos[one["entry"]], _photo_text(one, phrases)) for one in shown)
+    listed = tuple(_photo_text(one, phrases) for one in kept if one not in shown)
+    blocks: list[Block] = [Heading(say("Photos kept with the job"))]
+    blocks += [Photos(pictures)] if pictures else []
+    if listed:
+        blocks += [Text(say("Not printed here, kept with the job:"), small=True), Bullets(listed, small=True)]
+    return blocks
+
+
+def _photo_text(one: Mapping[str, Any], phrases: Phrases) -> str:
+    name = one.get("name") or _file_name(one.get("path"))
+    return phrases.say("entry {entry}: {text}", entry=one.get("entry"), text=f"{name}, {minute_of(one.get('at'))}")
 
 
 _OIL = ("oil", "text", "volume", "additive", "dose")

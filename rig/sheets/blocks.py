@@ -112,6 +112,23 @@ class Drawing:
 
 
 @dataclass(frozen=True, slots=True)
+class Photo:
+    """A photo as JPEG with what stands beneath it, which says the same to who cannot see it."""
+
+    kind: ClassVar = "photo"
+    jpeg: bytes
+    caption: str
+
+
+@dataclass(frozen=True, slots=True)
+class Photos:
+    """Photos, two side by side."""
+
+    kind: ClassVar = "photos"
+    photos: tuple[Photo, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Columns:
     """Blocks side by side; widths in shares of the page."""
 
@@ -135,7 +152,7 @@ class NewPage:
     kind: ClassVar = "newpage"
 
 
-Block = Heading | Text | Bullets | Facts | Statement | Table | Drawing | Columns | Signature | NewPage
+Block = Heading | Text | Bullets | Facts | Statement | Table | Drawing | Photos | Columns | Signature | NewPage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,6 +175,6 @@ def plain(value: object) -> Any:
         own = {entry.name: plain(getattr(value, entry.name)) for entry in fields(value)}
         kind = getattr(value, "kind", None)
         return own if kind is None else {"kind": kind, **own}
-    if isinstance(value, Sequence) and not isinstance(value, str):
+    if isinstance(value, Sequence) and not isinstance(value, str | bytes):
         return [plain(each) for each in value]
     return value

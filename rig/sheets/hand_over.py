@@ -39,6 +39,7 @@ def hand_over(
     printed: str,
     workshop: str | None = None,
     software: str | None = None,
+    photos: Mapping[int, bytes] | None = None,
 ) -> Page:
     """The sheet as a page.
 
@@ -48,6 +49,7 @@ def hand_over(
     recordings : pulls that could be read, by their entry; one that is missing leaves its curve out
     window : what the maker's page asks for; None without a spec card
     printed : the day of printing, ISO 8601
+    photos : those that can be printed, as JPEG, by their entry
     """
     say = phrases.say
     series = list(known(job, "series"))
@@ -64,7 +66,7 @@ def hand_over(
         *_limits_of_the_test(phrases),
         Signature((say("day, workshop"), say("day, customer"))),
         NewPage(),
-        *annex.annex(job, phrases),
+        *annex.annex(job, phrases, photos),
     ]
     return Page(
         title=say("Hand-over sheet"),

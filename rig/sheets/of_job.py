@@ -17,10 +17,12 @@ from rig.calibration.sensor_in_use import SensorChoice
 from rig.errors import BookError, RefusedError
 from rig.files.compared_pull import read_compared
 from rig.files.pull_file import Recording, read_recording
+from rig.sheets.annex import MOST_PHOTOS
 from rig.sheets.comparison import draw
 from rig.sheets.hand_over import hand_over
 from rig.sheets.label import label
 from rig.sheets.outcome import as_found_and_final
+from rig.sheets.photos import printable
 from rig.sheets.phrases import Phrases
 from rig.sheets.printing import write_pdf
 from rig.words.comparison import comparison_texts
@@ -42,6 +44,7 @@ def write_hand_over(
         printed=day.isoformat(),
         workshop=workshop,
         software=software,
+        photos=photos_of_sheet(book, job, note),
     )
     write_pdf(path, page, language=phrases.language, day=day)
 
@@ -83,6 +86,22 @@ def write_comparison(path: Path, book: Book, view: JobView, unit: str, *, day: d
         lines = tuple(comparison_texts(comparison, unit))
         raise RefusedError("the two series are not to be compared", where=view.record.job, remedy="see Side by side", lines=lines)
     draw(comparison, curves, path, unit, day=day)
+
+
+def photos_of_sheet(book: Book, job: dict[str, Any], note: Note) -> dict[int, bytes]:
+    """The newest photos that are still the bytes that were entered and can be printed; of the others it is said why not."""
+    kept = [one for one in job["photos"] if not one["struck"] and one["path"]]
+    found: dict[int, bytes] = {}
+    for one in kept[-MOST_PHOTOS:]:
+        path = book.place.file_at(one["path"])
+        try:
+            if digest(path) != one["sha256"]:
+                note(f"{path}: is not the file that was entered (entry {one['entry']}); it is not printed")
+                continue
+            found[one["entry"]] = printable(path)
+        except BenchError as error:
+            note(f"{' '.join(str(error).split())}; it is not printed")
+    return found
 
 
 def recordings_of_sheet(book: Book, job: dict[str, Any], note: Note) -> dict[int, Recording]:

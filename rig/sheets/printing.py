@@ -7,7 +7,10 @@ from __future__ import annotations
 
 import functools
 import json
-from collections.abc import Callable
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, date, datetime, time
 from importlib import resources
 from pathlib import Path
@@ -73,8 +76,9 @@ def write_page(path: Path, page: Page, *, language: str, day: date, dots_per_inc
 
 
 def _compile(page: Page, language: str, day: date, form: str, **options: Any) -> list[bytes]:
-    content = _each_text(plain(page), _printable) | {"language": language, "day": [day.year, day.month, day.day]}
-    with resources.as_file(resources.files("rig.sheets") / "templates") as folder:
+    content, photos = _photos_named(plain(page))
+    content = _each_text(content, _printable) | {"language": language, "day": [day.year, day.month, day.day]}
+    with _root(photos) as folder:
         try:
             return _typeset(folder, page.template, content, day, form, options)
         except _typst().TypstError as fault:
@@ -85,6 +89,37 @@ def _compile(page: Page, language: str, day: date, form: str, **options: Any) ->
             return _typeset(folder, page.template, _each_text(content, _in_fonts), day, form, options)
         except _typst().TypstError as fault:
             raise _ours(fault) from fault
+
+
+@contextmanager
+def _root(photos: dict[str, bytes]) -> Iterator[Path]:
+    """The folder that a page is set from: the templates, and beside them the photos where there are any."""
+    with resources.as_file(resources.files("rig.sheets") / "templates") as templates:
+        if not photos:
+            yield templates
+            return
+        with tempfile.TemporaryDirectory(prefix="platepull-page-") as made:
+            folder = Path(made)
+            for template in templates.glob("*.typ"):
+                shutil.copyfile(template, folder / template.name)
+            for name, jpeg in photos.items():
+                (folder / name).write_bytes(jpeg)
+            yield folder
+
+
+def _photos_named(content: Any) -> tuple[Any, dict[str, bytes]]:
+    """A page's values with each photo named as a file, and the files."""
+    photos: dict[str, bytes] = {}
+
+    def named(value: Any) -> Any:
+        if isinstance(value, bytes):
+            photos[name := f"photo_{len(photos) + 1}.jpg"] = value
+            return name
+        if isinstance(value, dict):
+            return {key: named(each) for key, each in value.items()}
+        return [named(each) for each in value] if isinstance(value, list) else value
+
+    return named(content), photos
 
 
 def _ours(fault: Exception) -> SheetError:

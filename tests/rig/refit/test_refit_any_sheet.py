@@ -132,8 +132,8 @@ def test_any_sheet_is_answered_or_refused_in_a_sentence(tmp_path, sheet):
             assert entry["text"].startswith(f"{entry['name']}: no reading")
 
 
-def test_many_of_those_sheets_were_answered():
-    assert sum(ANSWERED) > len(ANSWERED) / 5
+def test_some_of_those_sheets_were_answered():
+    assert sum(ANSWERED) >= 5  # drawn anew each time: some fifth of them on the average
 
 
 @given(SHEETS, st.sampled_from(["gap", "wanted", "points", "torque", "filled", "window", "count", "shelf", "peaks"]), ODD)
