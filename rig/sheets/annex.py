@@ -8,7 +8,7 @@ from typing import Any
 from rig.sheets import annex_refit
 from rig.sheets.blocks import Block, Bullets, Heading, Photo, Photos, Table, Text
 from rig.sheets.phrases import Phrases
-from rig.sheets.said import STANDING, all_of, day_of, joined, known, minute_of
+from rig.sheets.said import STANDING, additive_of, all_of, day_of, joined, known, minute_of
 
 COMPLAINT_SHOWN = 300
 """A complaint of more letters is cut on the first page, and stands here in full."""
@@ -100,12 +100,12 @@ def _side(sheet: Mapping[str, Any], side: str) -> Mapping[str, Any]:
     return found if isinstance(found, Mapping) else {}
 
 
-def _shims(sheet: Mapping[str, Any], side: str) -> str:
+def _shims(sheet: Mapping[str, Any], side: str, phrases: Phrases) -> str:
     shims = _side(sheet, side).get("shims")
     if shims is None:
         return "–"
     values = shims if isinstance(shims, list) else [shims]
-    return " + ".join(map(str, values)) or "0"
+    return " + ".join(map(phrases.typed_length, values)) or "0"
 
 
 def _sheets(job: Mapping[str, Any]) -> list[tuple[Mapping[str, Any], Mapping[str, Any]]]:
@@ -122,7 +122,7 @@ def shims_of(job: Mapping[str, Any], phrases: Phrases) -> str:
     sheets = [sheet for entry, sheet in _sheets(job) if not _mark(entry)]
     if not sheets:
         return ""
-    return phrases.say("left {left}, right {right}", **{side: _shims(sheets[-1], side) for side in SIDES})
+    return phrases.say("left {left}, right {right}", **{side: _shims(sheets[-1], side, phrases) for side in SIDES})
 
 
 def shims_before_and_after(job: Mapping[str, Any], phrases: Phrases) -> str:
@@ -131,7 +131,7 @@ def shims_before_and_after(job: Mapping[str, Any], phrases: Phrases) -> str:
     if not sheets:
         return ""
     say = phrases.say
-    first, last = ({side: _shims(sheet, side) for side in SIDES} for sheet in (sheets[0], sheets[-1]))
+    first, last = ({side: _shims(sheet, side, phrases) for side in SIDES} for sheet in (sheets[0], sheets[-1]))
     now = say("left {left}, right {right}", **last)
     if first == last:
         return say("Shims of the packs: {now}.", now=now)
@@ -154,8 +154,8 @@ def _packs(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
                 say(side),
                 _listed(plates),
                 f"{_listed(springs)} {own.get('stack') or ''}".strip(),
-                _shims(sheet, side),
-                str(own.get("stack_height") or "–"),
+                _shims(sheet, side, phrases),
+                _lengths(own.get("stack_height"), phrases),
             )
             rows.append(cells)
     heads = (say("entry"), say("day"), say("side"), say("plates"), say("springs"), say("shims"), say("stack height"))
@@ -174,9 +174,9 @@ def _plates(sheets: Sequence[Mapping[str, Any]], phrases: Phrases) -> list[Block
         (
             str(one.get("id") or "–"),
             kinds.get(str(one.get("kind")), "–"),
-            _listed(one.get("thickness")),
-            _listed(one.get("unworn")),
-            _listed(one.get("flatness")),
+            _lengths(one.get("thickness"), phrases),
+            _lengths(one.get("unworn"), phrases),
+            _lengths(one.get("flatness"), phrases),
         )
         for one in measured
         if one.get("thickness")
@@ -185,6 +185,11 @@ def _plates(sheets: Sequence[Mapping[str, Any]], phrases: Phrases) -> list[Block
         return []
     heads = (say("plate"), say("kind"), say("thickness on the track"), say("unworn"), say("flatness"))
     return [Heading(say("Plates as measured")), Table(heads, tuple(rows), "lllll", small=True)]
+
+
+def _lengths(values: object, phrases: Phrases) -> str:
+    """Lengths as typed, in the system of the sheet."""
+    return all_of(map(phrases.typed_length, values if isinstance(values, list) else [values] if values else []))
 
 
 def _listed(values: object) -> str:
@@ -209,7 +214,7 @@ def _texts(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
     say = phrases.say
     blocks: list[Block] = []
     oils = [
-        say("entry {entry}: {text}", entry=one.get("entry"), text=all_of(joined(*(one.get(key) for key in _OIL))))
+        say("entry {entry}: {text}", entry=one.get("entry"), text=all_of(oil_parts(one, phrases)))
         for one in known(job, "oils")
         if not _mark(one)
     ]
@@ -259,7 +264,15 @@ def _photo_text(one: Mapping[str, Any], phrases: Phrases) -> str:
     return phrases.say("entry {entry}: {text}", entry=one.get("entry"), text=f"{name}, {minute_of(one.get('at'))}")
 
 
-_OIL = ("oil", "text", "volume", "additive", "dose")
+def oil_parts(one: Mapping[str, Any], phrases: Phrases) -> tuple[str, ...]:
+    """An oil as it was entered: name, volume, additive and dose, in the system of the sheet."""
+    volume, dose = one.get("volume"), one.get("dose")
+    return joined(
+        one.get("oil") or one.get("text"),
+        phrases.typed_volume(volume) if volume else None,
+        additive_of(one),
+        phrases.typed_dose(dose) if dose and additive_of(one) else None,
+    )
 
 
 def _steps(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:

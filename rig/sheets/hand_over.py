@@ -155,7 +155,7 @@ def _conditions(
         (say("plates"), ", ".join(plates) or "–"),
         (say("sensor"), ", ".join(sensors) or "–"),
         (say("calibration"), ", ".join(certificates) or say("none known")),
-        (say("oil filled"), oil_filled(job)),
+        (say("oil filled"), oil_filled(job, phrases)),
         (say("pulled by"), ", ".join(people) or "–"),
     )
     code = "" if series is None else str(series.get("arrangement") or "")
@@ -186,15 +186,10 @@ def _certificate(info: Any, phrases: Phrases) -> str:
     return f"{known_of.certificate or ''} ({due})".strip()
 
 
-def oil_filled(job: Mapping[str, Any]) -> str:
+def oil_filled(job: Mapping[str, Any], phrases: Phrases) -> str:
     """The oil last entered, with its volume, additive and dose."""
     oils = [one for one in known(job, "oils") if not one.get("struck")]
-    if not oils:
-        return "–"
-    last = oils[-1]
-    parts = joined(last.get("oil") or last.get("text"), last.get("volume"))
-    additive = joined(additive_of(last), last.get("dose") if additive_of(last) else None)
-    return ", ".join(parts) + (f" + {', '.join(additive)}" if additive else "")
+    return ", ".join(annex.oil_parts(oils[-1], phrases)) if oils else "–"
 
 
 # -- parts and limits -------------------------------------------------------------------------------------------------------------

@@ -37,7 +37,7 @@ def label(job: Mapping[str, Any], phrases: Phrases, *, window: Window | None, pr
     rows = (
         (say("customer"), str(job.get("customer") or "–")),
         (say("finished"), day_of(job.get("closed_at")) or say("still open")),
-        (say("oil"), oil_filled(job)),
+        (say("oil"), oil_filled(job, phrases)),
         (say("shims"), shims_of(job, phrases) or "–"),
         (say("record"), f"{str(job.get('head') or '–')[:HEAD_SHOWN]}"),
     )

@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from importlib import resources
 
-from analysis.units import from_si, scale_to_si
+from analysis.errors import BenchError
+from analysis.units import Quantity, from_si, scale_to_si, to_unit
 from rig.errors import LanguageError
 from rig.words.language import LANGUAGES, catalogue, read_po
 from rig.words.numbers import rounded_up, unit_name
 
 LITRES_A_CUBIC_METRE = 1000.0
 MM_A_METRE = 1000.0
+
+
+_INCHES = re.compile(r"\bin(ch(es)?)?\b|\"|\bthou\b|\bmil\b|\bft\b")
+_QUARTS = re.compile(r"qt|quart|oz|gal|pint|\bpt\b", re.I)
+"""Marks of a length or volume that was typed in the other system."""
+_NUMBER = re.compile(r"[-+]?\d+[.,]?\d*\s*%?\s*$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +158,26 @@ class Phrases:
         if volume_l is None:
             return "–"
         return f"{self.number(from_si(volume_l / LITRES_A_CUBIC_METRE, unit, 'volume'), digits)} {unit}"
+
+    def typed_length(self, text: object) -> str:
+        """A length as a person typed it, in the system of the sheet: its own digits where they are of that system."""
+        return self._typed(text, "length", "mm", _INCHES, self.length)
+
+    def typed_volume(self, text: object) -> str:
+        """The same of a volume of oil."""
+        return self._typed(text, "volume", "l", _QUARTS, self.volume)
+
+    def typed_dose(self, text: object) -> str:
+        """The same of a volume of additive; a share stays one."""
+        return self._typed(text, "volume", "l", _QUARTS, self.dose)
+
+    def _typed(self, text: object, kind: Quantity, unit: str, inch_marks: re.Pattern[str], show: Callable[[float], str]) -> str:
+        typed = str(text).strip()
+        try:
+            value = to_unit(typed, kind, unit)
+        except BenchError:
+            return self.marked(typed) if _NUMBER.match(typed) else typed
+        return self.marked(typed) if bool(inch_marks.search(typed)) is self.in_inches else show(value)
 
     def temperature(self, degrees_c: float) -> str:
         """A temperature with its unit."""

@@ -327,6 +327,37 @@ def test_inches_quarts_and_fahrenheit_go_with_pounds(job, recordings):
     for words in ("(40.6 ± 1.6) lbf·ft", "29.5 … 47.9 lbf·ft", "70 °F", "2.11 qt", "0.0457 in", "lbf·in"):
         assert words in text, words
     assert "N·m" not in text
+    assert not re.search(r"\d (mm|l|ml|°C)\b", text)  # nothing is left as it was typed in the other system
+
+
+@pytest.mark.parametrize(
+    ("unit", "typed", "shown"),
+    [
+        ("N.m", "2.010 mm", "2.010 mm"),
+        ("N.m", "0.0787 in", "1.999 mm"),  # 1 in = 25.4 mm exactly
+        ("lbf.ft", "0.0787 in", "0.0787 in"),
+        ("lbf.ft", "2.01 mm", "0.0791 in"),
+        ("lbf.ft", "as new", "as new"),
+    ],
+)
+def test_a_length_is_printed_in_the_system_of_the_sheet(unit, typed, shown):
+    assert Phrases("en", unit).typed_length(typed) == shown
+
+
+@pytest.mark.parametrize(
+    ("unit", "language", "typed", "shown"),
+    [
+        ("N.m", "de", "2.0 l", "2,0 l"),
+        ("N.m", "en", "2 qt", "1.89 l"),  # NIST SP 811, B.8: a US quart is 0.946 352 9 l
+        ("lbf.ft", "en", "2.0 l", "2.11 qt"),
+        ("lbf.ft", "en", "80 ml", "2.7 fl oz"),
+        ("lbf.ft", "de", "4 %", "4 %"),
+        ("N.m", "de", "2.5 %", "2,5 %"),
+    ],
+)
+def test_a_volume_and_a_dose_are_too(unit, language, typed, shown):
+    phrases = Phrases(language, unit)
+    assert (phrases.typed_dose if "ml" in typed or "%" in typed else phrases.typed_volume)(typed) == shown
 
 
 def test_german_with_its_decimal_mark(job):
