@@ -189,6 +189,7 @@ def _step(view: JobView, step: Step) -> dict[str, Any]:
     return {
         "step": step.key,
         "name": step.name,
+        "name_de": step.name_de or None,
         "one_way": step.one_way,
         "state": "open" if done is None else "done" if done.although is None else "although",
         "who": None if done is None else done.entry.who,

@@ -275,6 +275,12 @@ def oil_parts(one: Mapping[str, Any], phrases: Phrases) -> tuple[str, ...]:
     )
 
 
+def step_name(one: Mapping[str, Any], phrases: Phrases) -> str:
+    """A step's name in the language of the sheet, as far as its list has it."""
+    german = one.get("name_de") if phrases.language == "de" else None
+    return str(german or one.get("name") or one.get("step"))
+
+
 def _steps(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
     say = phrases.say
     steps = [one for one in known(job, "steps") if one.get("state") != "open"]
@@ -282,7 +288,7 @@ def _steps(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
         return []
     rows = [
         (
-            str(one.get("name") or one.get("step")),
+            step_name(one, phrases),
             {"done": say("done"), "although": say("done although")}.get(str(one.get("state")), "–"),
             str(one.get("who") or "–"),
             minute_of(one.get("at")),

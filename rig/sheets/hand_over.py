@@ -116,7 +116,7 @@ def _head(job: Mapping[str, Any], phrases: Phrases) -> Facts:
 def _although(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
     """Steps that were done against their gate: told here, for good."""
     say = phrases.say
-    names = {one.get("step"): one.get("name") for one in known(job, "steps")}
+    names = {one.get("step"): annex.step_name(one, phrases) for one in known(job, "steps")}
     told = known(job, "although") or [one for one in known(job, "steps") if one.get("state") == "although"]
     items = []
     for one in told:
