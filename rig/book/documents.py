@@ -195,7 +195,7 @@ def _step(view: JobView, step: Step) -> dict[str, Any]:
         "who": None if done is None else done.entry.who,
         "at": None if done is None else done.entry.at,
         "entry": None if done is None else done.entry.entry,
-        "missing": [asdict(one) for one in gate.missing],
+        "missing": [{"code": one.code, "text": one.text} for one in gate.missing],
         "remarks": list(gate.remarks),
         "reason": None if done is None else done.although,
         "write_down": step.write_down or None,
