@@ -217,8 +217,15 @@ def _slips(motion: Motion, counts: NDArray[np.bool_], start: int, stop: int) -> 
     stood = standing[first] - standing[np.concatenate(([0], last[:-1]))]
     slipped = (stood * RECORD_S >= STUCK_S) & counts[start + first]
     begins = first[slipped].tolist()
+    # Bristles let go in stutters: between two slips the torque has risen again.
+    large = float(np.percentile([np.ptp(torque[at:upto]) for at, upto in itertools.pairwise([*begins, turned.size])] or [0.0], 90))
+    apart = begins[:1]
+    for at in begins[1:]:
+        low = apart[-1] + int(np.argmin(torque[apart[-1] : at + 1]))
+        if torque[low : at + width].max() - torque[low] >= 0.2 * large:
+            apart.append(at)
     seen: list[tuple[int, float]] = []
-    for at, upto in itertools.pairwise([*begins, turned.size]):
+    for at, upto in itertools.pairwise([*apart, turned.size]):
         # Plates creep before they leap: the torque is highest a little before they turn fast.
         top = max(0, at - round(0.05 / RECORD_S)) if not seen else max(seen[-1][0] + width, at - round(0.05 / RECORD_S))
         high = top + int(np.argmax(torque[top : at + width]))
