@@ -40,8 +40,13 @@ class ChatterRules:
     noise_height: float = 7.0  # a cycle is so many deviations of the smoothed noise high ...
     level_height: float = 0.012  # ... and this share of the sliding torque: less is no chatter that anybody feels
     main_share: float = 0.6  # a fall of at least this share of the large ones counts as it is
-    small_share: float = 0.25  # a smaller one, down to this share, counts if the plates had stuck: after a slow rise
-    slow_rise: float = 3.0  # ... of so many times the fall's time; ringing after a slip rises as fast as it falls
+    small_share: float = 0.15  # a smaller one, down to this share, counts if the hand had loaded the plates: the torque climbed ...
+    climb: float = 2.0  # ... no faster than so many times as to the large ones, a lever that rings climbs as fast as it falls ...
+    slow_rise: float = 1.1  # and takes longer to climb than to fall, as a swing does not
+    slowest: float = 20.0  # ... of which so many percent at least come after the hand's own climb, and not in a volley
+    turned_share: float = 0.2  # plates that turned on by less than this share of what they do after a large fall have only crept
+    least_steps: float = 4.0  # ... which an encoder tells where the latter is so many of its steps
+    ringing_lower: float = 0.05  # a lever that rings falls lower than the slip itself where it does so by this share of the fall
     least_cycles: int = 3
     slip_left: float = 0.05  # plates that have this share of their slip still to go have stopped, as far as an angle tells ...
     steps_left: float = 1.5  # ... or so many steps of the encoder: one is lost in rounding
@@ -86,10 +91,14 @@ class ChatterFeatures:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cycles:
-    """Peaks and the troughs that follow them, as indices; peak times, height and time of each fall, time of the rise before it."""
+    """Peaks and the troughs that follow them, as indices; peak times, height and time of each fall, time of the rise before it.
+
+    `lowest` is where the torque was lowest before the next peak: the trough, or where a lever that rings fell lower still.
+    """
 
     peak: Indices
     trough: Indices
+    lowest: Indices
     peak_s: Floats
     height_nm: Floats
     fall_s: Floats
@@ -97,15 +106,19 @@ class Cycles:
 
 
 _NO_INDEX = np.empty(0, dtype=np.intp)
-NO_CYCLES = Cycles(_NO_INDEX, _NO_INDEX, np.empty(0), np.empty(0), np.empty(0), np.empty(0))
+NO_CYCLES = Cycles(_NO_INDEX, _NO_INDEX, _NO_INDEX, np.empty(0), np.empty(0), np.empty(0), np.empty(0))
 
 
-def find_cycles(time_s: Floats, torque_nm: Floats, least_nm: float, rules: ChatterRules) -> Cycles:
+def find_cycles(
+    time_s: Floats, torque_nm: Floats, plates_deg: Floats | None, step_deg: float, least_nm: float, rules: ChatterRules
+) -> Cycles:
     """Falls of at least `least_nm` from a peak to the trough after it, ringing left out.
 
     1. Peaks with a prominence of at least `least_nm` and `small_share` of the large ones; troughs between them.
-    2. A fall of less than `main_share` of the large ones counts only if it came after a slow rise: after a slip the
-       lever rings, rising as fast as it falls; plates that stick load slowly.
+    2. After a slip the lever rings. A fall of less than `main_share` of the large ones counts only if the torque climbed to it as
+       slowly as to those: plates that stick are loaded by the hand, a lever that rings climbs far faster.
+    3. A lever that rings over plates that stand makes no slip: where `plates_deg` tells how far the plates have turned (None: it
+       cannot be told; `step_deg`: to this step), a fall counts only if they turned on from its peak to the next.
     """
     peaks, prominence_nm = prominent_peaks(torque_nm, least_nm)
     if peaks.size < 2:
@@ -118,17 +131,38 @@ def find_cycles(time_s: Floats, torque_nm: Floats, least_nm: float, rules: Chatt
     troughs = np.array([a + int(np.argmin(torque_nm[a : b + 1])) for a, b in pairwise(bounds)])
     height = torque_nm[peaks] - torque_nm[troughs]
     fall = time_s[troughs] - time_s[peaks]
-    rise = np.full(peaks.size, np.inf)
-    rise[1:] = time_s[peaks[1:]] - time_s[troughs[:-1]]
-    large = percentile(height, 90)
-    slow = rise >= rules.slow_rise * np.maximum(fall, time_s[1] - time_s[0])
-    keep = (height >= least_nm) & ((height >= rules.main_share * large) | (slow & (height >= rules.small_share * large)))
-    peaks, troughs, height, fall = peaks[keep], troughs[keep], height[keep], fall[keep]
+    main = height >= rules.main_share * percentile(height, 90)
+    # How fast the torque climbed to each peak; before the first it is not known.
+    climb = np.full(peaks.size, 0.0)
+    climb[1:] = (torque_nm[peaks[1:]] - torque_nm[troughs[:-1]]) / (time_s[peaks[1:]] - time_s[troughs[:-1]])
+    by_hand = percentile(climb[1:][main[1:]], rules.slowest) if main[1:].any() else 0.0
+    rise = np.append(np.inf, time_s[peaks[1:]] - time_s[troughs[:-1]])
+    keep = main | ((climb <= rules.climb * by_hand) & (rise >= rules.slow_rise * fall))
+    if plates_deg is not None:
+        keep &= _turned_on(plates_deg, step_deg, bounds, main, rules)
+    keep &= (height >= least_nm) & (height >= rules.small_share * percentile(height, 90))
+    peaks, troughs, fall = peaks[keep], troughs[keep], fall[keep]
     if peaks.size < 2:
         return NO_CYCLES
+    bounds = np.append(peaks, torque_nm.size - 1)
+    lowest = np.array([a + int(np.argmin(torque_nm[a : b + 1])) for a, b in pairwise(bounds)])
+    height = torque_nm[peaks] - torque_nm[lowest]
+    # A lever that rings may fall a little lower than the slip itself.
+    lowest = np.where(torque_nm[troughs] - torque_nm[lowest] > rules.ringing_lower * height, lowest, troughs)
     rise = np.full(peaks.size, np.nan)
     rise[1:] = time_s[peaks[1:]] - time_s[troughs[:-1]]
-    return Cycles(peaks, troughs, time_s[peaks], height, fall, rise)
+    return Cycles(peaks, troughs, lowest, time_s[peaks], torque_nm[peaks] - torque_nm[lowest], fall, rise)
+
+
+def _turned_on(
+    plates_deg: Floats, step_deg: float, bounds: Indices, main: NDArray[np.bool_], rules: ChatterRules
+) -> NDArray[np.bool_]:
+    """Whether the plates turned on from each bound to the next, against how far after a large fall; true where none can tell."""
+    turned = np.diff(plates_deg[bounds])
+    usual = median(turned[main])
+    if usual < rules.least_steps * step_deg or usual <= 0:
+        return np.ones(turned.size, dtype=bool)
+    return np.asarray(turned >= rules.turned_share * usual)
 
 
 def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules) -> tuple[ChatterFeatures, Cycles] | None:
@@ -141,8 +175,30 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     least = max(rules.noise_height * noise, rules.level_height * level_nm, 2.5 * c.resolution_nm)
     pieces = [(a, b) for a, b in course.sliding if b - a >= 8]
     thin = max(1, width // 6)
-    parts = [_placed(find_cycles(c.time_s[a:b:thin], smooth[a:b:thin], least, rules), a, thin) for a, b in pieces]
-    parts = [part for part in parts if part.peak.size]
+
+    def cycles_in(plates_deg: Floats | None) -> list[Cycles]:
+        found = [
+            _placed(
+                find_cycles(
+                    c.time_s[a:b:thin],
+                    smooth[a:b:thin],
+                    None if plates_deg is None else plates_deg[a:b:thin],
+                    c.resolution_deg,
+                    least,
+                    rules,
+                ),
+                a,
+                thin,
+            )
+            for a, b in pieces
+        ]
+        return [part for part in found if part.peak.size]
+
+    loaded = max((first for first, _ in course.load_segments if first <= course.peak), default=course.load_from)
+    compliance = torsional_compliance(c, smooth, (loaded, course.peak + 1))
+    if not compliance:
+        compliance = _compliance_of_rises(c, smooth, cycles_in(None), rules)
+    parts = cycles_in(None if c.angle_deg is None or not compliance else c.angle_deg - compliance * smooth)
     if not parts:
         return None
     cycles = Cycles(*(np.concatenate([getattr(part, name) for part in parts]) for name in Cycles.__slots__))
@@ -155,8 +211,6 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     height = median(cycles.height_nm)
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
     torque = np.concatenate([smooth[a:b] for a, b in pieces])
-    loaded = max((first for first, _ in course.load_segments if first <= course.peak), default=course.load_from)
-    compliance = torsional_compliance(c, smooth, (loaded, course.peak + 1)) or _compliance_of_rises(c, smooth, parts, rules)
     features = ChatterFeatures(
         cycles=int(cycles.peak.size),
         height=height / max(level_nm, 1e-12),
@@ -181,7 +235,7 @@ def _true_heights(cycles: Cycles, torque_nm: Floats, noise_nm: float, reach: int
     The extreme of m samples, each of which could have been it, lies so far out of them as a normal law has it (Blom 1958).
     """
     heights = np.empty(cycles.peak.size)
-    for k, (peak, trough) in enumerate(zip(cycles.peak, cycles.trough, strict=True)):
+    for k, (peak, trough) in enumerate(zip(cycles.peak, cycles.lowest, strict=True)):
         ends = 0.0
         for at, side in ((peak, 1.0), (trough, -1.0)):
             near = side * torque_nm[max(0, at - reach) : at + reach + 1]
@@ -203,7 +257,9 @@ def _noise(c: Conditioned) -> float:
 
 def _placed(cycles: Cycles, first: int, thin: int) -> Cycles:
     """Cycles found in every `thin`th sample from `first` on, with indices into the whole trace."""
-    return replace(cycles, peak=first + thin * cycles.peak, trough=first + thin * cycles.trough)
+    return replace(
+        cycles, peak=first + thin * cycles.peak, trough=first + thin * cycles.trough, lowest=first + thin * cycles.lowest
+    )
 
 
 def _fall_over_rise(c: Conditioned, smooth: Floats, parts: list[Cycles]) -> float:
