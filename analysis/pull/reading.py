@@ -100,10 +100,12 @@ def read_pull(
     peak = replace(peak, torque_nm=peak.torque_nm + lost.peak_nm)
     quality = find_quality_flags(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality)
     if lag is not None:
-        hidden = not chatter.present and lag.bandwidth_hz < rules.chatter_bandwidth_hz
-        chatter = replace(chatter, assessable=False, why_not="slow_sensor") if hidden and chatter.assessable else chatter
+        hidden = lag.bandwidth_hz < rules.chatter_bandwidth_hz
         if hidden or lost.peak_nm > rules.bandwidth.told_share * peak.torque_nm:
             quality = (*quality, QualityFlag(QualityCode.SLOW_SENSOR, lag.bandwidth_hz))
+    sliding = None if plateau is None else _sliding(c, plateau, sensor, chatter, rules, lost)
+    if lag is not None and lag.bandwidth_hz < rules.chatter_bandwidth_hz:
+        chatter = _seen_slowly(chatter)
     # A pull whose first sample is already half way up has lost its beginning.
     began_under_load = not c.rest_to and median(c.torque_nm[:5]) > rules.loaded_share * level
     return PullResult(
@@ -113,7 +115,7 @@ def read_pull(
         direction=c.sign,
         stretches=name_stretches(c, course),
         breakaway=None if began_under_load or peak.torque_nm <= 0 else _breakaway(trace, c, course, peak, sensor, rules, lost),
-        sliding=None if plateau is None else _sliding(c, plateau, sensor, chatter, rules, lost),
+        sliding=sliding,
         chatter=chatter,
         quality=_with_known(quality, known),
         zero_nm=None if c.zero.before is None else c.zero.before.level_nm,
@@ -123,6 +125,22 @@ def read_pull(
         angle_reversed=c.angle_reversed,
         stated_zero_nm=_contradicted(c, known, peak.torque_nm, rules),
         calibration=sensor.calibration,
+    )
+
+
+def _seen_slowly(chatter: Chatter) -> Chatter:
+    """What a slow sensor lets be said: that the plates chatter, where that shows, but neither how high nor how often.
+
+    Slips that follow each other quickly pass as one; and where it shows nothing, that says nothing.
+    """
+    if not chatter.present:
+        return replace(chatter, assessable=False, why_not="slow_sensor") if chatter.assessable else chatter
+    return Chatter(
+        assessable=True,
+        score=chatter.score,
+        cycles=chatter.cycles,
+        travel_share=chatter.travel_share,
+        stuck_time_share=chatter.stuck_time_share,
     )
 
 
