@@ -46,6 +46,7 @@ class ChatterRules:
     slowest: float = 20.0  # ... of which so many percent at least come after the hand's own climb, and not in a volley
     turned_share: float = 0.2  # plates that turned on by less than this share of what they do after a large fall have only crept
     least_steps: float = 4.0  # ... which an encoder tells where the latter is so many of its steps
+    slipping: float = 75.0  # so many percent of the large falls may be a ringing lever's: the rest tell how far plates slip
     ringing_lower: float = 0.05  # a lever that rings falls lower than the slip itself where it does so by this share of the fall
     least_cycles: int = 3
     slip_left: float = 0.05  # plates that have this share of their slip still to go have stopped, as far as an angle tells ...
@@ -159,7 +160,7 @@ def _turned_on(
 ) -> NDArray[np.bool_]:
     """Whether the plates turned on from each bound to the next, against how far after a large fall; true where none can tell."""
     turned = np.diff(plates_deg[bounds])
-    usual = median(turned[main])
+    usual = percentile(turned[main], rules.slipping)
     if usual < rules.least_steps * step_deg or usual <= 0:
         return np.ones(turned.size, dtype=bool)
     return np.asarray(turned >= rules.turned_share * usual)
