@@ -42,6 +42,7 @@ class BudgetSource(StrEnum):
     NOISE = "noise"
     SAMPLING = "sampling"
     PEAK_FIT = "peak fit"
+    SOFT_KNEE = "soft knee"
     TREMOR = "tremor"
     SLIDING_INTERVAL = "sliding interval"
     WHOLE_CYCLES = "whole cycles"

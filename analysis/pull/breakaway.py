@@ -32,11 +32,14 @@ class PeakRules:
     # A parabola stands for the top of a real curve to about this share: the spread of errors on simulated pulls without
     # noise to speak of (tests/speed/readings.py, kinds clean and high_rate).
     shape_floor: float = 0.0007
+    knee_deg: float = 3.0  # a slip so far is sustained (CourseRules.sustained_deg): the knee ends there ...
+    knee_noise: float = 3.0  # ... or where the torque falls by so many deviations of a sample's noise
+    knee_fall: float = 0.003  # ... and this share
 
 
 @dataclass(frozen=True, slots=True)
 class Peak:
-    """The peak's torque, time and the standard uncertainties of the fit and of what the samples may have missed."""
+    """Torque and time of the peak; standard uncertainties of the fit, of what the samples may have missed, and of a soft knee."""
 
     torque_nm: float
     time_s: float
@@ -44,6 +47,7 @@ class Peak:
     sampling_u_nm: float
     tremor_u_nm: float = 0.0
     shape_u_nm: float = 0.0
+    knee_u_nm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,7 +103,24 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
     # Windows that the noise cannot tell apart still differ a little in what they take for the top.
     rivals = trials.top_nm[trials.cost_nm <= rules.rival_cost * trials.cost_nm[best]]
     shape_u = float(np.std(rivals)) + rules.shape_floor * abs(value)
-    return Peak(value, float(trials.top_s[best]), float(trials.u_nm[best]), sampling, shape_u_nm=shape_u)
+    knee_u = _climbs_on(c, course, noise, rules) / math.sqrt(3)
+    return Peak(value, float(trials.top_s[best]), float(trials.u_nm[best]), sampling, shape_u_nm=shape_u, knee_u_nm=knee_u)
+
+
+def _climbs_on(c: Conditioned, course: Course, noise: float, rules: PeakRules) -> float:
+    """How far the torque climbs on from the peak before it first falls, within the angle of a sustained slip.
+
+    Plates that creep let go somewhere on such a knee: how much of the climb is still the load's is a matter of definition.
+    """
+    if c.angle_deg is None:
+        return 0.0
+    first = course.peak
+    on = c.angle_deg[first:] - c.angle_deg[first] > rules.knee_deg
+    last = first + int(np.argmax(on)) if on.any() else c.time_s.size
+    part = course.smooth_nm[first : max(last, first + 1)]
+    highest = np.maximum.accumulate(part)
+    fell = part < highest - max(rules.knee_noise * noise, rules.knee_fall * float(part[0]))
+    return float(highest[int(np.argmax(fell)) if fell.any() else -1] - part[0])
 
 
 def _gap_nm(c: Conditioned, at: int, ramp_nm_per_s: float) -> float:

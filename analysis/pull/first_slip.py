@@ -29,6 +29,11 @@ class CourseRules:
     step_rise: float = 0.04  # ... by this share
     onset_deg: float = 0.25  # slipped this far (or two encoder steps): the plates have let go, if nothing reloads them
     onset_noise: float = 5.0  # ... or by so many deviations of the noise
+    knee_share: float = (
+        0.03  # plates that creep have let go where torque climbs with the angle by less than this share of the load's
+    )
+    knee_s: float = 0.03  # ... over so long
+    knee_noise: float = 2.0  # ... or no more than so many deviations of the noise
     stuck_deg: float = 0.6  # a reload with less plastic turning than this was elastic: the plates stuck again
     sustained_s: float = 0.25  # without an angle: not surpassed for so long
     surpass: float = 0.03  # ... by this share
@@ -105,7 +110,7 @@ def _first_slip_by_angle(
         else:
             # The torque's noise comes into the plastic angle by the wind-up: much, through a soft adapter.
             noise_deg = rules.onset_noise * compliance * c.noise_nm / math.sqrt(c.samples_in(rules.smooth_s))
-            peak = _before_creep(c, fine, plastic, load_from, peak, max(rules.onset_deg, 2 * c.resolution_deg, noise_deg))
+            peak = _before_creep(c, fine, plastic, load_from, peak, max(rules.onset_deg, 2 * c.resolution_deg, noise_deg), rules)
         trough = peak + int(np.argmin(fine[peak : max(end, peak + 2)]))
         if fine[trough] < 0.1 * fine[peak] and load_from < trough < last - 1 and (fine[trough:last] > 0.8 * fine[peak]).any():
             load_from = trough
@@ -124,7 +129,9 @@ def _first_slip_by_angle(
     return None
 
 
-def _before_creep(c: Conditioned, fine: Floats, plastic: Floats, load_from: int, peak: int, onset_deg: float) -> int:
+def _before_creep(
+    c: Conditioned, fine: Floats, plastic: Floats, load_from: int, peak: int, onset_deg: float, rules: CourseRules
+) -> int:
     """The peak before the plates began to turn, where the torque only crept up while they turned; else the peak as it is.
 
     Oil that carries friction up with speed lets the torque rise on after the plates have let go: that rise is sliding.
@@ -135,7 +142,7 @@ def _before_creep(c: Conditioned, fine: Floats, plastic: Floats, load_from: int,
     turning = plastic[knee : peak + 1] > limit
     if not turning.any():
         return peak
-    onset = knee + int(np.argmax(turning))
+    onset = _over_the_knee(c, fine, load_from, knee + int(np.argmax(turning)), peak, rules)
     first = load_from + int(np.argmax(fine[load_from : onset + 1]))
     rise = float(fine[peak] - fine[first])
     if rise <= 0 or first >= peak:
@@ -144,6 +151,28 @@ def _before_creep(c: Conditioned, fine: Floats, plastic: Floats, load_from: int,
     crept = plastic[peak] - plastic[upper] > onset_deg
     never_fell = float(fine[first : peak + 1].min()) > fine[first] - max(3 * c.noise_nm, 0.3 * rise)
     return first if crept and never_fell else peak
+
+
+def _over_the_knee(c: Conditioned, fine: Floats, load_from: int, onset: int, peak: int, rules: CourseRules) -> int:
+    """Where plates that began to creep at `onset` have let go: the lever winds up no more, against how it did under the load.
+
+    A soft knee creeps by degrees while the hand still winds the lever up: what it carries goes on rising with the lever's angle.
+    """
+    if c.angle_deg is None:
+        return onset
+    rising = load_from + np.flatnonzero(
+        (fine[load_from : onset + 1] > 0.5 * fine[onset]) & (fine[load_from : onset + 1] < 0.8 * fine[onset])
+    )
+    if rising.size < 2 or c.angle_deg[rising[-1]] - c.angle_deg[rising[0]] <= 2 * c.resolution_deg:
+        return onset
+    stiff = float((fine[rising[-1]] - fine[rising[0]]) / (c.angle_deg[rising[-1]] - c.angle_deg[rising[0]]))
+    span = c.samples_in(rules.knee_s, 3)
+    at = np.arange(onset, max(onset + 1, peak - span + 1))
+    ahead = np.minimum(at + span, fine.size - 1)
+    climbed = c.smooth(rules.knee_s)[ahead] - c.smooth(rules.knee_s)[at]
+    wound = rules.knee_share * stiff * np.maximum(c.angle_deg[ahead] - c.angle_deg[at], 0.0)
+    over = climbed <= wound + rules.knee_noise * c.noise_nm / math.sqrt(span)
+    return int(at[int(np.argmax(over))]) + span // 2 if over.any() else peak
 
 
 def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: CourseRules) -> tuple[int, int, int | None] | None:

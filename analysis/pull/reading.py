@@ -221,6 +221,7 @@ def _breakaway(
         BudgetLine(BudgetSource.NOISE, peak.u_nm),
         BudgetLine(BudgetSource.SAMPLING, peak.sampling_u_nm),
         BudgetLine(BudgetSource.PEAK_FIT, peak.shape_u_nm),
+        BudgetLine(BudgetSource.SOFT_KNEE, peak.knee_u_nm),
         BudgetLine(BudgetSource.TREMOR, peak.tremor_u_nm),
         BudgetLine(BudgetSource.SENSOR_LAG, lost.peak_u_nm),
     ]
