@@ -15,7 +15,7 @@ from analysis.pull.chatter import ChatterRules, measure, read_chatter
 from analysis.pull.conditioning import Conditioned, ConditionRules, condition
 from analysis.pull.course import Course, detection_limit, find_course, holds_nothing, name_stretches, working_level
 from analysis.pull.first_slip import CourseRules
-from analysis.pull.noise import median
+from analysis.pull.noise import median, slope_of
 from analysis.pull.quality import QualityRules, find_quality_flags, zero_flags
 from analysis.pull.sliding import Plateau, read_plateau
 from analysis.pull.tremor import TremorRules, peak_under_tremor, rides_on_sensor
@@ -61,6 +61,8 @@ class ReadingRules:
     # (common practice, no source). No verdict rests on it.
     zero_share_of_range: float = 0.05
     zero_share: float = 0.2
+    drift_slope_errors: float = 2.0  # the slope of a rest is known to so many of its standard errors ...
+    drift_along: float = 0.5  # ... and goes along the line between the rests if it is off by less than this share of the line's
     bandwidth: BandwidthRules = field(default_factory=BandwidthRules)
     chatter_bandwidth_hz: float = 20.0  # chatter of 7 Hz and more, above a third of this, would not be seen: that is not 'smooth'
 
@@ -205,12 +207,35 @@ def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor, rules: Readi
         lines.append(BudgetLine(BudgetSource.ZERO_UNPROVEN, range_nm / RECTANGULAR))
     if c.drift_nm is not None and c.zero.leapt_at is None:
         # Warmth moves a zero steadily, and half way is taken off; what else moved it may have done so at any moment.
-        steady = abs(c.drift_nm) <= rules.quality.drift_share_of_result * torque_nm
-        lines.append(BudgetLine(BudgetSource.ZERO_DRIFT, abs(c.drift_nm) / (RECTANGULAR_WIDTH if steady else RECTANGULAR)))
+        small = abs(c.drift_nm) <= rules.quality.drift_share_of_result * torque_nm
+        unknown = abs(c.drift_nm) / (RECTANGULAR_WIDTH if small else RECTANGULAR)
+        off_line = _off_the_line(c, rules)
+        lines.append(BudgetLine(BudgetSource.ZERO_DRIFT, unknown if off_line is None else min(unknown, off_line / RECTANGULAR)))
     # JCGM 100 F.2.2.1: a step d has standard uncertainty 0.29 d; noise larger than the step averages it away.
     if c.resolution_nm > 2 * c.noise_nm:
         lines.append(BudgetLine(BudgetSource.RESOLUTION, c.resolution_nm / RECTANGULAR_WIDTH))
     return lines
+
+
+def _off_the_line(c: Conditioned, rules: ReadingRules) -> float | None:
+    """How far a drift may stand off the line between the rests, N.m; None where the rests do not show that it went along it.
+
+    A curve that leaves its chord's ends by slopes r and s off the chord's stands off it by no more than 4/27 of the time between,
+    times the larger of them (cubic of Hermite): each rest tells its slope, and how well.
+    """
+    before, after = c.zero.before, c.zero.after
+    if before is None or after is None or c.drift_nm is None or min(rest.last - rest.first for rest in (before, after)) < 8:
+        return None
+    between_s = float(c.time_s[after.first : after.last].mean() - c.time_s[before.first : before.last].mean())
+    chord = abs(c.drift_nm) / between_s
+    slopes = []
+    # The line runs from the middle of one rest to that of the other, and is taken off: what slope is left there stands off it.
+    inner = ((before.first + before.last) // 2, before.last), (after.first, (after.first + after.last) // 2)
+    for first, last in inner:
+        time_s = c.time_s[first:last]
+        error = c.noise_nm / math.sqrt(max(float(np.sum((time_s - time_s.mean()) ** 2)), 1e-12))
+        slopes.append(abs(slope_of(time_s, c.torque_nm[first:last])) + rules.drift_slope_errors * error)
+    return 4 / 27 * between_s * max(slopes) if max(slopes) < rules.drift_along * chord else None
 
 
 def _breakaway(

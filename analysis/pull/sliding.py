@@ -16,6 +16,9 @@ from analysis.trace import Floats
 # The mean of even sliding is good to about this share: the spread of errors on simulated pulls with nothing else wrong
 # (tests/speed/readings.py, kind clean).
 FLOOR_SHARE = 0.0005
+# Where steady sliding begins is known to a degree or two (CourseRules.after_slip_deg), where it ends to some tenths of a second: a
+# twentieth of the way of a pull of forty degrees.
+ENDS_SHARE = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +75,11 @@ def read_plateau(c: Conditioned, course: Course) -> Plateau | None:
 
 
 def _interval_uncertainty(torque_nm: Floats, weight: Floats, parts: int = 8) -> float:
-    """Standard uncertainty of the mean from its `parts` equal shares of the way: their deviation over the root of their number.
+    """Standard uncertainty of the mean from its `parts` equal shares of the way: their scatter over the root of their number.
 
-    A mean that hangs on where the stretch was cut differs from share to share by as much.
+    A mean that hangs on where the stretch was cut differs from share to share by as much. What climbs or falls steadily along the
+    way (running in, warming) belongs to the mean: of the line through the shares only what the stretch's own ends leave open
+    counts, half its slope times them.
     """
     way = np.cumsum(weight)
     if way[-1] <= 0 or torque_nm.size < 4 * parts:
@@ -85,8 +90,13 @@ def _interval_uncertainty(torque_nm: Floats, weight: Floats, parts: int = 8) -> 
     ways = np.concatenate(([0.0], way[np.append(edges - 1, way.size - 1)]))
     some = np.diff(ways) > 0
     shares = np.diff(work)[some] / np.diff(ways)[some]
-    scatter = float(np.std(shares, ddof=1)) / math.sqrt(shares.size) if shares.size > 2 else 0.0
-    return math.hypot(scatter, FLOOR_SHARE * abs(float(np.mean(shares))))
+    if shares.size < 4:
+        return FLOOR_SHARE * abs(float(np.mean(shares)))
+    place = (ways[1:] + ways[:-1])[some] / (2 * way[-1])
+    fall = slope_of(place, shares)
+    scatter = math.sqrt(float(np.var(shares - fall * place)) / (shares.size - 2))
+    ends = 0.5 * abs(fall) * ENDS_SHARE / math.sqrt(3)
+    return math.sqrt(scatter**2 + ends**2 + (FLOOR_SHARE * float(np.mean(shares))) ** 2)
 
 
 def _mean_uncertainty(c: Conditioned, blocks: list[Floats]) -> float:
