@@ -38,6 +38,8 @@ class Seen:
     faults: list[str] = field(default_factory=list)
     known_b: float = 0.0
     known_s: float = 0.0
+    limits: list[float] = field(default_factory=list)
+    """What the sensor's data sheet states beside its calibration, as limits, shares of the reading: no reading can know it."""
 
 
 Fault = Callable[[Seen], None]
@@ -108,6 +110,7 @@ def creeps(s: Seen) -> None:
     share, lag = s.rng.uniform(0.001, 0.004), s.rng.uniform(1.0, 6.0)
     late = sosfilt(butter(1, 1 / (2 * np.pi * lag), fs=s.rate, output="sos"), s.torque)
     s.torque = s.torque + share * np.asarray(late)
+    s.limits.append(0.004)
     s.known_b += share * s.peak
     s.known_s += share * s.peak
 
@@ -117,6 +120,7 @@ def cross_talk(s: Seen) -> None:
     if s.angle is not None:
         share = s.rng.uniform(0.001, 0.004)
         s.torque = s.torque * (1 + share * np.cos(np.radians(s.angle) + s.rng.uniform(0, 6)))
+        s.limits.append(0.004)
         s.known_b += share * s.peak
         s.known_s += share * s.peak
 
@@ -474,4 +478,5 @@ def _record(kind: str, plan: Plan, motion: Motion, seed: int, number: int) -> Si
         **({"sliding_nm": truth.sliding_by_time_nm, "sliding_other_nm": truth.sliding_nm} if angle is None else {}),
     )  # fmt: skip
     u = float(rng.choice([0.001, 0.0025, 0.005]))
-    return SimPull(trace, full, Sensor(u_relative=u, capacity_nm=1.3 * plan.scale_nm), float(u * rng.standard_normal()), seed)
+    stated = float(np.sqrt(u**2 + sum(limit**2 / 3 for limit in seen.limits)))
+    return SimPull(trace, full, Sensor(u_relative=stated, capacity_nm=1.3 * plan.scale_nm), float(u * rng.standard_normal()), seed)
