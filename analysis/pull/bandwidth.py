@@ -33,6 +33,7 @@ class BandwidthRules:
     alike: tuple[float, float] = (0.7, 1.45)  # an exponential takes as long, in its own measure, for either
     tail_least_s: float = 0.0095  # such a tail with less than this is within what hands and levers make
     hand_s: float = 0.008  # ... which is about this much in the same measure (simulated pulls: median 8 ms, 99 % under 19 ms)
+    hand_slowest_s: float = 0.019  # ... and slower than this hardly ever
     slow_s: float = 0.022  # any other fall slower than this is a filter's: a mean over a while, a filter of higher order
     around_s: float = 0.15  # the lever stands furthest so near the release ...
     back_s: float = 1.0  # ... and has sprung back after this
@@ -51,10 +52,16 @@ class BandwidthRules:
 
 @dataclass(frozen=True, slots=True)
 class Lag:
-    """Lag of the sensor in s, whether it was stated (else it was read off the release)."""
+    """Lag of the sensor in s, whether it was stated (else it was read off the release).
+
+    proven   no hand is so slow; else the release may have been the hand's
+    seen     the lever showed how far the torque was behind; else all that is known is that the lag is no longer than this
+    """
 
     lag_s: float
     stated: bool
+    proven: bool = True
+    seen: bool = True
 
     @property
     def bandwidth_hz(self) -> float:
@@ -90,6 +97,8 @@ def find_lag(c: Conditioned, course: Course, sensor: Sensor, rules: BandwidthRul
         return None
     behind_s = _behind_the_lever(c, course.let_go, rules)
     by_fall = _lag_of_fall(upper_s, lower_s, rules)
+    if behind_s is None and by_fall is not None:  # no lever shows whether hand or sensor was slow
+        return Lag(by_fall, stated=False, proven=by_fall > rules.hand_slowest_s, seen=False)
     least_s = rules.behind_alone_s if by_fall is None else max(rules.behind_least_s, rules.behind_share * by_fall)
     if behind_s is None or behind_s < least_s:
         return None
@@ -162,6 +171,11 @@ def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules
     added = float(np.max(undone[ahead], initial=0.0)) - float(np.max(smooth[ahead], initial=0.0))
     added = min(max(added, 0.0), rules.most * lag.lag_s * steepest)
     mean = _mean_over_angle(c, course, undone) - _mean_over_angle(c, course, smooth)
+    if not lag.seen:
+        # Anything from nothing to all of it is as likely: half way, rectangular; where it may well be the hand's, nothing is added.
+        share = 0.5 if lag.proven else 0.0
+        u = (1.0 - share) / math.sqrt(3)
+        return LagShare(share * added, u * added, share * mean, u * abs(mean), lags=lag.proven)
     part = rules.part_stated if lag.stated else rules.part
     return LagShare(added, part * added, mean, part * abs(mean), lags=True)
 

@@ -101,12 +101,12 @@ def read_pull(
     lost = NOTHING_LOST if lag is None else share_of_lag(c, course, lag, rules.bandwidth)
     peak = replace(peak, torque_nm=peak.torque_nm + lost.peak_nm)
     quality = find_quality_flags(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality)
-    if lag is not None:
+    if lag is not None and lag.proven:
         hidden = lag.bandwidth_hz < rules.chatter_bandwidth_hz
         if hidden or lost.peak_nm > rules.bandwidth.told_share * peak.torque_nm:
             quality = (*quality, QualityFlag(QualityCode.SLOW_SENSOR, lag.bandwidth_hz))
     sliding = None if plateau is None else _sliding(c, plateau, sensor, chatter, rules, lost)
-    if lag is not None and lag.bandwidth_hz < rules.chatter_bandwidth_hz:
+    if lag is not None and lag.proven and lag.bandwidth_hz < rules.chatter_bandwidth_hz:
         chatter = _seen_slowly(chatter)
     # A pull whose first sample is already half way up has lost its beginning.
     began_under_load = not c.rest_to and median(c.torque_nm[:5]) > rules.loaded_share * level
