@@ -31,6 +31,7 @@ class BandwidthRules:
     lowest_step: float = 1.5
     lowest_most: float = 0.07  # a fall that cannot be followed to here tells nothing
     alike: tuple[float, float] = (0.7, 1.45)  # an exponential takes as long, in its own measure, for either
+    exponential: tuple[float, float] = (0.85, 1.15)  # ... and a hand that eases off falls so only by chance
     tail_least_s: float = 0.0095  # such a tail with less than this is within what hands and levers make
     hand_s: float = 0.008  # ... which is about this much in the same measure (simulated pulls: median 8 ms, 99 % under 19 ms)
     hand_slowest_s: float = 0.019  # ... and slower than this hardly ever
@@ -97,7 +98,8 @@ def find_lag(c: Conditioned, course: Course, sensor: Sensor, rules: BandwidthRul
         return None
     behind_s = _behind_the_lever(c, course.let_go, rules)
     by_fall = _lag_of_fall(upper_s, lower_s, rules)
-    if behind_s is None and by_fall is not None:  # no lever shows whether hand or sensor was slow
+    # Where no lever shows whether hand or sensor was slow, the shape of the fall must: a hand eases off in any shape but this.
+    if behind_s is None and by_fall is not None and rules.exponential[0] <= lower_s / upper_s <= rules.exponential[1]:
         return Lag(by_fall, stated=False, proven=by_fall > rules.hand_slowest_s, seen=False)
     least_s = rules.behind_alone_s if by_fall is None else max(rules.behind_least_s, rules.behind_share * by_fall)
     if behind_s is None or behind_s < least_s:
