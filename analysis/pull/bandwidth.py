@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from analysis.distributions import RECTANGULAR
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.pull.noise import median
@@ -176,7 +177,7 @@ def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules
     if not lag.seen:
         # Anything from nothing to all of it is as likely: half way, rectangular; where it may well be the hand's, nothing is added.
         share = 0.5 if lag.proven else 0.0
-        u = (1.0 - share) / math.sqrt(3)
+        u = (1.0 - share) / RECTANGULAR
         return LagShare(share * added, u * added, share * mean, u * abs(mean), lags=lag.proven)
     part = rules.part_stated if lag.stated else rules.part
     return LagShare(added, part * added, mean, part * abs(mean), lags=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.distributions import RECTANGULAR
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.pull.noise import fine_deviation
@@ -103,7 +104,7 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
     # Windows that the noise cannot tell apart still differ a little in what they take for the top.
     rivals = trials.top_nm[trials.cost_nm <= rules.rival_cost * trials.cost_nm[best]]
     shape_u = float(np.std(rivals)) + rules.shape_floor * abs(value)
-    knee_u = _climbs_on(c, course, noise, rules) / math.sqrt(3)
+    knee_u = _climbs_on(c, course, noise, rules) / RECTANGULAR
     return Peak(value, float(trials.top_s[best]), float(trials.u_nm[best]), sampling, shape_u_nm=shape_u, knee_u_nm=knee_u)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.distributions import RECTANGULAR
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.pull.noise import fast_length, median, slope_of
@@ -95,7 +96,7 @@ def _interval_uncertainty(torque_nm: Floats, weight: Floats, parts: int = 8) -> 
     place = (ways[1:] + ways[:-1])[some] / (2 * way[-1])
     fall = slope_of(place, shares)
     scatter = math.sqrt(float(np.var(shares - fall * place)) / (shares.size - 2))
-    ends = 0.5 * abs(fall) * ENDS_SHARE / math.sqrt(3)
+    ends = 0.5 * abs(fall) * ENDS_SHARE / RECTANGULAR
     return math.sqrt(scatter**2 + ends**2 + (FLOOR_SHARE * float(np.mean(shares))) ** 2)
 
 
