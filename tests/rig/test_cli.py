@@ -1,5 +1,6 @@
 """The command line: verbs, light help, one line for every complaint."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -83,3 +84,22 @@ def test_our_own_mistakes_are_not_hidden(monkeypatch):
     monkeypatch.setattr(ports, "run", fails)
     with pytest.raises(ZeroDivisionError):
         cli.main(["ports"])
+
+
+@pytest.mark.parametrize(
+    ("typed", "offered"),
+    [("platepull an", {"analyse"}), ("platepull schema m", {"metadata"}), ("platepull guide fi", {"first_pull", "files"})],
+)
+def test_a_shell_that_asks_is_told_how_the_line_goes_on(tmp_path, typed, offered):
+    """What argcomplete's shell functions send, and where they look for the answer."""
+    asked = {
+        "_ARGCOMPLETE": "1",
+        "_ARGCOMPLETE_IFS": "\v",
+        "COMP_LINE": typed,
+        "COMP_POINT": str(len(typed)),
+        "_ARGCOMPLETE_STDOUT_FILENAME": str(tmp_path / "answer"),
+    }
+    command = [sys.executable, "-c", "from rig.cli import main; main()"]
+    subprocess.run(command, env={**os.environ, **asked}, check=True, capture_output=True, timeout=90)
+    answer = (tmp_path / "answer").read_text(encoding="utf-8")
+    assert {word.strip() for word in answer.split("\v")} == offered
