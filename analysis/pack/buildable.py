@@ -77,6 +77,10 @@ def shim_pairs(unit: Unit, build: Build, shelf: Shelf) -> list[ShimPair]:
     stock = shim_stock(shelf, unit.pack.now)
     left, right = (side_totals(unit, name, side, stock) for name, side in zip(SIDES, build.sides, strict=True))
     fitted_left, fitted_right = (sum(size_key(mm) for mm in side.shims_mm) for side in build.sides)
+    shown = [
+        {made: _mm(made, side) for lists in totals.values() for made in lists}
+        for totals, side in zip((left, right), build.sides, strict=True)
+    ]
     pairs = []
     for total_left, lists_left in left.items():
         for total_right, lists_right in right.items():
@@ -85,7 +89,7 @@ def shim_pairs(unit: Unit, build: Build, shelf: Shelf) -> list[ShimPair]:
                 continue
             change = ((total_left - fitted_left) / SIZE_STEP, (total_right - fitted_right) / SIZE_STEP)
             moves = (total_left != fitted_left) + (total_right != fitted_right)
-            pairs.append(ShimPair(_mm(made[0], build.left), _mm(made[1], build.right), *change, moves))
+            pairs.append(ShimPair(shown[0][made[0]], shown[1][made[1]], *change, moves))
     return pairs
 
 

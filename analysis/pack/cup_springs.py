@@ -121,13 +121,22 @@ def load_and_rate(shape: SpringShape, deflection_mm: Floats) -> tuple[Floats, Fl
         Arrays of the deflection's shape.
     """
     h0 = np.asarray(shape.cone_height_mm, dtype=np.float64)
+    t = np.asarray(shape.thickness_mm, dtype=np.float64)
     s = np.clip(deflection_mm, 0.0, h0)
-    load = formula_load_n(shape, s)
-    rate = formula_rate_n_per_mm(shape, s)
-    late = np.maximum(s / np.maximum(h0, 1e-9) - FORMULA_ENDS_AT_SHARE, 0.0) / (1.0 - FORMULA_ENDS_AT_SHARE)
-    rise = 1.0 + shape.late_rise * late**2
-    late_slope = 2.0 * shape.late_rise * late / (1.0 - FORMULA_ENDS_AT_SHARE) / np.maximum(h0, 1e-9)
-    rate = rate * rise + load * late_slope
-    load = load * rise + FLAT_STIFFNESS_N_PER_MM * np.maximum(deflection_mm - h0, 0.0)
-    rate = np.where(deflection_mm > h0, FLAT_STIFFNESS_N_PER_MM, np.where(deflection_mm < 0.0, 0.0, rate))
-    return load, rate
+    # Both formulas above in one go, for this is where most of an answer's time goes.
+    k4, factor, square = shape.flats**2, _plate_factor(shape, t), t * t
+    load = factor * s * (k4 * (h0 - s) * (h0 - 0.5 * s) + square)
+    rate = factor * (k4 * (h0 * h0 - 3.0 * s * (h0 - 0.5 * s)) + square)
+    late = (s / np.maximum(h0, 1e-9) - FORMULA_ENDS_AT_SHARE) / (1.0 - FORMULA_ENDS_AT_SHARE)
+    if np.any(late > 0.0):
+        late = np.maximum(late, 0.0)
+        risen = shape.late_rise * late
+        rise = 1.0 + risen * late
+        late_slope = risen * (2.0 / (1.0 - FORMULA_ENDS_AT_SHARE) / np.maximum(h0, 1e-9))
+        rate = rate * rise + load * late_slope
+        load = load * rise
+    beyond = deflection_mm - h0
+    if np.any(beyond > 0.0):
+        load = load + FLAT_STIFFNESS_N_PER_MM * np.maximum(beyond, 0.0)
+        rate = np.where(beyond > 0.0, FLAT_STIFFNESS_N_PER_MM, rate)
+    return load, np.where(deflection_mm < 0.0, 0.0, rate)

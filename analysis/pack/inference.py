@@ -296,13 +296,14 @@ def _weigh(unit: Unit, unknowns: Unknowns, basis: Basis, arrangement: str) -> Le
     possible = all(e.arrangement in ("A", "B", "D", "E", "V", "V2") for e in history)
     patterns = _patterns(entries, priors.WRONG_ARRANGEMENT * unit.tails if possible else 0.0)
     residuals, covariances = _joint(unit, unknowns, observations, log_model, noise)
+    density = _NormalDensity.of(covariances)
     table = np.tile(logs[:, None], (1, len(patterns)))
     shifted = []
     for column, pattern in enumerate(patterns):
         shift = np.array([_shift(history[one.entry].arrangement) if one.entry in pattern.mistaken else 0.0 for one in observations])
         moved = residuals - shift[None, :]
         shifted.append(moved)
-        table[:, column] += math.log(pattern.probability) + _normal_log_density(moved, covariances)
+        table[:, column] += math.log(pattern.probability) + density.log_of(moved)
     table -= table.max()
     weight = np.exp(table)
     total = weight.sum(axis=0)
@@ -378,13 +379,25 @@ def _joint(
     return residuals, covariances
 
 
-def _normal_log_density(residuals: Floats, covariances: Floats) -> Floats:
-    if residuals.shape[1] == 0:
-        return np.zeros(residuals.shape[0])
-    solved = np.linalg.solve(covariances, residuals[:, :, None])[:, :, 0]
-    _, logdet = np.linalg.slogdet(covariances)
-    density: Floats = -0.5 * np.sum(residuals * solved, axis=1) - 0.5 * logdet
-    return density
+@dataclass(frozen=True, slots=True, eq=False)
+class _NormalDensity:
+    """A joint normal density about nought in every draw, turned over once for all patterns."""
+
+    precision: Floats
+    log_determinant: Floats
+
+    @classmethod
+    def of(cls, covariances: Floats) -> _NormalDensity:
+        if covariances.shape[1] == 0:
+            return cls(covariances, np.zeros(covariances.shape[0]))
+        _, log_determinant = np.linalg.slogdet(covariances)
+        return cls(np.asarray(np.linalg.inv(covariances)), np.asarray(log_determinant))
+
+    def log_of(self, residuals: Floats) -> Floats:
+        """Log density, but for a constant; shape (draws,)."""
+        squares = np.einsum("di,dij,dj->d", residuals, self.precision, residuals)
+        log: Floats = -0.5 * (squares + self.log_determinant)
+        return log
 
 
 def _resample(weights: Floats, count: int) -> NDArray[np.intp]:

@@ -18,7 +18,9 @@ from analysis.pack.cup_springs import SpringShape, load_and_rate
 Floats = NDArray[np.float64]
 
 ITERATIONS = 7
-"""Newton steps; the load is then exact to far below a newton, except where springs fall through flat."""
+"""Newton steps at most; the load is then exact to far below a newton, except where springs fall through flat."""
+SETTLED_N = 0.01
+"""A step that changes no load by more than this is the last: the next would change it by the square of that."""
 LEAST_RATE_SHARE = 0.03
 """Share of a spring's mean rate taken as its least rate while solving: a law that does not rise must not send a step away."""
 
@@ -100,8 +102,10 @@ def settle(groups: Sequence[Group], compliance_mm_per_n: Floats | float, interfe
         softness = sum((1.0 / rate for rate in rates), start=np.asarray(compliance_mm_per_n, dtype=np.float64))
         missing = interference_mm - sum(parts, start=np.float64(0.0))
         pulled = sum((one / rate for (one, _), rate in zip(loads_rates, rates, strict=True)), start=np.float64(0.0))
-        load = np.maximum((missing + pulled) / softness, 0.0)
+        before, load = load, np.maximum((missing + pulled) / softness, 0.0)
         parts = [part + (load - one) / rate for part, (one, _), rate in zip(parts, loads_rates, rates, strict=True)]
+        if np.max(np.abs(load - before), initial=0.0) < SETTLED_N:
+            break
     loads_rates = [group.load_and_rate(part) for group, part in zip(groups, parts, strict=True)]
     rates = [np.maximum(rate, 1e-3) for _, rate in loads_rates]
     total_rate = 1.0 / sum((1.0 / rate for rate in rates), start=np.asarray(compliance_mm_per_n, dtype=np.float64))

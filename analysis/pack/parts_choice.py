@@ -72,7 +72,9 @@ def parts_choices(
     found = []
     for one in others:
         end_play = end_play_to_read(learnt, one.build) if unit.card.limits.end_play_mm is not None else None
-        best = choose(learnt, one.build, context_of(one.build, wider, one.fresh), shelf, window, end_play, most=RECKONED).choices[0]
+        best = choose(
+            learnt, one.build, context_of(one.build, wider, one.fresh), shelf, window, end_play, most=RECKONED, best_only=True
+        ).choices[0]
         found.append(_as_choice(one, best, unit.pack.now))
     needed = bool(worn)
     # With worn parts the first option renews just them; it is needed and stays first.

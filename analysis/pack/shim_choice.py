@@ -192,6 +192,7 @@ def choose(
     end_play: tuple[EndPlay, EndPlay] | None,
     *,
     most: int = SCREENED,
+    best_only: bool = False,
 ) -> Choices:
     """Reckon every buildable choice of shims for a build, and put them in PACK.md's order.
 
@@ -205,11 +206,13 @@ def choose(
         Sizes in stock; the window; the end play that will be read with nothing changed.
     most
         Choices to reckon in full.
+    best_only
+        The likeliest alone are asked about; whether any choice would do it is then not known.
     """
     unit = learnt.unit
     pairs = shim_pairs(unit, build, shelf)
     kept = keeps_left_right(unit, build, pairs)
-    screen = _screened(learnt, build, context, pairs, kept, window, end_play, most)
+    screen = _screened(learnt, build, context, pairs, kept, window, end_play, most, best_only=best_only)
     pairs = [pairs[n] for n in screen]
     kept = kept[screen]
     full = _reckon(learnt, build, context, pairs, window, None)
@@ -249,6 +252,8 @@ def _screened(
     window: Window,
     end_play: tuple[EndPlay, EndPlay] | None,
     most: int,
+    *,
+    best_only: bool,
 ) -> list[int]:
     """Numbers of the pairs to reckon in full: the likeliest, one a total from end to end, and the one that changes nothing."""
     numbers = np.flatnonzero(kept)
@@ -266,7 +271,7 @@ def _screened(
         outside = np.maximum(low - centre, 0.0) + np.maximum(centre - high, 0.0)
         best = np.lexsort((outside, -lands))[: most // 2]
         spread: dict[int, int] = {}
-        for place, pair in enumerate(some):
+        for place, pair in enumerate(some if not best_only else ()):
             total = size_key(pair.change_left_mm + pair.change_right_mm)
             held = spread.get(total)
             if held is None or abs(pair.change_left_mm - pair.change_right_mm) < abs(
