@@ -126,7 +126,7 @@ def load_and_rate(shape: SpringShape, deflection_mm: Floats) -> tuple[Floats, Fl
     # Both formulas above in one go, for this is where most of an answer's time goes.
     k4, factor, square = shape.flats**2, _plate_factor(shape, t), t * t
     load = factor * s * (k4 * (h0 - s) * (h0 - 0.5 * s) + square)
-    rate = factor * (k4 * (h0 * h0 - 3.0 * s * (h0 - 0.5 * s)) + square)
+    rate = factor * (k4 * (h0 * h0 - 3.0 * s * (h0 - 0.5 * s)) + square)  # formula
     late = (s / np.maximum(h0, 1e-9) - FORMULA_ENDS_AT_SHARE) / (1.0 - FORMULA_ENDS_AT_SHARE)
     if np.any(late > 0.0):
         late = np.maximum(late, 0.0)
