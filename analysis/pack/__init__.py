@@ -19,5 +19,6 @@ limits        what is fitted now and lies out of the card's limits
 plausible     entries that cannot be right
 diagnosis     hints from curve and sheet together
 answer        all of it for one sheet
+told          a sentence with figures that can be said in another language
 shop          what the shop's own jobs told, to start from
 """

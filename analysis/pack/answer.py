@@ -23,6 +23,7 @@ from analysis.pack.parts_choice import PartsChoice, parts_choices
 from analysis.pack.plausible import Problem, problems_of
 from analysis.pack.shim_choice import FEASIBLE_FROM, Choice, Choices, choose, sensitivity_nm_per_mm
 from analysis.pack.shop import UNKNOWN_OIL, ShopHistory
+from analysis.pack.told import Told
 from analysis.pack.unit import Unit
 from analysis.verdict.series import read_series
 from analysis.verdict.settling import MOST_PULLS
@@ -344,10 +345,18 @@ def _conversions(unit: Unit, arrangement: str, learnt: Learnt) -> list[Problem]:
     for other in sorted({entry.arrangement for entry in unit.pack.history} - {arrangement}):
         numbers = [n for n, entry in enumerate(unit.pack.history) if entry.arrangement == other]
         if all(n in learnt.not_converted for n in numbers):
-            text = f"pulls in {other} are not converted to {arrangement}: they tell nothing of the torque here"
+            text = Told(
+                "pulls in {other} are not converted to {arrangement}: they tell nothing of the torque here",
+                other=other,
+                arrangement=arrangement,
+            )
             found.append(Problem("arrangement_not_converted", "warn", "history", text))
         else:
-            text = f"pulls in {other} are converted to {arrangement}: twice and 0 to 10 %, by the balance of energy"
+            text = Told(
+                "pulls in {other} are converted to {arrangement}: twice and 0 to 10 %, by the balance of energy",
+                other=other,
+                arrangement=arrangement,
+            )
             found.append(Problem("arrangement_converted", "warn", "history", text))
     return found
 
@@ -355,33 +364,37 @@ def _conversions(unit: Unit, arrangement: str, learnt: Learnt) -> list[Problem]:
 def _closures(pack: Pack) -> list[Missing]:
     now = pack.now.closure
     if now is None:
-        return [Missing("closure", "not said whether trial or final closure: taken as the same in all series")]
+        return [Missing("closure", Told("not said whether trial or final closure: taken as the same in all series"))]
     others = {entry.build.closure for entry in pack.history} - {now, None}
     if not others:
         return []
-    text = f"pulled at {' and '.join(sorted(map(str, others)))} closure, reckoned for {now}: "
-    return [Missing("closure", text + "with every bolt at its torque a space closes by 0 to 0.03 mm more")]
+    text = Told(
+        "pulled at {n1} closure, reckoned for {now}: with every bolt at its torque a space closes by 0 to 0.03 mm more",
+        n1=" and ".join(sorted(map(str, others))),
+        now=now,
+    )
+    return [Missing("closure", text)]
 
 
 def _missing(unit: Unit, *, window_fits: bool) -> list[Missing]:
     pack, card = unit.pack, unit.card
     found = []
     if pack.space is None and not unit.block:
-        found.append(Missing("space", "no space was measured: how far the springs are pressed is learnt from the pulls only"))
+        found.append(Missing("space", Told("no space was measured: how far the springs are pressed is learnt from the pulls only")))
     plates = [pack.plates[name] for side in pack.now.sides for name in side.plates if name in pack.plates]
     if not plates or any(not plate.thickness_mm for plate in plates):
-        found.append(Missing("thickness", "no single thicknesses: wear and least thickness are not checked"))
+        found.append(Missing("thickness", Told("no single thicknesses: wear and least thickness are not checked")))
     if any(plate.unworn_mm is None for plate in plates) or not plates:
-        found.append(Missing("unworn", "no unworn thicknesses: wear is not checked"))
+        found.append(Missing("unworn", Told("no unworn thicknesses: wear is not checked")))
     if any(plate.flatness_mm is None for plate in plates) or not plates:
-        found.append(Missing("flatness", "flatness was not measured: it is not checked"))
+        found.append(Missing("flatness", Told("flatness was not measured: it is not checked")))
     if not pack.history:
-        found.append(Missing("history", "nothing was pulled yet: friction is what such oil usually gives"))
+        found.append(Missing("history", Told("nothing was pulled yet: friction is what such oil usually gives")))
     if pack.now.oil in (None, "unknown") or pack.now.oil not in ("plain", "modified", "strong", "spent", "dry"):
-        found.append(Missing("oil", "the oil is not known: friction from 0.08 to 0.15 is possible"))
+        found.append(Missing("oil", Told("the oil is not known: friction from 0.08 to 0.15 is possible")))
     if pack.now.plate_state is None or not window_fits:
-        found.append(Missing("plate_state", "no window of the card is stated for plates in this state"))
+        found.append(Missing("plate_state", Told("no window of the card is stated for plates in this state")))
     found += _closures(pack)
     if not card.has_limits:
-        found.append(Missing("card_limits", "the card has no limits: plates and springs are not checked against any"))
+        found.append(Missing("card_limits", Told("the card has no limits: plates and springs are not checked against any")))
     return found

@@ -16,6 +16,7 @@ from analysis.pack.inference import LEAST_TORQUE_NM, Learnt
 from analysis.pack.loads import Loads, loads_of, mean_torque_per_friction_nm
 from analysis.pack.parts import SIDES, PlateState
 from analysis.pack.shim_choice import SOLID_AT_MOST
+from analysis.pack.told import Told
 from analysis.window import Window
 
 BUILT_OTHERWISE = 0.95
@@ -90,19 +91,38 @@ def _springs(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
         lost, name = max(heights)
         sd = math.hypot(unit.pack.uncertainty.free_height_mm, NEW_HEIGHT_SD_MM)
         confidence = float(ndtr((lost - SET_BY_MM) / sd))
-        yield Hint("springs_set", confidence, f"{name} is {lost:.2f} mm lower than new by the card ({card.free_height_mm:.2f} mm)")
+        yield Hint(
+            "springs_set",
+            confidence,
+            Told(
+                "{name} is {lost:.2f} mm lower than new by the card ({free_height_mm:.2f} mm)",
+                name=name,
+                lost=lost,
+                free_height_mm=card.free_height_mm,
+            ),
+        )
     block = unit.pack.block
     if block is not None and unit.card.block_free_length_mm is not None:
         lost = unit.card.block_free_length_mm - block.free_length_mm
         worth = lost / max(block.free_length_mm - block.fitted_length_mm, LEAST_TRAVEL_MM)
-        text = f"the springs are {lost:.1f} mm shorter than new by the card: {100 * worth:.0f} % of their load"
+        text = Told(
+            "the springs are {lost:.1f} mm shorter than new by the card: {n1:.0f} % of their load", lost=lost, n1=100 * worth
+        )
         yield Hint("springs_set", float(ndtr((worth - BLOCK_LOST) / BLOCK_LOST_SD)), text)
     for name, side in zip(SIDES, unit.pack.now.sides, strict=True):
         if side.springs and card.stack is not None and not _same_stack(side.stack, card.stack):
-            yield Hint("springs_reversed", BUILT_OTHERWISE, f"{name} is built '{side.stack}', the card has '{card.stack}'")
+            yield Hint(
+                "springs_reversed",
+                BUILT_OTHERWISE,
+                Told("{name} is built '{stack}', the card has '{n1}'", name=name, stack=side.stack, n1=card.stack),
+            )
     for name, side in zip(SIDES, unit.pack.now.sides, strict=True):
         if unit.card.layout is Layout.EACH and card.per_side and not side.springs:
-            yield Hint("spring_missing", BUILT_OTHERWISE, f"{name} has no spring, the card {card.per_side}")
+            yield Hint(
+                "spring_missing",
+                BUILT_OTHERWISE,
+                Told("{name} has no spring, the card {per_side}", name=name, per_side=card.per_side),
+            )
     for number, entry in enumerate(unit.pack.history, start=1):
         for name, side in zip(SIDES, entry.build.sides, strict=True):
             if (
@@ -113,17 +133,29 @@ def _springs(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
                 yield Hint(
                     "spring_missing",
                     BUILT_OTHERWISE,
-                    f"series {number}: {name} had {len(side.springs)} springs, the card {card.per_side}",
+                    Told(
+                        "series {number}: {name} had {n1} springs, the card {per_side}",
+                        number=number,
+                        name=name,
+                        n1=len(side.springs),
+                        per_side=card.per_side,
+                    ),
                 )
             elif card.stack is not None and side.springs and not _same_stack(side.stack, card.stack):
                 yield Hint(
                     "springs_reversed",
                     BUILT_OTHERWISE_BEFORE,
-                    f"series {number}: {name} was built '{side.stack}', the card has '{card.stack}'",
+                    Told(
+                        "series {number}: {name} was built '{stack}', the card has '{n1}'",
+                        number=number,
+                        name=name,
+                        stack=side.stack,
+                        n1=card.stack,
+                    ),
                 )
     solid = max((float(group.solid.mean()) for group in loads.groups), default=0.0)
     if solid > SOLID_AT_MOST:
-        yield Hint("springs_solid", solid, f"springs as fitted stand solid with a probability of {100 * solid:.0f} %")
+        yield Hint("springs_solid", solid, Told("springs as fitted stand solid with a probability of {n1:.0f} %", n1=100 * solid))
 
 
 def _free(learnt: Learnt) -> Iterator[Hint]:
@@ -140,8 +172,10 @@ def _free(learnt: Learnt) -> Iterator[Hint]:
     by_the_sheet = float(ndtr((math.log(priors.FREE_BELOW_NM) - log_nm) / sd).mean())
     other = priors.FREE_OTHER_CAUSE / (priors.FREE_OTHER_CAUSE + (1.0 - priors.FREE_OTHER_CAUSE) * by_the_sheet)
     expected_nm = math.exp(float(np.median(log_nm)))
-    held = f"series {len(before)} held nothing, by the sheet it should read about {expected_nm:.0f} N.m"
-    text = f"{held}: a spring left out or turned over, or the held side not engaged"
+    held = Told(
+        "series {n1} held nothing, by the sheet it should read about {expected_nm:.0f} N.m", n1=len(before), expected_nm=expected_nm
+    )
+    text = Told("{held}: a spring left out or turned over, or the held side not engaged", held=held)
     yield Hint("spring_missing", other, text, first=True)
 
 
@@ -161,7 +195,12 @@ def _faces(learnt: Learnt) -> Iterator[Hint]:
             yield Hint(
                 "faces_lost",
                 COUNTED,
-                f"{name} has {faces} rubbing faces in this order, the card {wanted}: like plates lie together",
+                Told(
+                    "{name} has {faces} rubbing faces in this order, the card {wanted}: like plates lie together",
+                    name=name,
+                    faces=faces,
+                    wanted=wanted,
+                ),
             )
 
 
@@ -175,10 +214,26 @@ def _friction(learnt: Learnt, context: Context) -> Iterator[Hint]:
     high = float(ndtr((off - FRICTION_OFF) / sd).mean())
     low = float(ndtr((-off - FRICTION_OFF) / sd).mean())
     median = math.exp(float(np.median(mean)))
-    with_oil = f"with {context.oil} oil {expected:.3f} is usual" if known else "0.08 to 0.15 is usual with oil"
-    yield Hint("friction_high", high, f"the pulls speak for a friction of {median:.3f}; {with_oil}: dry plates or spent oil")
+    with_oil = (
+        Told("with {oil} oil {expected:.3f} is usual", oil=context.oil, expected=expected)
+        if known
+        else Told("0.08 to 0.15 is usual with oil")
+    )
     yield Hint(
-        "friction_low", low, f"the pulls speak for a friction of {median:.3f}; {with_oil}: glazed plates or too much modifier"
+        "friction_high",
+        high,
+        Told(
+            "the pulls speak for a friction of {median:.3f}; {with_oil}: dry plates or spent oil", median=median, with_oil=with_oil
+        ),
+    )
+    yield Hint(
+        "friction_low",
+        low,
+        Told(
+            "the pulls speak for a friction of {median:.3f}; {with_oil}: glazed plates or too much modifier",
+            median=median,
+            with_oil=with_oil,
+        ),
     )
 
 
@@ -190,7 +245,12 @@ def _falling(learnt: Learnt) -> Iterator[Hint]:
         oil = priors.OILS.get(entry.build.oil or "", priors.OILS["plain"])
         ratio = (sum(entry.breakaway_nm) / len(entry.breakaway_nm)) / (sum(entry.sliding_nm) / len(entry.sliding_nm))
         off = math.log(ratio / oil.break_over_slide)
-        text = f"series {number}: breakaway is {ratio:.2f} of sliding, {oil.break_over_slide:.2f} is usual: dry plates or spent oil"
+        text = Told(
+            "series {number}: breakaway is {ratio:.2f} of sliding, {break_over_slide:.2f} is usual: dry plates or spent oil",
+            number=number,
+            ratio=ratio,
+            break_over_slide=oil.break_over_slide,
+        )
         yield Hint("friction_high", float(ndtr((off - RATIO_OFF) / priors.BREAK_OVER_SLIDE_SD)), text)
 
 
@@ -202,12 +262,18 @@ def _one_sided(learnt: Learnt, loads: Loads) -> Iterator[Hint]:
             plateau = sum(entry.breakaway_nm) / len(entry.breakaway_nm)
             weaker = sum(steps) / len(steps)
             ratio = weaker / max(2.0 * plateau - weaker, _LEAST_NM)
-            text = f"series {number}: first step at {weaker:.0f} of {plateau:.0f} N.m, the other pack {2 * plateau - weaker:.0f}"
+            text = Told(
+                "series {number}: first step at {weaker:.0f} of {plateau:.0f} N.m, the other pack {n1:.0f}",
+                number=number,
+                weaker=weaker,
+                plateau=plateau,
+                n1=2 * plateau - weaker,
+            )
             yield Hint("one_sided", float(ndtr((SIDES_APART - ratio) / SIDES_APART_SD)), text)
     faces = unit.faces(unit.pack.now)
     packs = [n * load for n, load in zip(faces, loads.load_n, strict=True)]
     apart = np.minimum(*packs) / np.maximum(np.maximum(*packs), _LEAST_NM)
-    text = f"by sheet and pulls the weaker pack holds {100 * float(np.median(apart)):.0f} % of the stronger"
+    text = Told("by sheet and pulls the weaker pack holds {n1:.0f} % of the stronger", n1=100 * float(np.median(apart)))
     yield Hint("one_sided", float((apart < SIDES_APART).mean()), text)
 
 
@@ -216,7 +282,12 @@ def _arrangement(learnt: Learnt) -> Iterator[Hint]:
         wrong = sum(probability for pattern, probability in learnt.patterns if number in pattern.mistaken)
         if wrong >= SAID_FROM:
             other = "A" if entry.arrangement != "A" else "B or D"
-            text = f"series {number + 1} reads as if pulled in {other}, not in {entry.arrangement}: a factor of two"
+            text = Told(
+                "series {n1} reads as if pulled in {other}, not in {arrangement}: a factor of two",
+                n1=number + 1,
+                other=other,
+                arrangement=entry.arrangement,
+            )
             yield Hint("arrangement_mistaken", wrong, text, first=True)
 
 
@@ -231,7 +302,7 @@ def _runs_in(learnt: Learnt) -> Iterator[Hint]:
         rest = logs - logs.mean() - slope * order
         sd = math.sqrt(float(rest @ rest) / (len(values) - 2) / float(order @ order))
         sd = math.hypot(sd, priors.PULL_TO_PULL.low / math.sqrt(float(order @ order)))
-        text = f"series {number}: new plates, and the pulls fall by {-100 * slope:.1f} % each"
+        text = Told("series {number}: new plates, and the pulls fall by {n1:.1f} % each", number=number, n1=-100 * slope)
         yield Hint("runs_in", float(ndtr((-slope - RUNS_IN_FALL) / sd)), text)
 
 

@@ -12,6 +12,7 @@ from analysis.pack.inference import learn
 from analysis.pack.parts import SIDES, Build, CupSpring, Plate, PlateKind, Shelf, SideBuild
 from analysis.pack.shim_choice import Choice, choose
 from analysis.pack.stack import kind_of
+from analysis.pack.told import Told
 from analysis.pack.unit import Unit
 from analysis.window import Window
 
@@ -124,7 +125,7 @@ def _worth_a_thought(unit: Unit, shelf: Shelf, worn: Sequence[str], *, feasible:
 
 
 def _with_sides(one: _Other, left: SideBuild, right: SideBuild, why: str) -> _Other:
-    said = f"{one.why} and {why}" if one.why else why
+    said = Told("{first} and {then}", first=one.why, then=why) if one.why else why
     return replace(one, build=replace(one.build, left=left, right=right), why=said)
 
 
@@ -152,7 +153,7 @@ def _renewed(unit: Unit, shelf: Shelf, one: _Other, worn: Sequence[str]) -> _Oth
         known = {**unit.pack.plates, **{plate.name: plate for plate in plates}}
         sides.append(replace(_exchanged(side, named, known), springs=tuple(map(spring_for, side.springs))))
     left, right = sides
-    made = _with_sides(one, left, right, f"renew {', '.join(worn)}")
+    made = _with_sides(one, left, right, Told("renew {parts}", parts=", ".join(worn)))
     fresh = frozenset(plate.name for plate in plates)
     return replace(made, plates=(*one.plates, *plates), springs=(*one.springs, *springs), fresh=one.fresh | fresh)
 
@@ -221,7 +222,7 @@ def _new_springs(unit: Unit, shelf: Shelf, one: _Other) -> _Other | None:
     taken: dict[str, int] = {}
     new = {name: _new_spring(unit, shelf, known[name], taken) for name in names}
     left, right = (replace(side, springs=tuple(new[name].name for name in side.springs)) for side in one.build.sides)
-    return replace(_with_sides(one, left, right, "renew the springs"), springs=(*one.springs, *new.values()))
+    return replace(_with_sides(one, left, right, Told("renew the springs")), springs=(*one.springs, *new.values()))
 
 
 def _alternating(unit: Unit, one: _Other) -> _Other | None:
@@ -241,7 +242,7 @@ def _alternating(unit: Unit, one: _Other) -> _Other | None:
             if not take_outer and outer:
                 order.append(outer.pop(0))
         sides.append(_exchanged(side, tuple(order), {}))
-    return _with_sides(one, sides[0], sides[1], "put inner and outer plates by turns")
+    return _with_sides(one, sides[0], sides[1], Told("put inner and outer plates by turns"))
 
 
 def _turned(unit: Unit, one: _Other) -> _Other | None:
@@ -254,7 +255,7 @@ def _turned(unit: Unit, one: _Other) -> _Other | None:
     if not any(wrong):
         return None
     left, right = (replace(side, stack=card) if bad else side for bad, side in zip(wrong, one.build.sides, strict=True))
-    return _with_sides(one, left, right, f"turn the springs as the card has them, '{card}'")
+    return _with_sides(one, left, right, Told("turn the springs as the card has them, '{card}'", card=card))
 
 
 def _sides_differ(unit: Unit) -> bool:
@@ -283,7 +284,7 @@ def _swapped(unit: Unit, one: _Other) -> _Other | None:
     _, a, b = min(pairs)
     new_left = _exchanged(left, tuple(b if name == a else name for name in left.plates), plates)
     new_right = _exchanged(right, tuple(a if name == b else name for name in right.plates), plates)
-    return _with_sides(one, new_left, new_right, f"swap {a} and {b}")
+    return _with_sides(one, new_left, new_right, Told("swap {a} and {b}", a=a, b=b))
 
 
 def _other_grades(unit: Unit, shelf: Shelf, one: _Other) -> Iterator[_Other]:
@@ -302,5 +303,7 @@ def _other_grades(unit: Unit, shelf: Shelf, one: _Other) -> Iterator[_Other]:
             swapped = tuple(ours[-1].name if n == out else n for n in side.plates)
             sides.append(_exchanged(side, swapped, {**plates, ours[-1].name: ours[-1]}))
         if len(sides) == len(SIDES):
-            made = _with_sides(one, sides[0], sides[1], f"fit {new.name} ({new.mean_mm:.2f} mm) on each side")
+            made = _with_sides(
+                one, sides[0], sides[1], Told("fit {name} ({mean_mm:.2f} mm) on each side", name=new.name, mean_mm=new.mean_mm)
+            )
             yield replace(made, plates=(*one.plates, *ours), fresh=one.fresh | {plate.name for plate in ours})

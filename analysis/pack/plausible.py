@@ -10,6 +10,7 @@ from analysis.pack.arrangement import Layout
 from analysis.pack.limits import nominal_loads, play_now_mm
 from analysis.pack.parts import SIDES, Build, CupSpring, Pack, Plate, PlateKind, Shelf, SideBuild, SpaceForm, SpecCard
 from analysis.pack.stack import room_mm
+from analysis.pack.told import Told
 from analysis.pack.unit import Unit
 
 PLATE_MM = (0.6, 6.0)
@@ -81,7 +82,7 @@ def problems_of(pack: Pack, card: SpecCard, shelf: Shelf) -> list[Problem]:
 
 def _oils(pack: Pack) -> Iterator[Problem]:
     if (pack.now.oil or "") == "dry":
-        yield _stop("dry", "pack.oil", "dry plates read high and scatter: oil the plates with the service oil and pull again")
+        yield _stop("dry", "pack.oil", Told("dry plates read high and scatter: oil the plates with the service oil and pull again"))
 
 
 def _builds(pack: Pack) -> Iterator[tuple[str, Build]]:
@@ -98,7 +99,7 @@ def _fitted(pack: Pack, card: SpecCard) -> list[Problem]:
             found += _springs_fitted(pack, card, f"{where}{name}", side, now=not where)
     now = pack.now
     if card.layout is not Layout.BLOCK and not any(side.springs for side in now.sides):
-        found.append(_stop("spring_missing", "springs", "no spring on either side: enter the springs that are fitted"))
+        found.append(_stop("spring_missing", "springs", Told("no spring on either side: enter the springs that are fitted")))
     counts = [len(side.plates) for side in now.sides]
     if card.plates_per_side is None and min(counts) and counts[0] != counts[1]:
         fewer = SIDES[counts[0] > counts[1]]
@@ -106,7 +107,12 @@ def _fitted(pack: Pack, card: SpecCard) -> list[Problem]:
             _stop(
                 "plate_missing",
                 fewer,
-                f"{fewer} has {min(counts)} plates and the other side {max(counts)}: enter them all, in order",
+                Told(
+                    "{fewer} has {n1} plates and the other side {n2}: enter them all, in order",
+                    fewer=fewer,
+                    n1=min(counts),
+                    n2=max(counts),
+                ),
             )
         )
     return _once(found)
@@ -123,29 +129,48 @@ def _plates_fitted(pack: Pack, card: SpecCard, where: str, side: SideBuild, *, n
     kinds = {str(kind) for kind in PlateKind}
     for name in side.plates:
         if name not in pack.plates and (name not in kinds or pack.plates):
-            yield _stop("plate_missing", f"{where}.plates", f"plate '{name}' is in {where} but has no [[plates]] entry of its own")
+            yield _stop(
+                "plate_missing",
+                f"{where}.plates",
+                Told("plate '{name}' is in {where} but has no [[plates]] entry of its own", name=name, where=where),
+            )
     # An old series with a plate left out is a finding, not a slip of the pen.
     if now and card.plates_per_side is not None and len(side.plates) < card.plates_per_side:
         yield _stop(
             "plate_missing",
             f"{where}.plates",
-            f"{where} has {len(side.plates)} plates, the card {card.plates_per_side}: enter them all, in order",
+            Told(
+                "{where} has {n1} plates, the card {plates_per_side}: enter them all, in order",
+                where=where,
+                n1=len(side.plates),
+                plates_per_side=card.plates_per_side,
+            ),
         )
     twice = sorted({name for name in side.plates if name not in kinds and side.plates.count(name) > 1})
     if twice:
         yield _stop(
-            "plate_missing", f"{where}.plates", f"plate '{twice[0]}' stands twice in {where}: one of its neighbours was left out"
+            "plate_missing",
+            f"{where}.plates",
+            Told("plate '{n1}' stands twice in {where}: one of its neighbours was left out", n1=twice[0], where=where),
         )
 
 
 def _springs_fitted(pack: Pack, card: SpecCard, where: str, side: SideBuild, *, now: bool) -> Iterator[Problem]:
     for name in side.springs:
         if name not in pack.springs:
-            yield _stop("spring_missing", f"{where}.springs", f"spring '{name}' is in {where} but has no [[springs]] entry")
+            yield _stop(
+                "spring_missing",
+                f"{where}.springs",
+                Told("spring '{name}' is in {where} but has no [[springs]] entry", name=name, where=where),
+            )
     wanted = card.springs.per_side
     # An old series with a spring left out is a finding, not a slip of the pen.
     if now and wanted is not None and side.springs and len(side.springs) < wanted:
-        yield _stop("spring_missing", f"{where}.springs", f"{where} has {len(side.springs)} springs, the card {wanted}")
+        yield _stop(
+            "spring_missing",
+            f"{where}.springs",
+            Told("{where} has {n1} springs, the card {wanted}", where=where, n1=len(side.springs), wanted=wanted),
+        )
 
 
 def _plates(pack: Pack, card: SpecCard) -> Iterator[Problem]:
@@ -166,24 +191,49 @@ def _plate(plate: Plate, like_mm: float | None) -> Problem | None:
     values = (*plate.thickness_mm, *(() if plate.unworn_mm is None else (plate.unworn_mm,)))
     for value in values:
         if not low <= value <= high:
-            hint = "; was it read in inches?" if low <= MM_PER_INCH * value <= high else "; has the decimal point slipped?"
-            return _stop("implausible_thickness", where, f"{where}: {value:g} mm is no plate of this trade{hint}")
+            hint = (
+                Told("; was it read in inches?") if low <= MM_PER_INCH * value <= high else Told("; has the decimal point slipped?")
+            )
+            return _stop(
+                "implausible_thickness",
+                where,
+                Told("{where}: {value:g} mm is no plate of this trade{hint}", where=where, value=value, hint=hint),
+            )
     if len(plate.thickness_mm) > 2:
         for n, value in enumerate(plate.thickness_mm):
             rest = plate.thickness_mm[:n] + plate.thickness_mm[n + 1 :]
             if max(rest) - min(rest) <= REST_AGREES_MM and abs(value - statistics.median(rest)) > OFF_THE_REST_MM:
-                text = f"{where}: reading {n + 1}, {value:g} mm, is off the rest ({statistics.median(rest):g} mm): measure it again"
+                text = Told(
+                    "{where}: reading {n1}, {value:g} mm, is off the rest ({n2:g} mm): measure it again",
+                    where=where,
+                    n1=n + 1,
+                    value=value,
+                    n2=statistics.median(rest),
+                )
                 return _stop("implausible_thickness", where, text)
     if like_mm is not None and plate.thickness_mm:
         middle = statistics.median(plate.thickness_mm)
         if abs(middle - like_mm) > FROM_LIKE_PLATES * like_mm:
-            text = f"{where}: {middle:g} mm, the other {plate.kind} plates {like_mm:g} mm"
+            text = Told(
+                "{where}: {middle:g} mm, the other {kind} plates {like_mm:g} mm",
+                where=where,
+                middle=middle,
+                kind=plate.kind,
+                like_mm=like_mm,
+            )
             return _stop("implausible_thickness", where, text)
     if plate.unworn_mm is not None and plate.thickness_mm:
         wear = plate.unworn_mm - statistics.median(plate.thickness_mm)
         if abs(wear) > BELOW_UNWORN_MM:
             return _stop(
-                "implausible_thickness", where, f"{where}: unworn {plate.unworn_mm:g} mm against {plate.thickness_mm[0]:g} mm"
+                "implausible_thickness",
+                where,
+                Told(
+                    "{where}: unworn {unworn_mm:g} mm against {n1:g} mm",
+                    where=where,
+                    unworn_mm=plate.unworn_mm,
+                    n1=plate.thickness_mm[0],
+                ),
             )
     return None
 
@@ -198,17 +248,30 @@ def _stacks(pack: Pack) -> Iterator[Problem]:
             height = side.stack_height_mm
             low, high = PLATE_MM[0] * len(side.plates), PLATE_MM[1] * len(side.plates)
             if not low <= height <= high:
-                hint = "; was it read in inches?" if low <= MM_PER_INCH * height <= high else "; has the decimal point slipped?"
+                hint = (
+                    Told("; was it read in inches?")
+                    if low <= MM_PER_INCH * height <= high
+                    else Told("; has the decimal point slipped?")
+                )
                 yield _stop(
                     "implausible_thickness",
                     f"{where}{name}.stack_height",
-                    f"{where}{name}: {height:g} mm for {len(side.plates)} plates{hint}",
+                    Told(
+                        "{where}{name}: {height:g} mm for {n1} plates{hint}",
+                        where=where,
+                        name=name,
+                        height=height,
+                        n1=len(side.plates),
+                        hint=hint,
+                    ),
                 )
                 return
             seen.append(height - (side.shim_total_mm if side.stack_with_shims else 0.0))
         if seen and max(seen) - min(seen) > STACK_OFF_MM:
             yield _stop(
-                "implausible_thickness", f"{name}.stack_height", f"{name}: stack heights from {min(seen):g} to {max(seen):g} mm"
+                "implausible_thickness",
+                f"{name}.stack_height",
+                Told("{name}: stack heights from {n1:g} to {n2:g} mm", name=name, n1=min(seen), n2=max(seen)),
             )
             return
     left, right = pack.now.sides
@@ -220,7 +283,11 @@ def _stacks(pack: Pack) -> Iterator[Problem]:
             yield _stop(
                 "implausible_thickness",
                 "stack_height",
-                f"stacks of {left.stack_height_mm:g} and {right.stack_height_mm:g} mm from as many plates: measure both again",
+                Told(
+                    "stacks of {stack_height_mm:g} and {n1:g} mm from as many plates: measure both again",
+                    stack_height_mm=left.stack_height_mm,
+                    n1=right.stack_height_mm,
+                ),
             )
 
 
@@ -236,15 +303,35 @@ def _spring(spring: CupSpring, card: SpecCard, *, fitted_now: bool) -> Problem |
     where = f"spring {spring.name}"
     like = card.springs
     if spring.inner_diameter_mm >= spring.outer_diameter_mm:
-        return _stop("implausible_spring", where, f"{where}: its hole is as large as the spring")
+        return _stop("implausible_spring", where, Told("{where}: its hole is as large as the spring", where=where))
     if spring.outer_diameter_mm < SPRING_LEAST_MM:
-        return _stop("implausible_spring", where, f"{where}: {spring.outer_diameter_mm:g} mm outside; was it read in inches?")
+        return _stop(
+            "implausible_spring",
+            where,
+            Told(
+                "{where}: {outer_diameter_mm:g} mm outside; was it read in inches?",
+                where=where,
+                outer_diameter_mm=spring.outer_diameter_mm,
+            ),
+        )
     if like.free_height_mm is not None and spring.free_height_mm > like.free_height_mm + TALLER_MM:
-        text = f"{where}: {spring.free_height_mm:g} mm tall, new by the card {like.free_height_mm:g} mm: measure it again"
+        text = Told(
+            "{where}: {free_height_mm:g} mm tall, new by the card {n1:g} mm: measure it again",
+            where=where,
+            free_height_mm=spring.free_height_mm,
+            n1=like.free_height_mm,
+        )
         return _stop("implausible_spring", where, text)
     if fitted_now and spring.free_height_mm <= spring.thickness_mm:
         return _stop(
-            "implausible_spring", where, f"{where}: {spring.free_height_mm:g} mm tall and {spring.thickness_mm:g} mm thick: no cone"
+            "implausible_spring",
+            where,
+            Told(
+                "{where}: {free_height_mm:g} mm tall and {thickness_mm:g} mm thick: no cone",
+                where=where,
+                free_height_mm=spring.free_height_mm,
+                thickness_mm=spring.thickness_mm,
+            ),
         )
     # Another spring than the card's may stand on the sheet; one that is fitted as the card's and is a fifth off was misread.
     if (
@@ -253,11 +340,25 @@ def _spring(spring: CupSpring, card: SpecCard, *, fitted_now: bool) -> Problem |
         and abs(spring.thickness_mm - like.thickness_mm) > SPRING_THICKNESS_OFF * like.thickness_mm
     ):
         return _stop(
-            "implausible_spring", where, f"{where}: {spring.thickness_mm:g} mm thick, by the card {like.thickness_mm:g} mm"
+            "implausible_spring",
+            where,
+            Told(
+                "{where}: {thickness_mm:g} mm thick, by the card {n1:g} mm",
+                where=where,
+                thickness_mm=spring.thickness_mm,
+                n1=like.thickness_mm,
+            ),
         )
     if fitted_now and spring.cone_height_mm > STEEPEST_CONE * spring.thickness_mm:
         return _stop(
-            "implausible_spring", where, f"{where}: {spring.free_height_mm:g} mm tall and {spring.thickness_mm:g} mm thick"
+            "implausible_spring",
+            where,
+            Told(
+                "{where}: {free_height_mm:g} mm tall and {thickness_mm:g} mm thick",
+                where=where,
+                free_height_mm=spring.free_height_mm,
+                thickness_mm=spring.thickness_mm,
+            ),
         )
     return None
 
@@ -268,14 +369,22 @@ def _shims(pack: Pack, shelf: Shelf) -> Iterator[Problem]:
         for name, side in zip(SIDES, build.sides, strict=True):
             for value in side.shims_mm:
                 if not low <= value <= high:
-                    hint = "; was it read in inches?" if low <= MM_PER_INCH * value <= high else "; has the decimal point slipped?"
-                    yield _stop("implausible_shim", f"{where}{name}.shims", f"{where}{name}: {value:g} mm is no shim{hint}")
+                    hint = (
+                        Told("; was it read in inches?")
+                        if low <= MM_PER_INCH * value <= high
+                        else Told("; has the decimal point slipped?")
+                    )
+                    yield _stop(
+                        "implausible_shim",
+                        f"{where}{name}.shims",
+                        Told("{where}{name}: {value:g} mm is no shim{hint}", where=where, name=name, value=value, hint=hint),
+                    )
     for one in shelf.shims:
         value = one.shim_mm or 0.0
         if not low <= value <= high:
-            yield _stop("implausible_shim", "shelf.shims", f"shelf: {value:g} mm is no shim")
+            yield _stop("implausible_shim", "shelf.shims", Told("shelf: {value:g} mm is no shim", value=value))
     if not shelf.shims:
-        yield _stop("shelf_empty", "shelf.shims", "no shim on the shelf: enter what is in stock")
+        yield _stop("shelf_empty", "shelf.shims", Told("no shim on the shelf: enter what is in stock"))
 
 
 def window_misprints(card: SpecCard) -> Iterator[Problem]:
@@ -287,7 +396,12 @@ def window_misprints(card: SpecCard) -> Iterator[Problem]:
             if mine is None and other is None:
                 continue
             if mine is None or other is None or abs(other - mine) > DISAGREE * max(mine, other):
-                text = f"the card prints {one.window}, and {other or 0:.3g} for {mine or 0:.3g} N.m in its other unit: see the page"
+                text = Told(
+                    "the card prints {window}, and {n1:.3g} for {n2:.3g} N.m in its other unit: see the page",
+                    window=one.window.text or one.window,
+                    n1=other or 0,
+                    n2=mine or 0,
+                )
                 yield _stop("window_misprint", "window.also_printed", text)
                 return
 
@@ -303,12 +417,17 @@ def _space(unit: Unit) -> list[Problem]:
         where = SIDES[group.side]
         beyond = float(group.deflection_mm[0, 0] - group.cone_mm[0, 0])
         if beyond > FLAT_TOO_FAR_MM:
-            text = (
-                f"{where}: by the space the springs would be pressed {beyond:.2f} mm beyond flat: measure depths and heights again"
+            text = Told(
+                "{where}: by the space the springs would be pressed {beyond:.2f} mm beyond flat: measure depths and heights again",
+                where=where,
+                beyond=beyond,
             )
             found.append(_stop("implausible_space", "space", text))
         elif held and -float(group.deflection_mm[0, 0]) > PLAY_TOO_FAR_MM:
-            text = f"{where}: by the space the springs would have play, yet the unit held torque: measure depths and heights again"
+            text = Told(
+                "{where}: by the space the springs would have play, yet the unit held torque: measure depths and heights again",
+                where=where,
+            )
             found.append(_stop("implausible_space", "space", text))
     return _once(found)
 
@@ -328,7 +447,12 @@ def _end_plays(unit: Unit) -> list[Problem]:
         was_read = read[n] if any(entry.end_play_mm is not None for entry in unit.pack.history) else None
         low, high = END_PLAY_MM if was_read is None else (was_read - END_PLAY_OFF_MM, was_read + END_PLAY_OFF_MM)
         if not low <= play <= high:
-            than = "" if was_read is None else f", {was_read:.2f} mm was read"
-            text = f"{name}: by the space the end play would be {play:.2f} mm{than}: measure depths and stack again"
+            than = "" if was_read is None else Told(", {was_read:.2f} mm was read", was_read=was_read)
+            text = Told(
+                "{name}: by the space the end play would be {play:.2f} mm{than}: measure depths and stack again",
+                name=name,
+                play=play,
+                than=than,
+            )
             found.append(_stop("implausible_space", "space", text))
     return _once(found)

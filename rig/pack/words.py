@@ -2,29 +2,59 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Callable, Sequence
 
 from analysis.pack.answer import Answer, FromShop, FromShopCode
-from analysis.pack.buildable import ShimPair
+from analysis.pack.buildable import STILL_MM, ShimPair
 from analysis.pack.limits import BeyondLimit
 from analysis.pack.parts import SIDES
 from analysis.pack.parts_choice import PartsChoice
+from analysis.pack.plausible import Problem
 from analysis.pack.shim_choice import HOPELESS, Choice
+from analysis.pack.told import Told
 from analysis.units import in_unit
+from rig.words.language import number, say
 
 ADVICE = "It advises: the maker's manual, local rules and qualified persons decide."
 
+Tell = Callable[..., str]
+"""Fills the places of a sentence and says it in a language: `english`, which JSON speaks, or `spoken`, the person's."""
+
+DECIMAL_POINT = re.compile(r"(?<=\d)\.(?=\d)")
+
+
+def english(text: str, /, **parts: object) -> str:
+    """A sentence in English."""
+    return Told(text, **parts)
+
+
+def spoken(text: str, /, **parts: object) -> str:
+    """A sentence in the language of the window; sentences among its parts too."""
+    return translated(Told(text, **parts))
+
+
+def translated(text: str) -> str:
+    """A sentence of the analysis in the language of the window; what was not made from a template stays as it is."""
+    if not isinstance(text, Told):
+        return say(text)
+    parts = {key: translated(part) if isinstance(part, str) else part for key, part in text.parts.items()}
+    filled = say(text.template).format(**parts)
+    return DECIMAL_POINT.sub(number(0.5, 1)[1], filled)
+
+
 WHOLE_FROM = 10.0
 """Torques from here on are written without decimals: what a choice of shims reads is known to some per cent."""
+
 WHY_NOT_LOW = {
-    "springs": "the springs carry too little",
-    "plates": "friction or rubbing faces are too low (glazed plates, too much modifier, like plates together)",
-    "shelf": "a size between those in stock would do",
+    "springs": Told("the springs carry too little"),
+    "plates": Told("friction or rubbing faces are too low (glazed plates, too much modifier, like plates together)"),
+    "shelf": Told("a size between those in stock would do"),
 }
 WHY_NOT_HIGH = {
-    "springs": "the springs carry too much",
-    "plates": "friction is too high (dry plates, spent oil)",
-    "shelf": "a size between those in stock would do",
+    "springs": Told("the springs carry too much"),
+    "plates": Told("friction is too high (dry plates, spent oil)"),
+    "shelf": Told("a size between those in stock would do"),
 }
 
 
@@ -35,42 +65,56 @@ def length(mm: float) -> str:
     return f"{whole}.{decimals.ljust(2, '0')}"
 
 
-def percent(probability: float) -> str:
+def percent(probability: float, tell: Tell = english) -> str:
     """A probability; never nought or certain."""
     if probability > 0.99:
-        return "over 99 %"
-    return "under 1 %" if probability < 0.01 else f"{100.0 * probability:.0f} %"
+        return tell("over 99 %")
+    return tell("under 1 %") if probability < 0.01 else tell("{percent:.0f} %", percent=100.0 * probability)
 
 
-def shim_list(sizes: Sequence[float]) -> str:
+def shim_list(sizes: Sequence[float], tell: Tell = english) -> str:
     """Shims as they are laid in."""
-    return " + ".join(length(mm) for mm in sizes) + " mm" if sizes else "no shim"
+    return " + ".join(length(mm) for mm in sizes) + " mm" if sizes else tell("no shim")
 
 
-def change_text(pair: ShimPair) -> str:
+def change_text(pair: ShimPair, tell: Tell = english) -> str:
     """What to change, side by side; alike where both take the same."""
     sides = [
         (name, change, sizes)
         for name, change, sizes in zip(
             SIDES, (pair.change_left_mm, pair.change_right_mm), (pair.left_mm, pair.right_mm), strict=True
         )
-        if abs(change) > 1e-9
+        if abs(change) > STILL_MM
     ]
     if not sides:
-        return "change no shim"
-    if len(sides) == 2 and sides[0][2] == sides[1][2]:
-        return f"fit {shim_list(sides[0][2])} on each side ({_both(sides[0][1], sides[1][1])})"
-    return ", ".join(f"{name} {shim_list(sizes)} ({change:+.2f} mm)" for name, change, sizes in sides)
+        return tell("change no shim")
+    if len(sides) == len(SIDES) and sides[0][2] == sides[1][2]:
+        return tell("fit {shims} on each side ({change})", shims=shim_list(sides[0][2], tell), change=_both(pair, tell))
+    each = [
+        tell("{side} {shims} ({change:+.2f} mm)", side=side, shims=shim_list(sizes, tell), change=change)
+        for side, change, sizes in sides
+    ]
+    return tell("fit {shims}", shims=", ".join(each))
 
 
-def _both(left: float, right: float) -> str:
-    return f"{left:+.2f} mm each" if abs(left - right) < 1e-9 else f"left {left:+.2f}, right {right:+.2f} mm"
+def _both(pair: ShimPair, tell: Tell) -> str:
+    left, right = pair.change_left_mm, pair.change_right_mm
+    if abs(left - right) < STILL_MM:
+        return tell("{change:+.2f} mm each", change=left)
+    return tell("left {left:+.2f}, right {right:+.2f} mm", left=left, right=right)
 
 
-def expected_text(choice: Choice, unit: str) -> str:
+def expected_text(choice: Choice, unit: str, tell: Tell = english) -> str:
     """What a choice is expected to read and how sure that is."""
     median, low, high = _torques(choice, unit)
-    return f"expect {median} {unit} ({low} to {high}), lands with {percent(choice.probability_lands)}"
+    return tell(
+        "expect {median} {unit} ({low} to {high}), lands with {percent}",
+        median=median,
+        unit=unit,
+        low=low,
+        high=high,
+        percent=percent(choice.probability_lands, tell),
+    )
 
 
 def _torques(choice: Choice, unit: str) -> tuple[str, str, str]:
@@ -80,70 +124,94 @@ def _torques(choice: Choice, unit: str) -> tuple[str, str, str]:
     return tuple(f"{end:.{shown}f}" for end in ends)  # type: ignore[return-value]
 
 
-def limit_text(one: BeyondLimit) -> str:
+LIMITS = {
+    "wear": "{part} is worn by {value} mm, limit {limit} mm",
+    "flatness": "{part} is out of flat by {value} mm, limit {limit} mm",
+    "thickness_min": "{part} is {value} mm at its thinnest, least {limit} mm",
+    "left_right": "plates and shims: left and right differ by {value} mm, limit {limit} mm",
+    "clearance": "{part}: {value} mm of travel left to flat, limit {limit} mm",
+    "end_play": "{part}: end play {value} mm, limit {limit} mm",
+    "share_of_flat": "{part}: springs pressed to {share:.1f} % of flat, limit {most:.0f} %",
+}
+"""By the code of the limit."""
+
+FROM_SHOP = {
+    FromShopCode.FRICTION: "friction with {oil} oil about {value:.3f}: with {count} of this shop's units",
+    FromShopCode.PULL_TO_PULL: "pull to pull {percent:.1f} %: this shop's series, {count} degrees of freedom",
+    FromShopCode.REBUILD_TO_REBUILD: "rebuild to rebuild {percent:.1f} %: {count} of this shop's rebuilds",
+    FromShopCode.SHIM: "0.1 mm of shim in all changes the torque by {tenth:+.0f} %: {count} of this shop's units",
+}
+"""By the code of what comes from the shop."""
+
+
+def limit_text(one: BeyondLimit, tell: Tell = english) -> str:
     """A part beyond a limit."""
-    value, limit = length(one.value), length(one.limit)
-    return {
-        "wear": f"{one.part} is worn by {value} mm, limit {limit} mm",
-        "flatness": f"{one.part} is out of flat by {value} mm, limit {limit} mm",
-        "thickness_min": f"{one.part} is {value} mm at its thinnest, least {limit} mm",
-        "left_right": f"plates and shims: left and right differ by {value} mm, limit {limit} mm",
-        "clearance": f"{one.part}: {value} mm of travel left to flat, limit {limit} mm",
-        "end_play": f"{one.part}: end play {value} mm, limit {limit} mm",
-        "share_of_flat": f"{one.part}: springs pressed to {100 * one.value:.0f} % of flat, limit {100 * one.limit:.0f} %",
-    }[one.code]
+    value, limit, percents = length(one.value), length(one.limit), {"share": 100 * one.value, "most": 100 * one.limit}
+    return tell(LIMITS[one.code], part=one.part, value=value, limit=limit, **percents)
 
 
-def from_shop_text(one: FromShop) -> str:
+def from_shop_text(one: FromShop, tell: Tell = english) -> str:
     """A number that comes from the shop's own jobs."""
-    return {
-        FromShopCode.FRICTION: f"friction with {one.oil} oil about {one.value:.3f}: with {one.count} of this shop's units",
-        FromShopCode.PULL_TO_PULL: f"pull to pull {100 * one.value:.1f} %: this shop's series, {one.count} degrees of freedom",
-        FromShopCode.REBUILD_TO_REBUILD: f"rebuild to rebuild {100 * one.value:.1f} %: {one.count} of this shop's rebuilds",
-        FromShopCode.SHIM: f"0.1 mm of shim in all changes the torque by {10 * one.value:+.0f} %: {one.count} of this shop's units",
-    }[one.code]
+    figures = {"percent": 100 * one.value, "tenth": 10 * one.value}  # a tenth of a mm, in per cent
+    return tell(FROM_SHOP[one.code], oil=one.oil, value=one.value, count=one.count, **figures)
 
 
-def reason(answer: Answer) -> str:
+def reason(answer: Answer, tell: Tell = english) -> str:
     """One sentence for the bench."""
     if answer.stopped:
-        return "; ".join(one.text for one in answer.problems if one.severity == "stop")
+        return "; ".join(tell("{text}", text=one.text) for one in answer.problems if one.severity == "stop")
     assert answer.choices is not None
-    start = f"renew {', '.join(answer.worn)} first; then " if answer.worn else ""
+    text = _rest(answer, answer.choices.choices[0], tell)
+    if answer.worn:
+        text = tell("renew {parts} first; then {text}", parts=", ".join(answer.worn), text=text)
     first = [one for one in answer.hints if one.first]
-    end = f"; first make sure how it was pulled: {first[0].evidence}" if first else ""
-    return start + _rest(answer, answer.choices.choices[0]) + end
+    if first:
+        text = tell("{text}; first make sure how it was pulled: {evidence}", text=text, evidence=first[0].evidence)
+    return text
 
 
-def _rest(answer: Answer, best: Choice) -> str:
+def _rest(answer: Answer, best: Choice, tell: Tell) -> str:
     window = answer.window.window
-    limits = f"{window.text or window}"
+    limits, unit = window.text or str(window), window.unit
     standing = answer.standing
     if standing.leave_alone:
-        return f"leave it alone: the last series reads in the window {limits}"
+        return tell("leave it alone: the last series reads in the window {window}", window=limits)
     if standing.pull_more:
-        return f"pull {standing.pull_more} more before opening: it reads in the window {limits}, but near its edge"
+        return tell(
+            "pull {n} more before opening: it reads in the window {window}, but near its edge", n=standing.pull_more, window=limits
+        )
     if standing.too_narrow:
-        return f"it reads in the window {limits}, but that is too narrow for this scatter: no number of pulls will decide it"
+        return tell(
+            "it reads in the window {window}, but that is too narrow for this scatter: no number of pulls will decide it",
+            window=limits,
+        )
     if not answer.feasible:
         low = window.low_nm is not None and best.torque_median_nm < window.low_nm
-        why = " and ".join((WHY_NOT_LOW if low else WHY_NOT_HIGH)[code] for code in answer.why_not)
-        nearest = f"the nearest choice reads {_torques(best, window.unit)[0]} {window.unit}"
-        parts = f"; {parts_text(answer.parts_choices[0], window.unit)}" if answer.parts_choices else ""
-        return f"no shim from the shelf will bring it into {limits}: {why}; {nearest}{parts}"
-    if best.probability_lands < HOPELESS:
-        return (
-            f"what would land may press the springs solid: measure case depth and gear height first; or {change_text(best.shims)} "
-            f"and pull, that tells ({expected_text(best, window.unit)} in the window {limits})"
+        reasons = [tell("{why}", why=(WHY_NOT_LOW if low else WHY_NOT_HIGH)[code]) for code in answer.why_not]
+        text = tell(
+            "no shim from the shelf will bring it into {window}: {why}; the nearest choice reads {nearest} {unit}",
+            window=limits,
+            why=tell(" and ").join(reasons),
+            nearest=_torques(best, unit)[0],
+            unit=unit,
         )
-    if best.shims.moves == 0:
-        return f"change no shim: {expected_text(best, window.unit)} in the window {limits}"
-    return f"{change_text(best.shims)}: {expected_text(best, window.unit)} in the window {limits}"
+        return f"{text}; {parts_text(answer.parts_choices[0], unit, tell)}" if answer.parts_choices else text
+    change, expected = change_text(best.shims, tell), expected_text(best, unit, tell)
+    if best.probability_lands < HOPELESS:
+        return tell(
+            "what would land may press the springs solid: measure case depth and gear height first; or {change} and pull, "
+            "that tells ({expected} in the window {window})",
+            change=change,
+            expected=expected,
+            window=limits,
+        )
+    return tell("{change}: {expected} in the window {window}", change=change, expected=expected, window=limits)
 
 
-def parts_text(one: PartsChoice, unit: str) -> str:
+def parts_text(one: PartsChoice, unit: str, tell: Tell = english) -> str:
     """Other parts with the best shims for them."""
-    return f"{one.why}: {change_text(one.choice.shims)}, {expected_text(one.choice, unit)}"
+    change, expected = change_text(one.choice.shims, tell), expected_text(one.choice, unit, tell)
+    return tell("{why}: {change}, {expected}", why=one.why, change=change, expected=expected)
 
 
 BEST_SHOWN = 5
@@ -153,7 +221,7 @@ def answer_lines(path: str, answer: Answer) -> list[str]:
     """A sheet's answer in the terminal: the limits broken, the reason, a table of the five best, the hints."""
     unit = answer.window.window.unit
     rows = [path]
-    rows += [f"  {one.severity:<8}  {one.where}: {one.text}" for one in answer.problems]
+    rows += [f"  {one.severity:<8}  {_placed(one)}" for one in answer.problems]
     rows += [f"  limit     {limit_text(one)}" for one in answer.limits]
     if not answer.stopped:
         rows.append(f"  answer    {reason(answer)}")
@@ -166,6 +234,11 @@ def answer_lines(path: str, answer: Answer) -> list[str]:
     rows += [f"  missing   {one.text}" for one in answer.missing]
     rows += [f"  shop      {from_shop_text(one)}" for one in answer.from_shop]
     return rows
+
+
+def _placed(one: Problem) -> str:
+    """A problem with its place, unless it begins with that."""
+    return one.text if one.text.startswith(one.where) else f"{one.where}: {one.text}"
 
 
 def _row(one: Choice, unit: str) -> str:

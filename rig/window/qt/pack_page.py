@@ -57,8 +57,8 @@ class StackDrawing(QWidget):
 
     def _paint_stack(self, painter: QPainter, box: QRectF, stack: StackView) -> None:
         theme, title = self._theme, 0.09 * box.height()
-        put_text(painter, stack.name, box.left(), box.top() + 1.5 * title, fitted(stack.name, 0.3 * box.width(), title), theme.ink)
-        left = box.left() + 0.2 * box.width()
+        name = fitted(stack.name, 0.3 * box.width(), title)
+        left = put_text(painter, stack.name, box.left(), box.top() + 1.5 * title, name, theme.ink) + 0.03 * box.width()
         words = fitted(stack.note, box.right() - left, 0.7 * title, bold=False)
         put_text(painter, stack.note, left, box.top() + 1.5 * title, words, theme.soft)
         total = sum(THICKNESS[piece.part] for piece in stack.pieces) or 1.0

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from analysis.errors import BenchError
 from analysis.units import in_unit
@@ -18,7 +18,11 @@ from rig.words.language import number, say
 from rig.words.numbers import unit_name
 from rig.words.units import UnitChoice
 
+if TYPE_CHECKING:  # the analysis is loaded with the first sheet, not with the window
+    from analysis.pack.answer import Answer
+
 SHOWN_CHOICES = 8
+SHOWN_HINTS = 3
 MARGIN = 0.12
 """Room beside the outermost torque, as a share of all."""
 CURVE_POINTS = 41
@@ -101,12 +105,30 @@ def load_pack(path: Path, unit: UnitChoice) -> Iterator[PackView | BenchError]:
     try:
         document, found = read_pack_document(path).value, answer_files(path)
         window = found.window.window
-        yield pack_view(answer_document(str(path), found), document, (window.low_nm, window.high_nm), unit)
+        yield pack_view(answer_document(str(path), found), _texts(found), document, (window.low_nm, window.high_nm), unit)
     except BenchError as fault:
         yield fault
 
 
-def pack_view(answer: Mapping[str, Any], document: Any, window: tuple[float | None, float | None], unit: UnitChoice) -> PackView:
+@dataclass(frozen=True, slots=True)
+class Texts:
+    """What an answer says in words, in the language of the window."""
+
+    reason: str
+    notes: tuple[str, ...]
+
+
+def _texts(found: Answer) -> Texts:
+    from rig.pack.words import limit_text, percent, reason, spoken, translated
+
+    notes = [translated(problem.text) for problem in found.problems] + [limit_text(limit, spoken) for limit in found.limits]
+    notes += [f"{percent(hint.confidence, spoken)}  {translated(hint.evidence)}" for hint in found.hints[:SHOWN_HINTS]]
+    return Texts(reason(found, spoken), tuple(notes))
+
+
+def pack_view(
+    answer: Mapping[str, Any], texts: Texts, document: Any, window: tuple[float | None, float | None], unit: UnitChoice
+) -> PackView:
     """Arrange an answer and its sheet for the page."""
     beyond = {str(limit["part"]) for limit in answer["limits"]}
     sides = (("left", document.left), ("right", document.right))
@@ -116,11 +138,9 @@ def pack_view(answer: Mapping[str, Any], document: Any, window: tuple[float | No
     highest = [choice.high for choice in choices] + [limit for limit in (low, high) if limit is not None] + list(pulled)
     lowest = [choice.low for choice in choices] + [limit for limit in (low, high) if limit is not None] + list(pulled)
     margin = MARGIN * (max(highest, default=100.0) - min(lowest, default=0.0))
-    notes = [str(problem["text"]) for problem in answer["problems"]] + [str(limit["text"]) for limit in answer["limits"]]
-    notes += [f"{number(100 * hint['confidence'], 0)} %  {hint['evidence']}" for hint in answer["hints"][:3]]
     return PackView(
         title=say("Pack of {unit}", unit=str(document.pack.unit)),
-        reason=str(answer["reason"] or say("the sheet is not believed: see below")),
+        reason=texts.reason,
         stacks=tuple(_stack(name, side, document, answer, beyond) for name, side in sides),
         choices=choices,
         low=low,
@@ -129,16 +149,18 @@ def pack_view(answer: Mapping[str, Any], document: Any, window: tuple[float | No
         end=max(highest, default=100.0) + margin,
         unit=unit_name(unit.first),
         pulled=pulled,
-        notes=tuple(notes),
+        notes=texts.notes,
     )
 
 
 def _choice(one: Mapping[str, Any], unit: UnitChoice) -> ChoiceView:
     left, right = (" + ".join(number(size, 2) for size in one[side]["shims_mm"]) or "–" for side in ("left", "right"))
-    each = say("{shims} mm each side", shims=left)
+    named = say("{shims} mm each side", shims=left) if left == right else f"{left}  |  {right} mm"
+    if "–" in (left, right) and left != right:
+        named = say("left {shims} mm", shims=left) if right == "–" else say("right {shims} mm", shims=right)
 
     return ChoiceView(
-        shims=each if left == right else f"{left}  |  {right} mm",
+        shims=named,
         low=in_unit(one["torque_low_nm"], unit.first),
         median=in_unit(one["torque_median_nm"], unit.first),
         high=in_unit(one["torque_high_nm"], unit.first),

@@ -1,5 +1,9 @@
 """The sentences of a pack's answer."""
 
+import copy
+import json
+import pickle
+import re
 from dataclasses import replace
 
 import pytest
@@ -8,7 +12,10 @@ from support import pack_values as made
 from analysis.pack.answer import answer_sheet
 from analysis.pack.buildable import ShimPair
 from analysis.pack.parts import CardLimits
-from rig.pack.words import answer_lines, change_text, percent, reason
+from analysis.pack.told import Told
+from rig.pack.answers import answer_document
+from rig.pack.words import answer_lines, change_text, percent, reason, spoken
+from rig.words.language import speak
 
 
 def said(pack, card=None):
@@ -20,9 +27,9 @@ def said(pack, card=None):
     [
         (ShimPair((0.4,), (0.4,), 0.0, 0.0, 0), "change no shim"),
         (ShimPair((0.5, 0.1), (0.5, 0.1), 0.2, 0.2, 2), "fit 0.50 + 0.10 mm on each side (+0.20 mm each)"),
-        (ShimPair((0.6,), (0.4,), 0.2, 0.0, 1), "left 0.60 mm (+0.20 mm)"),
+        (ShimPair((0.6,), (0.4,), 0.2, 0.0, 1), "fit left 0.60 mm (+0.20 mm)"),
         (ShimPair((), (), -0.4, -0.4, 2), "fit no shim on each side (-0.40 mm each)"),
-        (ShimPair((0.125,), (0.3,), 0.025, -0.1, 2), "left 0.125 mm (+0.03 mm), right 0.30 mm (-0.10 mm)"),
+        (ShimPair((0.125,), (0.3,), 0.025, -0.1, 2), "fit left 0.125 mm (+0.03 mm), right 0.30 mm (-0.10 mm)"),
     ],
 )
 def test_what_to_change(pair, text):
@@ -69,3 +76,28 @@ def test_the_terminal_has_the_five_best_and_all_that_is_off():
     start = next(n for n, line in enumerate(lines) if "left shims" in line)
     rows = [line for line in lines[start + 1 :] if line.startswith("            ")]
     assert len(rows) == 5
+
+
+def test_the_window_says_it_in_its_language_and_json_stays_english():
+    answer = answer_sheet(made.pack(made.entry(made.build((0.2,), (0.3,)), (24.0, 25.5))), made.card(), made.shelf())
+    before = reason(answer)
+    speak("de")
+    try:
+        german = reason(answer, spoken)
+        assert reason(answer) == before
+        assert answer_document("x", answer)["reason"] == before
+    finally:
+        speak("en")
+    assert reason(answer, spoken) == before
+    assert "im Fenster" in german
+    assert re.search(r"\d,\d\d mm", german)
+    assert not re.search(r"\d\.\d\d mm", german)
+    assert re.findall(r"\d+(?= %)", german) == re.findall(r"\d+(?= %)", before)
+
+
+def test_a_sentence_of_the_analysis_is_copied_and_sent_as_it_is():
+    sentence = Told("{name} is {lost:.2f} mm lower", name="L1", lost=0.123)
+    assert sentence == "L1 is 0.12 mm lower"
+    assert copy.deepcopy(sentence).template == sentence.template
+    assert pickle.loads(pickle.dumps(sentence)) == sentence
+    assert json.loads(json.dumps(sentence)) == sentence

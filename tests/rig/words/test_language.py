@@ -8,6 +8,7 @@ import pytest
 
 import rig.words.language as language
 from rig.errors import LanguageError
+from rig.pack.words import FROM_SHOP, LIMITS
 from rig.window.conditions import FIELD_NAMES
 from rig.window.keys import KEY_NAMES, rows
 from rig.window.qt.compare_page import HEADINGS
@@ -39,6 +40,19 @@ def said():
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("say", "say_n"):
                 texts |= {each.value for each in node.args[:2] if isinstance(each, ast.Constant)}
     return texts
+
+
+def of_packs():
+    """Sentences of a pack's answer, made in the analysis and in its words."""
+    sources = [*(RIG.parent / "analysis" / "pack").glob("*.py"), RIG / "pack" / "words.py"]
+    calls = [node for path in sources for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Call)]
+    named = [node for node in calls if isinstance(node.func, ast.Name) and node.func.id in ("Told", "tell") and node.args]
+    made = {node.args[0].value for node in named if isinstance(node.args[0], ast.Constant)}
+    return {
+        text
+        for text in (made | set(LIMITS.values()) | set(FROM_SHOP.values()))
+        if re.search(r"[a-z]{2}", re.sub("{.*?}", "", text))
+    }
 
 
 def in_tables():
@@ -74,13 +88,14 @@ def in_tables():
 def test_every_text_of_the_window_is_translated(code):
     known = catalogue(code)
     assert len(said()) > 150
-    assert sorted((said() | in_tables()) - known.keys()) == []
+    assert len(of_packs()) > 90
+    assert sorted((said() | in_tables() | of_packs()) - known.keys()) == []
 
 
 @pytest.mark.parametrize("code", [code for code in LANGUAGES if code != "en"])
 def test_translations_have_the_same_places_to_fill(code):
     for english, other in catalogue(code).items():
-        assert sorted(re.findall(r"{\w*}", english)) == sorted(re.findall(r"{\w*}", other)), english
+        assert sorted(re.findall(r"{.*?}", english)) == sorted(re.findall(r"{.*?}", other)), english
 
 
 def test_a_text_is_said_in_the_language_spoken():
