@@ -16,7 +16,8 @@ end_play      end play of a unit whose shims set it
 shim_choice   every choice, its torque and its probabilities
 parts_choice  what other plates and springs would do
 limits        what is fitted now and lies out of the card's limits
-plausible     entries that cannot be right
+problem       what is not believed of a sheet, or with a word
+plausible     entries that cannot be right; plausible_space: depths and heights
 diagnosis     hints from curve and sheet together
 answer        all of it for one sheet
 told          a sentence with figures that can be said in another language

@@ -20,7 +20,8 @@ from analysis.pack.limits import BeyondLimit, beyond_limits, play_now_mm
 from analysis.pack.loads import Loads
 from analysis.pack.parts import SIDES, CardWindow, HistoryEntry, Pack, PlateState, Shelf, SpecCard
 from analysis.pack.parts_choice import PartsChoice, parts_choices
-from analysis.pack.plausible import Problem, problems_of
+from analysis.pack.plausible import problems_of
+from analysis.pack.problem import Problem
 from analysis.pack.shim_choice import FEASIBLE_FROM, Choice, Choices, choose, sensitivity_nm_per_mm
 from analysis.pack.shop import UNKNOWN_OIL, ShopHistory
 from analysis.pack.told import Told

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from analysis.pack.arrangement import Layout
-from analysis.pack.limits import nominal_loads, play_now_mm
-from analysis.pack.parts import SIDES, Build, CupSpring, Pack, Plate, PlateKind, Shelf, SideBuild, SpaceForm, SpecCard
-from analysis.pack.stack import room_mm
+from analysis.pack.parts import SIDES, Build, CupSpring, Pack, Plate, PlateKind, Shelf, SideBuild, SpecCard
+from analysis.pack.plausible_space import problems_of_space
+from analysis.pack.problem import Problem, once, stop
 from analysis.pack.told import Told
 from analysis.pack.unit import Unit
 
@@ -33,35 +32,11 @@ STEEPEST_CONE = 3.0
 """Cone height over thickness beyond which no cup spring is made (EN 16983 ends at 1.3; cone springs of this trade reach 2)."""
 STACK_OFF_MM = 1.0
 """Left and right stacks, or the same side before and after, of like plates: a millimetre is half a plate."""
-FLAT_TOO_FAR_MM = 0.35
-"""Springs pressed beyond flat by more than this by the sheet: the case would not have closed."""
-PLAY_TOO_FAR_MM = 0.6
-"""Springs with more play than this while the unit held torque: the space was misread."""
-END_PLAY_MM = (-0.3, 2.5)
-"""End play by the space that a unit can be built with: less and it would not close, more and plates are missing."""
 SPRING_LEAST_MM = 15.0
 """No cup spring that goes over a side gear is smaller outside."""
-HELD_FROM_NM = 5.0
-"""From this torque on the last series shows that the springs press."""
 MM_PER_INCH = 25.4
-END_PLAY_OFF_MM = 0.5
-"""End play by the space this far from what was read: one of the two is wrong."""
 DISAGREE = 0.03
 """A window printed twice must agree to 3 % (TRADE.md 2.7)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """An entry that is not believed (`stop`), or believed with a word (`warn`)."""
-
-    code: str
-    severity: str
-    where: str
-    text: str
-
-
-def _stop(code: str, where: str, text: str) -> Problem:
-    return Problem(code, "stop", where, text)
 
 
 def problems_of(pack: Pack, card: SpecCard, shelf: Shelf) -> list[Problem]:
@@ -76,13 +51,13 @@ def problems_of(pack: Pack, card: SpecCard, shelf: Shelf) -> list[Problem]:
         *window_misprints(card),
     ]
     if not missing and not any(one.severity == "stop" for one in found):
-        found += _space(Unit(pack, card))
+        found += problems_of_space(Unit(pack, card))
     return found
 
 
 def _oils(pack: Pack) -> Iterator[Problem]:
     if (pack.now.oil or "") == "dry":
-        yield _stop("dry", "pack.oil", Told("dry plates read high and scatter: oil the plates with the service oil and pull again"))
+        yield stop("dry", "pack.oil", Told("dry plates read high and scatter: oil the plates with the service oil and pull again"))
 
 
 def _builds(pack: Pack) -> Iterator[tuple[str, Build]]:
@@ -99,12 +74,12 @@ def _fitted(pack: Pack, card: SpecCard) -> list[Problem]:
             found += _springs_fitted(pack, card, f"{where}{name}", side, now=not where)
     now = pack.now
     if card.layout is not Layout.BLOCK and not any(side.springs for side in now.sides):
-        found.append(_stop("spring_missing", "springs", Told("no spring on either side: enter the springs that are fitted")))
+        found.append(stop("spring_missing", "springs", Told("no spring on either side: enter the springs that are fitted")))
     counts = [len(side.plates) for side in now.sides]
     if card.plates_per_side is None and min(counts) and counts[0] != counts[1]:
         fewer = SIDES[counts[0] > counts[1]]
         found.append(
-            _stop(
+            stop(
                 "plate_missing",
                 fewer,
                 Told(
@@ -115,28 +90,21 @@ def _fitted(pack: Pack, card: SpecCard) -> list[Problem]:
                 ),
             )
         )
-    return _once(found)
-
-
-def _once(found: list[Problem]) -> list[Problem]:
-    kept: dict[tuple[str, str], Problem] = {}
-    for one in found:
-        kept.setdefault((one.code, one.where), one)
-    return list(kept.values())
+    return once(found)
 
 
 def _plates_fitted(pack: Pack, card: SpecCard, where: str, side: SideBuild, *, now: bool) -> Iterator[Problem]:
     kinds = {str(kind) for kind in PlateKind}
     for name in side.plates:
         if name not in pack.plates and (name not in kinds or pack.plates):
-            yield _stop(
+            yield stop(
                 "plate_missing",
                 f"{where}.plates",
                 Told("plate '{name}' is in {where} but has no [[plates]] entry of its own", name=name, where=where),
             )
     # An old series with a plate left out is a finding, not a slip of the pen.
     if now and card.plates_per_side is not None and len(side.plates) < card.plates_per_side:
-        yield _stop(
+        yield stop(
             "plate_missing",
             f"{where}.plates",
             Told(
@@ -148,7 +116,7 @@ def _plates_fitted(pack: Pack, card: SpecCard, where: str, side: SideBuild, *, n
         )
     twice = sorted({name for name in side.plates if name not in kinds and side.plates.count(name) > 1})
     if twice:
-        yield _stop(
+        yield stop(
             "plate_missing",
             f"{where}.plates",
             Told("plate '{n1}' stands twice in {where}: one of its neighbours was left out", n1=twice[0], where=where),
@@ -158,7 +126,7 @@ def _plates_fitted(pack: Pack, card: SpecCard, where: str, side: SideBuild, *, n
 def _springs_fitted(pack: Pack, card: SpecCard, where: str, side: SideBuild, *, now: bool) -> Iterator[Problem]:
     for name in side.springs:
         if name not in pack.springs:
-            yield _stop(
+            yield stop(
                 "spring_missing",
                 f"{where}.springs",
                 Told("spring '{name}' is in {where} but has no [[springs]] entry", name=name, where=where),
@@ -166,7 +134,7 @@ def _springs_fitted(pack: Pack, card: SpecCard, where: str, side: SideBuild, *, 
     wanted = card.springs.per_side
     # An old series with a spring left out is a finding, not a slip of the pen.
     if now and wanted is not None and side.springs and len(side.springs) < wanted:
-        yield _stop(
+        yield stop(
             "spring_missing",
             f"{where}.springs",
             Told("{where} has {n1} springs, the card {wanted}", where=where, n1=len(side.springs), wanted=wanted),
@@ -194,7 +162,7 @@ def _plate(plate: Plate, like_mm: float | None) -> Problem | None:
             hint = (
                 Told("; was it read in inches?") if low <= MM_PER_INCH * value <= high else Told("; has the decimal point slipped?")
             )
-            return _stop(
+            return stop(
                 "implausible_thickness",
                 where,
                 Told("{where}: {value:g} mm is no plate of this trade{hint}", where=where, value=value, hint=hint),
@@ -210,7 +178,7 @@ def _plate(plate: Plate, like_mm: float | None) -> Problem | None:
                     value=value,
                     n2=statistics.median(rest),
                 )
-                return _stop("implausible_thickness", where, text)
+                return stop("implausible_thickness", where, text)
     if like_mm is not None and plate.thickness_mm:
         middle = statistics.median(plate.thickness_mm)
         if abs(middle - like_mm) > FROM_LIKE_PLATES * like_mm:
@@ -221,11 +189,11 @@ def _plate(plate: Plate, like_mm: float | None) -> Problem | None:
                 kind=plate.kind,
                 like_mm=like_mm,
             )
-            return _stop("implausible_thickness", where, text)
+            return stop("implausible_thickness", where, text)
     if plate.unworn_mm is not None and plate.thickness_mm:
         wear = plate.unworn_mm - statistics.median(plate.thickness_mm)
         if abs(wear) > BELOW_UNWORN_MM:
-            return _stop(
+            return stop(
                 "implausible_thickness",
                 where,
                 Told(
@@ -253,7 +221,7 @@ def _stacks(pack: Pack) -> Iterator[Problem]:
                     if low <= MM_PER_INCH * height <= high
                     else Told("; has the decimal point slipped?")
                 )
-                yield _stop(
+                yield stop(
                     "implausible_thickness",
                     f"{where}{name}.stack_height",
                     Told(
@@ -268,7 +236,7 @@ def _stacks(pack: Pack) -> Iterator[Problem]:
                 return
             seen.append(height - (side.shim_total_mm if side.stack_with_shims else 0.0))
         if seen and max(seen) - min(seen) > STACK_OFF_MM:
-            yield _stop(
+            yield stop(
                 "implausible_thickness",
                 f"{name}.stack_height",
                 Told("{name}: stack heights from {n1:g} to {n2:g} mm", name=name, n1=min(seen), n2=max(seen)),
@@ -280,7 +248,7 @@ def _stacks(pack: Pack) -> Iterator[Problem]:
         assert left.stack_height_mm is not None
         assert right.stack_height_mm is not None
         if abs(left.stack_height_mm - right.stack_height_mm) > STACK_OFF_MM:
-            yield _stop(
+            yield stop(
                 "implausible_thickness",
                 "stack_height",
                 Told(
@@ -303,9 +271,9 @@ def _spring(spring: CupSpring, card: SpecCard, *, fitted_now: bool) -> Problem |
     where = f"spring {spring.name}"
     like = card.springs
     if spring.inner_diameter_mm >= spring.outer_diameter_mm:
-        return _stop("implausible_spring", where, Told("{where}: its hole is as large as the spring", where=where))
+        return stop("implausible_spring", where, Told("{where}: its hole is as large as the spring", where=where))
     if spring.outer_diameter_mm < SPRING_LEAST_MM:
-        return _stop(
+        return stop(
             "implausible_spring",
             where,
             Told(
@@ -321,9 +289,9 @@ def _spring(spring: CupSpring, card: SpecCard, *, fitted_now: bool) -> Problem |
             free_height_mm=spring.free_height_mm,
             n1=like.free_height_mm,
         )
-        return _stop("implausible_spring", where, text)
+        return stop("implausible_spring", where, text)
     if fitted_now and spring.free_height_mm <= spring.thickness_mm:
-        return _stop(
+        return stop(
             "implausible_spring",
             where,
             Told(
@@ -339,7 +307,7 @@ def _spring(spring: CupSpring, card: SpecCard, *, fitted_now: bool) -> Problem |
         and like.thickness_mm is not None
         and abs(spring.thickness_mm - like.thickness_mm) > SPRING_THICKNESS_OFF * like.thickness_mm
     ):
-        return _stop(
+        return stop(
             "implausible_spring",
             where,
             Told(
@@ -350,7 +318,7 @@ def _spring(spring: CupSpring, card: SpecCard, *, fitted_now: bool) -> Problem |
             ),
         )
     if fitted_now and spring.cone_height_mm > STEEPEST_CONE * spring.thickness_mm:
-        return _stop(
+        return stop(
             "implausible_spring",
             where,
             Told(
@@ -374,7 +342,7 @@ def _shims(pack: Pack, shelf: Shelf) -> Iterator[Problem]:
                         if low <= MM_PER_INCH * value <= high
                         else Told("; has the decimal point slipped?")
                     )
-                    yield _stop(
+                    yield stop(
                         "implausible_shim",
                         f"{where}{name}.shims",
                         Told("{where}{name}: {value:g} mm is no shim{hint}", where=where, name=name, value=value, hint=hint),
@@ -382,9 +350,9 @@ def _shims(pack: Pack, shelf: Shelf) -> Iterator[Problem]:
     for one in shelf.shims:
         value = one.shim_mm or 0.0
         if not low <= value <= high:
-            yield _stop("implausible_shim", "shelf.shims", Told("shelf: {value:g} mm is no shim", value=value))
+            yield stop("implausible_shim", "shelf.shims", Told("shelf: {value:g} mm is no shim", value=value))
     if not shelf.shims:
-        yield _stop("shelf_empty", "shelf.shims", Told("no shim on the shelf: enter what is in stock"))
+        yield stop("shelf_empty", "shelf.shims", Told("no shim on the shelf: enter what is in stock"))
 
 
 def window_misprints(card: SpecCard) -> Iterator[Problem]:
@@ -402,57 +370,5 @@ def window_misprints(card: SpecCard) -> Iterator[Problem]:
                     n1=other or 0,
                     n2=mine or 0,
                 )
-                yield _stop("window_misprint", "window.also_printed", text)
+                yield stop("window_misprint", "window.also_printed", text)
                 return
-
-
-def _space(unit: Unit) -> list[Problem]:
-    """Springs that could not stand as the space has them."""
-    loads = nominal_loads(unit)
-    if loads is None:
-        return _end_plays(unit)
-    found = []
-    held = any(min(entry.breakaway_nm or entry.sliding_nm or (0.0,)) > HELD_FROM_NM for entry in unit.pack.history[-1:])
-    for group in loads.groups:
-        where = SIDES[group.side]
-        beyond = float(group.deflection_mm[0, 0] - group.cone_mm[0, 0])
-        if beyond > FLAT_TOO_FAR_MM:
-            text = Told(
-                "{where}: by the space the springs would be pressed {beyond:.2f} mm beyond flat: measure depths and heights again",
-                where=where,
-                beyond=beyond,
-            )
-            found.append(_stop("implausible_space", "space", text))
-        elif held and -float(group.deflection_mm[0, 0]) > PLAY_TOO_FAR_MM:
-            text = Told(
-                "{where}: by the space the springs would have play, yet the unit held torque: measure depths and heights again",
-                where=where,
-            )
-            found.append(_stop("implausible_space", "space", text))
-    return _once(found)
-
-
-def _end_plays(unit: Unit) -> list[Problem]:
-    """End play by the space against what was read, where shims set it."""
-    space = unit.pack.space
-    if space is None or space.form is not SpaceForm.PER_SIDE or not unit.block:
-        return []
-    read = play_now_mm(unit)
-    found = []
-    for n, name in enumerate(SIDES):
-        height = unit.heights(unit.pack.now)[n]
-        if height.source == "unknown":
-            continue
-        play = room_mm(space, n) - height.mm - unit.pack.now.sides[n].shim_total_mm
-        was_read = read[n] if any(entry.end_play_mm is not None for entry in unit.pack.history) else None
-        low, high = END_PLAY_MM if was_read is None else (was_read - END_PLAY_OFF_MM, was_read + END_PLAY_OFF_MM)
-        if not low <= play <= high:
-            than = "" if was_read is None else Told(", {was_read:.2f} mm was read", was_read=was_read)
-            text = Told(
-                "{name}: by the space the end play would be {play:.2f} mm{than}: measure depths and stack again",
-                name=name,
-                play=play,
-                than=than,
-            )
-            found.append(_stop("implausible_space", "space", text))
-    return _once(found)

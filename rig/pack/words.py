@@ -10,7 +10,7 @@ from analysis.pack.buildable import STILL_MM, ShimPair
 from analysis.pack.limits import BeyondLimit
 from analysis.pack.parts import SIDES
 from analysis.pack.parts_choice import PartsChoice
-from analysis.pack.plausible import Problem
+from analysis.pack.problem import Problem
 from analysis.pack.shim_choice import HOPELESS, Choice
 from analysis.pack.told import Told
 from analysis.units import in_unit
