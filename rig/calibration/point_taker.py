@@ -22,6 +22,7 @@ from rig.errors import CertificateError
 from rig.files.atomic import write_whole
 from rig.live.news import News
 from rig.live.runner import Bench
+from rig.words.language import say
 from rig.words.sentences import torque
 
 STRETCH_S = 2.0
@@ -88,14 +89,22 @@ class PointTaker:
     """Takes what the plan still lacks into its file of points.
 
     `reference`: the gauge of a reference sensor on a line of its own; None: the load is as hung, or the person reads it off.
-    `unit`: of the torques that the person is told, and types without a unit.
+    `unit`: of the torques that the person is told, and types without a unit. `progress` hears how many points are taken, of all.
     """
 
-    def __init__(self, plan: Plan, gauge: Gauge, reference: Gauge | None, voice: Voice, unit: str = "N.m") -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        gauge: Gauge,
+        reference: Gauge | None,
+        voice: Voice,
+        unit: str = "N.m",
+        progress: Callable[[int, int], None] = lambda done, count: None,
+    ) -> None:
         if not plan.loads:
             raise CertificateError("the plan has no loads", where=plan.points.name, remedy="name them: loads = [...]")
         self._plan, self._gauge, self._reference, self._voice = plan, gauge, reference, voice
-        self._unit = unit
+        self._unit, self._progress = unit, progress
         self._loads = plan.all_loads()
         self._rows: list[str] = []
         self._zero_nm = self._reference_zero_nm = 0.0
@@ -104,15 +113,18 @@ class PointTaker:
         """Ask and weigh until the plan is done. Raises Stopped, CertificateError, or what ended a line."""
         self._rows, plan = self._whole_series(), self._plan
         if self._rows:
-            self._voice.say(f"{len(self._rows)} of {len(self._loads)} points are in {plan.points.name}; it goes on from there")
+            done, file = len(self._rows), plan.points.name
+            there = say("{done} of {all} points are in {file}; it goes on from there", done=done, all=len(self._loads), file=file)
+            self._voice.say(there)
         for caution in CAUTIONS:
-            self._voice.say(f"  - {caution}")
+            self._voice.say(f"  - {say(caution)}")
         while len(self._rows) < len(self._loads):
             at = len(self._rows)
+            self._progress(at, len(self._loads))
             load, before = self._loads[at], self._loads[at - 1] if at else None
             if before is None or (load.mounting, load.direction) != (before.mounting, before.direction):
                 self._prepare(load)
-            row = self._take(load, f"{at + 1} of {len(self._loads)}")
+            row = self._take(load, say("{one} of {all}", one=at + 1, all=len(self._loads)))
             self._rows = self._rows[:-1] if row is None else [*self._rows, row]
             self._write()
 
@@ -132,10 +144,16 @@ class PointTaker:
         return [row + "\n" for row in rows[1:] if row.strip()][: len(points) // in_one * in_one]
 
     def _prepare(self, load: Load) -> None:
-        way = "first direction" if load.direction == 1 else "other direction"
+        way = say("first direction") if load.direction == 1 else say("other direction")
         most = f"{self._plan.loads[-1]:g} {self._plan.reference.unit}"
-        self._voice.say(f"-- {way}, mounting {load.mounting}: set the sensor up so, then load it three times to {most} as exercise")
-        self._asked("loads off again? [Enter; q ends]")
+        text = say(
+            "-- {way}, mounting {mounting}: set the sensor up so, then load it three times to {most} as exercise",
+            way=way,
+            mounting=load.mounting,
+            most=most,
+        )
+        self._voice.say(text)
+        self._asked(say("loads off again? [Enter; q ends]"))
 
     def _asked(self, question: str) -> str:
         answer = self._voice.ask(question).strip().lower()
@@ -146,9 +164,10 @@ class PointTaker:
     def _take(self, load: Load, count: str) -> str | None:
         """One row; None: the one before it is to be taken again."""
         unit = self._plan.reference.unit
-        what = f"{load.size:g} {unit}, {'up' if load.rising else 'down'}" if load.size else "no load"
+        what = f"{load.size:g} {unit}, {say('up') if load.rising else say('down')}" if load.size else say("no load")
         while True:
-            if self._asked(f"{count}: {what} [Enter when all is still; b: the one before again; q ends]") == BACK:
+            asked = say("{count}: {what} [Enter when all is still; b: the one before again; q ends]", count=count, what=what)
+            if self._asked(asked) == BACK:
                 if self._rows:
                     return None
                 continue
@@ -156,7 +175,7 @@ class PointTaker:
             size = self._size(load)
             self._voice.say(f"    {self._shown(load, size, found.mean_nm)}")
             flag = self._doubt(load, size, found)
-            if not flag or self._asked(f"    {flag} [k keeps it; Enter takes it again]") == KEEP:
+            if not flag or self._asked(f"    {flag} " + say("[k keeps it; Enter takes it again]")) == KEEP:
                 if not load.size:
                     self._zero_nm = found.mean_nm
                 return points_row(load, size, found.mean_nm)
@@ -172,7 +191,7 @@ class PointTaker:
         if self._plan.reference.arm is not None or not load.size:
             return load.size
         while True:
-            answer = self._asked(f"    the reference shows? [such as {torque(load.size, self._unit)}]")
+            answer = self._asked(say("    the reference shows? [such as {torque}]", torque=torque(load.size, self._unit)))
             try:
                 return abs(to_si(answer if answer[-1:].isalpha() else f"{answer} {self._unit}", "torque"))
             except UnitError as fault:
@@ -183,16 +202,18 @@ class PointTaker:
             return torque(mean_nm, self._unit)
         expected_nm = load.direction * self._plan.reference.torque_nm(size)
         from_zero, expected = (torque(value, self._unit) for value in (mean_nm - self._zero_nm, expected_nm))
-        return f"{torque(mean_nm, self._unit)}, {from_zero} from zero; this load makes {expected}"
+        shown = torque(mean_nm, self._unit)
+        return say("{shown}, {by} from zero; this load makes {expected}", shown=shown, by=from_zero, expected=expected)
 
     def _doubt(self, load: Load, size: float, found: Weighing) -> str:
         if not found.steady:
             crept, deviation = (torque(value, self._unit) for value in (found.crept_nm, found.deviation_nm))
-            return f"not at rest: it crept by {crept} and scatters by {deviation}"
+            return say("not at rest: it crept by {crept} and scatters by {deviation}", crept=crept, deviation=deviation)
         expected_nm = load.direction * self._plan.reference.torque_nm(size)
         room_nm = FAR * abs(expected_nm) + 0.01 * (self._plan.draft.capacity_nm or abs(expected_nm))
         if size and abs(found.mean_nm - self._zero_nm - expected_nm) > room_nm:
-            return f"far from the {torque(expected_nm, self._unit)} of this load: is it the right one, at the right place?"
+            expected = torque(expected_nm, self._unit)
+            return say("far from the {expected} of this load: is it the right one, at the right place?", expected=expected)
         return ""
 
     def _write(self) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from analysis.errors import quoted
@@ -12,6 +12,7 @@ from analysis.sensor.known_weights import WeightCheck, check_by_weights
 from analysis.units import to_si
 from rig.calibration.point_taker import CAUTIONS, STOP, Gauge, Stopped, Voice
 from rig.errors import ArgumentError
+from rig.words.language import say
 from rig.words.numbers import rounded_up
 from rig.words.sentences import torque
 
@@ -54,25 +55,34 @@ def hung(masses: str, arm: str) -> Hung:
     return Hung(sizes, tuple(lever.torque_nm(mass) for mass in sizes), lever.u_relative(MASS_WITHIN / root3))
 
 
-def take(weights: Hung, gauge: Gauge, voice: Voice, unit: str = "N.m") -> list[float]:
+def take(
+    weights: Hung,
+    gauge: Gauge,
+    voice: Voice,
+    unit: str = "N.m",
+    progress: Callable[[int, int], None] = lambda done, count: None,
+) -> list[float]:
     """Ask for each weight and read what the sensor shows, counted from its zero before. Raises Stopped, or what ended the line."""
     for caution in CAUTIONS:
-        voice.say(f"  - {caution}")
+        voice.say(f"  - {say(caution)}")
 
     def read(what: str) -> float:
         while True:
-            if voice.ask(f"{what} [Enter when all is still; q ends]").strip().lower() == STOP:
+            if voice.ask(say("{what} [Enter when all is still; q ends]", what=what)).strip().lower() == STOP:
                 raise Stopped
             found = gauge.weigh()
             if found.steady:
                 return found.mean_nm
-            voice.say("    not at rest: wait until nothing swings")
+            voice.say(say("    not at rest: wait until nothing swings"))
 
-    zero_nm = read("lever level, no weight")
-    shown = []
+    progress(0, 1 + WEIGHTS)
+    zero_nm = read(say("lever level, no weight"))
+    shown: list[float] = []
     for mass, load_nm in zip(weights.masses_kg, weights.torques_nm, strict=True):
-        shown.append(read(f"{mass:g} kg on the lever") - zero_nm)
-        voice.say(f"    {torque(abs(shown[-1]), unit)} from zero; this weight makes {torque(load_nm, unit)}")
+        progress(1 + len(shown), 1 + WEIGHTS)
+        shown.append(read(say("{mass} kg on the lever", mass=f"{mass:g}")) - zero_nm)
+        text = say("    {by} from zero; this weight makes {load}", by=torque(abs(shown[-1]), unit), load=torque(load_nm, unit))
+        voice.say(text)
     return shown
 
 
@@ -84,17 +94,20 @@ def check(weights: Hung, shown_nm: Sequence[float]) -> WeightCheck:
 def check_lines(weights: Hung, found: WeightCheck, unit: str = "N.m") -> list[str]:
     """The outcome as rows to print."""
     rows = [
-        f"{mass:g} kg: {torque(load, unit)} reads {100 * error:+.1f} %"
+        say("{mass} kg: {torque} reads {error} %", mass=f"{mass:g}", torque=torque(load, unit), error=f"{100 * error:+.1f}")
         for mass, load, error in zip(weights.masses_kg, weights.torques_nm, found.errors, strict=True)
     ]
     if found.sends is not None:
-        return [*rows, f"the sensor sends {found.sends}, not N.m: say so in the profile, then check again"]
+        return [*rows, say("the sensor sends {unit}, not N.m: say so in the profile, then check again", unit=found.sends)]
     if not found.believed:
-        return [*rows, "too far off to work with: check unit, lever, weights and zero; else calibrate it (platepull calibrate)"]
+        return [
+            *rows,
+            say("too far off to work with: check unit, lever, weights and zero; else calibrate it (platepull calibrate)"),
+        ]
     most = torque(max(weights.torques_nm), unit)
     stated = f"{rounded_up(100 * found.u_relative)} %"
     return [
         *rows,
-        f'write it into the profile: u = "{stated}", or into the settings, or say --u "{stated}"',
-        f"it speaks for torques up to {most}; for more, and for a certificate: platepull calibrate",
+        say('write it into the profile: u = "{stated}", or into the settings, or say --u "{stated}"', stated=stated),
+        say("it speaks for torques up to {most}; for more, and for a certificate: platepull calibrate", most=most),
     ]

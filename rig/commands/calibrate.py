@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     from rig.calibration.plan import TEMPLATE, load_plan
     from rig.calibration.points import certificate_of
     from rig.errors import CertificateError
-    from rig.files.certificate import write_certificate
+    from rig.files.certificate import certificate_file, write_certificate
     from rig.sheets.certificate import sheet_lines
 
     if args.template:
@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
             "there is a reference, but no device", where="--reference", remedy="name the sensor's profile: --device"
         )
     plan = load_plan(args.plan, date.today())
-    out: Path = args.out or args.plan.parent / f"certificate_{_file_name(plan.draft.number)}.json"
+    out: Path = args.out or certificate_file(args.plan, plan.draft)
     if out.exists():
         raise CertificateError(
             "is there already", where=str(out), remedy="give the certificate another number, or name another --out"
@@ -165,10 +165,6 @@ def _torques(text: str) -> list[float]:
     return shown
 
 
-def _file_name(number: str) -> str:
-    return "".join(char if char.isalnum() or char in "-." else "_" for char in number)
-
-
 def _print_sheet(path: Path, certificate: Certificate) -> None:
     """The certificate is made with or without its sheet: what is missing for it is said, and how to get it."""
     from importlib.metadata import version
@@ -224,23 +220,13 @@ def _gauge(profile_name: str, *, under_test: bool) -> Iterator[Gauge]:
     """A device on its line. One under test reads as it sends; a reference with its own certificate in force."""
     from datetime import date
 
-    from analysis.results import Sensor
-    from drivers.clock import SystemClock
     from drivers.items import ConnectionLost, LineUp, LineWarning
-    from drivers.source import open_source
-    from rig.calibration.point_taker import Gauge
-    from rig.calibration.sensor_in_use import SensorChoice
+    from rig.calibration.gauge import open_gauge
     from rig.commands._watch import terminal_of
-    from rig.files.metadata import TraceInfo
     from rig.files.profile import read_profile
     from rig.live.news import Failed
-    from rig.live.runner import Bench
-    from rig.live.session import Session
     from rig.settings import profile_path
 
-    profile, clock = read_profile(profile_path(profile_name)), SystemClock()
-    bare = Sensor(capacity_nm=profile.capacity_nm)
-    sensor = bare if under_test else SensorChoice(date.today()).of_line(profile, TraceInfo())[0]
     terminal = terminal_of("N.m", large=False)
 
     def tell(item: object) -> None:
@@ -249,5 +235,5 @@ def _gauge(profile_name: str, *, under_test: bool) -> Iterator[Gauge]:
         ):  # a weight that is hung looks like a pull: no word of that
             terminal.show(item)
 
-    with Bench(open_source(profile, clock), Session(sensor=sensor)) as bench:
-        yield Gauge(bench, profile.capacity_nm, clock, tell)
+    with open_gauge(read_profile(profile_path(profile_name)), tell, date.today(), under_test=under_test) as gauge:
+        yield gauge

@@ -239,6 +239,12 @@ def _findings_document(findings: Findings, classed: Classed) -> dict[str, Any]:
     }
 
 
+def certificate_file(plan: Path, draft: Certificate) -> Path:
+    """Where the certificate of a plan goes: beside it, named by its number."""
+    number = "".join(char if char.isalnum() or char in "-." else "_" for char in draft.number)
+    return plan.parent / f"certificate_{number}.json"
+
+
 def write_certificate(path: Path, certificate: Certificate) -> None:
     """Write the JSON file, whole or not at all. Raises CertificateError."""
     try:

@@ -25,6 +25,7 @@ from rig.window.notices import Notice
 from rig.window.preferences import Preferences
 from rig.window.reading import BackgroundReading
 from rig.window.refit_desk import RefitDesk
+from rig.window.sensor_desk import SensorDesk
 from rig.window.views.panel import near_capacity
 from rig.window.views.verdict import Tone, tone_of_pull
 from rig.words.language import say
@@ -49,6 +50,7 @@ class Controller:
         self.looks = Looks(model, self.preferences)
         self.lines = Lines(model, means, self.preferences, self._describe_line)
         self.entry = Entry(model, self.preferences, means.today, describe=self._describe, new_series=self.new_series)
+        self.sensor = SensorDesk(model, means, self.lines)
         self.lengths = Lengths(model, self.preferences)
         self.job = None if means.book is None else JobDesk(model, means, means.book, self.preferences, self.entry)
         """The job book; None where the window has none."""
@@ -217,6 +219,7 @@ class Controller:
     def close(self) -> None:
         """Stop work, close line and recording; pull under way, lengths measured and what was asked of the book are kept."""
         self.reading.stop()
+        self.sensor.end()
         self.lengths.close()
         if self.refit is not None:
             self.refit.close()

@@ -38,6 +38,7 @@ class Act(StrEnum):
     PAGE_REFIT = "refit"
     LAST_JOB = "last job"
     PAGE_LINE = "line"
+    PAGE_SENSOR = "sensor"
     ZERO = "zero"
     SOUND = "sound"
     UNIT = "unit"
@@ -113,6 +114,7 @@ KEYS = (
     Key("Ctrl+B", Place.ANYWHERE, Act.PAGE_JOB, "the job: what is wanted, steps, sheets, record"),
     Key("Ctrl+R", Place.ANYWHERE, Act.PAGE_REFIT, "refit: bearings, drag, backlash, bolts, fill"),
     Key("Ctrl+G", Place.ANYWHERE, Act.LAST_JOB, "go on with the last job"),
+    Key("Ctrl+E", Place.ANYWHERE, Act.PAGE_SENSOR, "sensor: calibrate, guess a device, check the machine"),
     Key("F7", Place.ANYWHERE, Act.ZERO, "zero now"),
     Key("F8", Place.ANYWHERE, Act.SOUND, "sound on or off"),
     Key("F9", Place.ANYWHERE, Act.UNIT, "unit: N·m, lbf·ft, both"),

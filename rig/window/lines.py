@@ -50,6 +50,11 @@ class Lines:
         else:
             self.open_line(profile, file=path)
 
+    @property
+    def profile_file(self) -> Path | None:
+        """The file of the profile opened last; None where there was none."""
+        return Path(self._preferences.now.profile) if self._preferences.now.profile else None
+
     def open_remembered(self) -> None:
         """Open the line of the profile opened last, if its file is still there."""
         path = Path(self._preferences.now.profile)

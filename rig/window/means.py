@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -46,6 +47,7 @@ class Means:
     sounds: Sounds | None = None
     remember: Callable[[Remembered], None] = lambda what: None
     today: Callable[[], date] = date.today
+    now: Callable[[], datetime] = field(default_factory=lambda: partial(datetime.now, UTC))
     asked_to_end: Callable[[], bool] = lambda: False
     show_folder: Callable[[Path], object] | None = None
     """Opens a folder, or a file that was made, in the system's own viewer."""

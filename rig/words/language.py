@@ -48,8 +48,12 @@ def number(value: float, digits: int, *, sign: bool = False) -> str:
     text = f"{value:{'+' if sign else ''}.{digits}f}"
     if float(text) == 0:
         text = f"{0:.{digits}f}"
-    text = text.replace("-", "−")
-    return text.replace(".", ",") if _spoken == "de" else text
+    return in_language(text.replace("-", "−"))
+
+
+def in_language(figures: str) -> str:
+    """A number as text with the language's decimal mark."""
+    return figures.replace(".", ",") if _spoken == "de" else figures
 
 
 def catalogue(code: str) -> dict[str, str]:

@@ -10,6 +10,7 @@ from analysis.results import Budget, Chatter, PullResult, QualityCode, QualityFl
 from analysis.sensor.zero_history import EXERCISE_LOADS, SOON_DAYS
 from analysis.units import in_unit
 from analysis.window import Basis, Window
+from rig.words.language import in_language
 from rig.words.numbers import rounded
 
 CAUTIONS = (
@@ -38,7 +39,7 @@ def figure(value: float) -> str:
         return "0"
     if size >= 100_000 or 0 < size < 0.001:
         return f"{value:.3g}"
-    return f"{value:.{1 if size >= 10 else 2 if size >= 1 else 3}f}"
+    return in_language(f"{value:.{1 if size >= 10 else 2 if size >= 1 else 3}f}")
 
 
 def torque(torque_nm: float, unit: str = "N.m") -> str:

@@ -78,6 +78,7 @@ class MainWindow(PagedWindow):
         before = say("Arrangement, window, plates, oil and the rest; all optional")
         sides = say("Pulls before and after: compared, and every one listed")
         pack = say("Plates, springs and shims; the choice that lands in the window")
+        sensor = say("Calibrate it, guess a device's format, check the machine")
         guide = say("Building a bench, the first pull, reading a verdict and more")
         return (
             *self.of_job.shown(),
@@ -87,6 +88,7 @@ class MainWindow(PagedWindow):
             Shown(Act.PAGE_SIDES, "compare page", lambda: self.sides, say("Side by side"), sides),
             Shown(Act.PAGE_PACK, "pack page", lambda: self.pack, say("Pack"), pack),
             Shown(Act.PAGE_LINE, "line page", lambda: self.line, say("Line"), say("Ports, profile, raw rows, rate and losses")),
+            Shown(Act.PAGE_SENSOR, "sensor page", lambda: self.sensor, say("Sensor"), sensor),
             Shown(Act.PAGE_GUIDE, "guide page", lambda: self.guide, say("Guide"), guide),
             Shown(Act.PAGE_KEYS, "keys page", lambda: self.keys, say("Keys"), say("All keys, language and looks")),
         )
@@ -329,6 +331,7 @@ class MainWindow(PagedWindow):
             self.conditions.pull_made()
         self.controller.sound()
         self.controller.reading.tick()
+        self.controller.sensor.tick()
         if self.controller.lengths.tick():
             changed |= Changed.STATE
         if self.controller.refit is not None and self.controller.refit.tick():
@@ -336,7 +339,7 @@ class MainWindow(PagedWindow):
         if self.controller.job is not None and self.controller.job.tick():
             self.bench.show_job(self.controller.job.bench_line)
             changed |= Changed.NOTICES | Changed.STATE
-        if changed:
+        if changed or self.in_sight is Act.PAGE_SENSOR:
             self.refresh(changed)
         else:
             self._show_strips()

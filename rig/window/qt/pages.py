@@ -25,6 +25,7 @@ if TYPE_CHECKING:  # a page is loaded when it is made, the first one before the 
     from rig.window.qt.line_page import LinePage
     from rig.window.qt.pack_page import PackPage
     from rig.window.qt.pull_page import PullPage
+    from rig.window.qt.sensor_page import SensorPage
 
 AnyPage = TypeVar("AnyPage", bound=Page)
 
@@ -139,6 +140,13 @@ class PagedWindow(QWidget):
         page.zero_wanted.connect(lines.zero_now)
         page.exercise_wanted.connect(lambda: self._after(lines.exercise))
         return page
+
+    @cached_property
+    def sensor(self) -> SensorPage:
+        """Calibration, guess, checks of the machine."""
+        from rig.window.qt.sensor_page import SensorPage
+
+        return self._joined(Act.PAGE_SENSOR, SensorPage(self.controller.sensor, lambda: self.controller.lines.profile_file))
 
     @cached_property
     def guide(self) -> GuidePage:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 import rig.words.language as language
+from rig.calibration.point_taker import CAUTIONS as WEIGHING
 from rig.errors import LanguageError
 from rig.pack.words import FROM_SHOP, LIMITS
 from rig.window.conditions import FIELD_NAMES
@@ -14,8 +15,10 @@ from rig.window.keys import KEY_NAMES, rows
 from rig.window.qt.compare_page import HEADINGS
 from rig.window.qt.conditions_page import CHOICES
 from rig.window.qt.pull_page import REASONS
+from rig.window.qt.sensor_page import HEADINGS as SENSOR_HEADINGS
 from rig.window.views.compare import EXCLUDED_HERE, HINT
 from rig.window.views.panel import LACKS, SPOILERS
+from rig.window.views.sensor import CHECKS, MARKS
 from rig.words import comparison, comparison_sides
 from rig.words.arrangements import ARRANGEMENTS
 from rig.words.bench import NOT_A_PULL
@@ -67,6 +70,11 @@ def in_tables():
         [words for words, _ in QUALITY_WORDS.values()],
         FIELD_NAMES.values(),
         REASONS,
+        WEIGHING,
+        MARKS.values(),
+        CHECKS.values(),
+        SENSOR_HEADINGS,
+        ("torque", "angle", "time"),
         *NOT_A_PULL.values(),
         KEY_NAMES,
         HEADINGS,
