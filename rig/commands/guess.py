@@ -6,11 +6,12 @@ import argparse
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from rig.commands._options import positive
 
 if TYPE_CHECKING:
+    from analysis.units import Quantity
     from drivers.guess import Guess
 
 NAME = "guess"
@@ -45,7 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Listen, guess, write or print the profile, and say how sure it is."""
     from analysis.errors import BenchError
-    from analysis.units import to_si
+    from analysis.units import scale_to_si, to_si
     from drivers.clock import SystemClock
     from drivers.guess import LEAST_LINES, guess
     from drivers.line import SerialLine
@@ -57,6 +58,9 @@ def run(args: argparse.Namespace) -> int:
         raise BenchError(
             "a capacity must be above zero", where="--capacity", remedy='take it from the sensor\'s plate, like "200 N.m"'
         )
+    for text, kind in ((args.torque_unit, "torque"), (args.angle_unit, "angle"), (args.time_unit, "time")):
+        if text is not None:
+            scale_to_si(text, cast("Quantity", kind))  # refused before anybody pulls
     path = Path(args.what)
     port, baud = args.what, args.baud or BAUDS[0]
     found: Guess | None

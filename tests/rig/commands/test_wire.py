@@ -107,6 +107,7 @@ def test_a_guess_from_bare_text_is_printed(tmp_path: Path, capsys: pytest.Captur
         ("--capacity", "200", "'200' has no unit"),
         ("--capacity", "-200 N.m", "above zero"),
         ("--capacity", "20 kg", "'kg' is not a unit of torque"),
+        ("--torque-unit", "deg", "'deg' is not a unit of torque"),
     ],
 )
 def test_an_option_that_would_make_a_bad_profile_is_refused(
@@ -245,4 +246,4 @@ def test_an_unreadable_file_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: P
     path.touch()
     monkeypatch.setattr("drivers.opening.os.open", refuse)
     with pytest.raises(BenchError, match="cannot be opened"):
-        guess.run(argparse.Namespace(what=str(path), baud=None, capacity=None))
+        guess.run(argparse.Namespace(what=str(path), torque_unit=None, angle_unit=None, time_unit=None, baud=None, capacity=None))
