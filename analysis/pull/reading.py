@@ -18,7 +18,7 @@ from analysis.pull.first_slip import CourseRules
 from analysis.pull.noise import median, slope_of
 from analysis.pull.quality import QualityRules, find_quality_flags, zero_flags
 from analysis.pull.sliding import Plateau, read_plateau
-from analysis.pull.tremor import TremorRules, peak_under_tremor, rides_on_sensor
+from analysis.pull.tremor import TremorRules, peak_under_tremor, rides_on_sensor, tremor_on_the_ramp
 from analysis.results import Breakaway, BudgetLine, BudgetSource, Chatter, PullResult, QualityCode, QualityFlag, Sensor, Sliding
 from analysis.trace import Trace
 from analysis.verdict.uncertainty import calibration_line, combine
@@ -97,6 +97,8 @@ def read_pull(
         calm = peak_under_tremor(c, course, measured[0].rate_hz, rules.tremor)
         if calm is not None:
             peak = replace(peak, torque_nm=calm.torque_nm, time_s=calm.time_s, tremor_u_nm=calm.u_nm)
+    if chatter.score >= 0.5:
+        peak = replace(peak, tremor_u_nm=tremor_on_the_ramp(c, course, rules.tremor))
     lag = None if c.clipped.any() else find_lag(c, course, sensor, rules.bandwidth)
     lost = NOTHING_LOST if lag is None else share_of_lag(c, course, lag, rules.bandwidth)
     peak = replace(peak, torque_nm=peak.torque_nm + lost.peak_nm)

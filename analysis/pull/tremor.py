@@ -12,6 +12,7 @@ from scipy.ndimage import uniform_filter1d
 from analysis.pull.chatter import ChatterFeatures
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
+from analysis.pull.first_slip import torsional_compliance
 from analysis.trace import Floats
 
 
@@ -29,6 +30,11 @@ class TremorRules:
     periods: float = 2.5  # of tremor on either side of the peak are fitted
     fall_s: tuple[float, ...] = (0.008, 0.016, 0.03, 0.055, 0.1, 0.2)
     most_points: int = 160
+    ramp_from: float = 0.4  # on the ramp to the peak a tremor is looked for from this share of it on ...
+    ramp_fine_s: float = 0.02  # ... in waves slower than this
+    ramp_span_s: float = 0.16  # ... and about a mean over this, a period or two of it
+    ramp_crossings: int = 4  # ... that cross it so often, two periods,
+    ramp_noise: float = 4.0  # ... if they are so many deviations of the noise high
     flag: float = 0.25  # of the tremor's amplitude remains as standard uncertainty: its phase and height wander
 
 
@@ -52,6 +58,43 @@ def rides_on_sensor(c: Conditioned, course: Course, features: ChatterFeatures | 
     ):
         return False
     return c.angle_deg is None or _coherence(c, course, features.rate_hz) < rules.coherent
+
+
+def tremor_on_the_ramp(c: Conditioned, course: Course, rules: TremorRules) -> float:
+    """Deviation of a tremor that rides on the ramp to the peak, N.m; 0 where there is none, or the lever trembles along.
+
+    Where plates chatter no tremor can be told while they slide, nor be taken off the peak: it met the slip at any of its phases.
+    """
+    fine, span = c.samples_in(rules.ramp_fine_s), c.samples_in(rules.ramp_span_s)
+    torque = c.torque_nm[course.load_from : course.peak + 1]
+    above = np.flatnonzero(torque > rules.ramp_from * torque[-1])
+    first = course.load_from + int(above[0]) if above.size else course.peak
+    if course.peak - first < 2 * span:
+        return 0.0
+    part = slice(first, course.peak + 1)
+
+    def waves(signal: Floats) -> Floats:
+        smooth = uniform_filter1d(signal[part], fine, mode="nearest")
+        return np.asarray((smooth - uniform_filter1d(smooth, span, mode="nearest"))[span // 2 : -(span // 2)])
+
+    wave = waves(c.torque_nm)
+    # A tremor grows with the force (trade notes 5.2): what it is at the peak is told by its share of the torque on the way.
+    carried = c.torque_nm[part][span // 2 : -(span // 2)]
+    size = float(np.std(wave / np.maximum(carried, rules.ramp_from * torque[-1]))) * float(torque[-1])
+    crossings = np.count_nonzero(np.diff(np.signbit(wave)))
+    rate_hz = 0.5 * crossings / max(wave.size * c.step_s, c.step_s)
+    if (
+        size < rules.ramp_noise * c.noise_nm / math.sqrt(fine)
+        or not rules.slowest_hz <= rate_hz <= rules.fastest_hz
+        or crossings < 4
+    ):
+        return 0.0
+    compliance = torsional_compliance(c, c.smooth(rules.ramp_fine_s), (course.load_from, course.peak + 1))
+    if c.angle_deg is not None and compliance * size > c.resolution_deg:
+        along = float(waves(c.angle_deg) @ wave) / float(wave @ wave)
+        if along > rules.coherent * compliance:
+            return 0.0
+    return size
 
 
 def _coherence(c: Conditioned, course: Course, rate_hz: float) -> float:
