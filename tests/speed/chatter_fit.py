@@ -19,6 +19,7 @@ from scipy.signal import fftconvolve
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
+from support.pull_makes import makes  # noqa: E402
 from support.pullset import SimPull, simulate_cached  # noqa: E402
 
 from analysis.pull.chatter import WITH_ANGLE, WITHOUT_ANGLE, ChatterRules, measure, terms  # noqa: E402
@@ -31,6 +32,11 @@ from analysis.trace import Trace  # noqa: E402
 LOOK_ALIKES = (
     "chatter_weak", "chatter_strong", "chatter_fast", "chatter_slow_rig", "chatter_dies", "tremor_force", "tremor_sensor",
     "ripple_tooth", "hum", "no_angle_chatter", "low_ratio", "combo", "noisy", "vice_slip", "hesitate",
+)  # fmt: skip
+# Plates whose contact is a field of bristles, more inertias, a hand that reacts: other physics than the sets above.
+OTHER_MAKES = (
+    "bristle", "bristle_reacting", "bristle_heavy", "bristle_light", "bristle_lash", "bristle_ratio", "bristle_chatter",
+    "bristle_chatter_reacting", "soft_knee", "ripple_bristle", "big_ripple", "soft_lever", "squeal", "part_chatter", "heavy_unit",
 )  # fmt: skip
 RIDGE = 1.0
 
@@ -128,6 +134,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=2)
     args = parser.parse_args()
     pulls = simulate_cached(args.n, args.seed) + simulate_cached(args.n * 6 // 10, args.seed + 1, LOOK_ALIKES)
+    pulls += makes(args.n // 5, args.seed, OTHER_MAKES)
     rng = np.random.default_rng(args.seed)
     shaken = [shaking for p in pulls[::4] if (shaking := vibrating(p, rng)) is not None]
     shaken += [drawn(p, rng) for p in [p for p in pulls if p.truth.chatter and not p.truth.marginal][::3]]
