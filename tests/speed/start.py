@@ -1,12 +1,12 @@
 """How long the program takes to start, as a ratio to a bare script that imports the same libraries and does nothing.
 
-    python tests/speed/start.py [--times 9] [--imports]
+    python tests/speed/start.py [--times 9] [--imports] [--book]
 
 `analyse`: the whole command on one recording of 8 s, against `import numpy, scipy.special, scipy.ndimage`. `live`: the command
 until the window was painted for the first time (the cautions), until its bench page was made and its line was up, against
 `import numpy, pyqtgraph, PySide6.QtWidgets`.
 Bare script and program take turns in one run, so that a busy machine slows both; the ratio is that of the medians, of the time by
-the clock and of the processor's. `--imports`
+the clock and of the processor's. `--book` sets the window with the job book against the same without one. `--imports`
 tells what the imports cost by package (python -X importtime).
 """
 
@@ -75,9 +75,15 @@ def took(code: str, *words: str) -> Took:
     return time.perf_counter() - began, used
 
 
-def window_took(profile: Path) -> dict[str, Took]:
-    """From the command to the first painted frame, and to the open line."""
-    command = [sys.executable, "-c", WINDOW, str(time.time()), "live", "--device", str(profile)]
+WITHOUT_BOOK = """
+import rig.commands._book
+rig.commands._book.book_means = lambda *known: None
+"""
+
+
+def window_took(profile: Path, *, before: str = "") -> dict[str, Took]:
+    """From the command to the first painted frame, and to the open line; `before` is code that runs first."""
+    command = [sys.executable, "-c", before + WINDOW, str(time.time()), "live", "--device", str(profile)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=60)
     rows = re.findall(r"^(painted|line) ([\d.]+) ([\d.]+)$", done.stdout, re.MULTILINE)
     found = {name: (float(clock), float(used)) for name, clock, used in rows}
@@ -109,11 +115,35 @@ def imports(code: str) -> None:
     print(f"{code}: {sum(own.values()) / 1e3:.0f} ms; " + ", ".join(f"{name} {us / 1e3:.0f}" for name, us in own.most_common(14)))
 
 
+def compare_with_book(folder: Path, times: int) -> None:
+    """The window with the job book against the same without, in turns."""
+    with pretend_bench("workday") as profile:
+        path = profile_in(folder, profile.port)
+        found: dict[str, list[dict[str, Took]]] = {WITHOUT_BOOK: [], "": []}
+        for _ in range(times):
+            for before, kept in found.items():
+                kept.append(window_took(path, before=before))
+    for name, words in (("painted", "first painted frame"), ("line", "bench page made, line up")):
+        without, with_book = ([one[name] for one in found[before]] for before in (WITHOUT_BOOK, ""))
+        told(f"with the book: {words}", with_book, without)
+
+
+def profile_in(folder: Path, port: str) -> Path:
+    """The profile of a bench at this port, in a file."""
+    path = folder / "bench.toml"
+    path.write_text(
+        f'[device]\nname = "start"\nport = "{port}"\nprotocol = "text"\ncapacity = "200 N.m"\n'
+        '[text]\ncolumns = ["time [us]", "torque [N.m]", "angle [deg]"]\n'
+    )
+    return path
+
+
 def main() -> None:
     """Measure, and print a row each."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--times", type=int, default=9)
     parser.add_argument("--imports", action="store_true")
+    parser.add_argument("--book", action="store_true")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         os.environ |= {"QT_QPA_PLATFORM": "offscreen", "DISPLAY": ":0"}
@@ -122,6 +152,9 @@ def main() -> None:
             for code in (BARE_ARRAYS, "import rig.commands.analyse, rig.files.pull_file", BARE_PLOTS, "import rig.window.app"):
                 imports(code)
             return
+        if args.book:
+            compare_with_book(Path(folder), args.times)
+            return
         bare, own = [], []
         for _ in range(args.times):
             bare.append(took(BARE_ARRAYS))
@@ -129,11 +162,7 @@ def main() -> None:
         told("analyse ONE.csv", own, bare)
         bare, painted, line = [], [], []
         with pretend_bench("workday") as profile:
-            path = Path(folder) / "bench.toml"
-            path.write_text(
-                f'[device]\nname = "start"\nport = "{profile.port}"\nprotocol = "text"\ncapacity = "200 N.m"\n'
-                '[text]\ncolumns = ["time [us]", "torque [N.m]", "angle [deg]"]\n'
-            )
+            path = profile_in(Path(folder), profile.port)
             for _ in range(args.times):
                 bare.append(took(BARE_PLOTS))
                 window = window_took(path)

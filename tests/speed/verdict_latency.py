@@ -1,6 +1,6 @@
 """From the byte to the painted verdict: how long after the lever is let go the window shows what the pull was.
 
-    python tests/speed/verdict_latency.py [--pulls 20] [--rate 1000]
+    python tests/speed/verdict_latency.py [--pulls 20] [--rate 1000] [--book]
 
 A pseudo-terminal is the line; the real window reads it, records into a folder and judges. A thread of its own writes the lines of
 made pulls at their times and notes when each was written. Two waits are told for each pull, to the end of the panel's painting:
@@ -10,6 +10,7 @@ made pulls at their times and notes when each was written. Two waits are told fo
     path      from the byte of the sample with which that rest was long enough: line, decoder, finder, reading, judging, painting
 
 The second is the program's own. Wanted: release within 100 ms on a quiet machine. The load of the machine is printed beside it.
+With `--book` every pull is entered in a job of the book as well, as it lands.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ import tempfile
 import threading
 import time
 import tty
-from datetime import date
+from collections.abc import Callable
+from datetime import date, datetime
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -38,8 +40,14 @@ from analysis.pull.events import PullAtRest  # noqa: E402
 from analysis.pull.finder import PullFinder  # noqa: E402
 from analysis.trace import Trace  # noqa: E402
 from analysis.window import Window  # noqa: E402
+from rig.book.book import Book  # noqa: E402
+from rig.book.keeper import Keeper  # noqa: E402
+from rig.book.place import Place  # noqa: E402
+from rig.book.waiting import WaitingRoom  # noqa: E402
 from rig.calibration.sensor_in_use import SensorChoice  # noqa: E402
 from rig.files.metadata import TraceInfo  # noqa: E402
+from rig.live.news import News  # noqa: E402
+from rig.live.runner import Listener  # noqa: E402
 from rig.live.session import LIVE_RULES  # noqa: E402
 from rig.window.controller import Controller, Means  # noqa: E402
 from rig.window.memory import Remembered  # noqa: E402
@@ -112,11 +120,25 @@ def long_enough(trace: Trace) -> list[tuple[int, int]]:
     return found
 
 
+def in_book(folder: Path) -> tuple[TraceInfo, Callable[[Callable[[News], None]], Listener]]:
+    """A job in a book in the folder: what recordings name it by, and the keeper that enters them."""
+    place = Place.of(str(folder / "book.sqlite"))
+
+    def clock() -> datetime:
+        return datetime.now().astimezone()
+
+    with Book(place, clock) as book:
+        job = book.open_job({"unit": "made", "steps": []}, "T.W.").job
+    room = WaitingRoom(folder / "waiting")
+    return TraceInfo(job=job), lambda tell: Keeper(lambda: Book(place, clock), lambda: str(place), None, "T.W.", room, tell)
+
+
 def main() -> None:
     """Pull, wait for the paint, print."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--pulls", type=int, default=20)
     parser.add_argument("--rate", type=float, default=1000.0)
+    parser.add_argument("--book", action="store_true", help="enter every pull in a job of a book on the disk")
     args = parser.parse_args()
     trace = made_stream(args.pulls, rate_hz=args.rate, rest_s=2.0)
     ends = long_enough(trace)
@@ -127,7 +149,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         profile = Path(folder) / "bench.toml"
         profile.write_text(PROFILE.format(port=os.ttyname(theirs), rate=args.rate))
-        benches = Benches(SensorChoice(date.today()), Path(folder) / "pulls", TraceInfo())
+        info, keeper = in_book(Path(folder)) if args.book else (TraceInfo(), None)
+        benches = Benches(SensorChoice(date.today()), Path(folder) / "pulls", info, keeper=keeper)
         controller = Controller(BenchModel(window=Window.parse("35..70 N.m")), Remembered(), Means(benches=benches))
         window = MainWindow(controller, cautions=False)
         window.resize(1280, 800)

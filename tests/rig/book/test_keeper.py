@@ -6,6 +6,7 @@ import pytest
 from support.jobs import START
 from support.made import ListSource, made_stream, pieces_of
 
+from drivers.items import LineUp
 from rig.book.book import Book
 from rig.book.entries import Outcome, enter_pull, read_pull_draft
 from rig.book.events import Kind
@@ -75,6 +76,35 @@ def test_each_pull_is_entered_with_its_file_and_told(shop):
     assert [(item.number, item.job, item.entry) for item in told(news, Entered)] == [(1, shop.job, 2), (2, shop.job, 3)]
     assert not told(news, Failed)
     assert shop.room.of(str(shop.place)) == []
+
+
+def following(shop, tell):
+    """A keeper of a window, in which the job may change: each recording names its own."""
+    return Keeper(shop.open, lambda: str(shop.place), None, "T.W.", shop.room, tell)
+
+
+def test_a_window_enters_each_pull_in_the_job_that_its_recording_names(shop):
+    with shop.open() as book:
+        other = book.open_job({"unit": "demo 4", "steps": []}, "T.W.").job
+    for job, count in ((shop.job, 1), (other, 2), (None, 1)):
+        recorder = Recorder(shop.folder / f"of {job}", TraceInfo(job=job, who="A.B."), lambda: START, lambda: 0.0)
+        source = ListSource(pieces_of(made_stream(count, seed=count), [10]))
+        with Bench(source, Session(recorder=recorder), patient=True, listener=lambda tell: following(shop, tell)) as bench:
+            while not any(isinstance(item, Ended) for item in bench.wait_for_news(0.2)):
+                pass
+    with shop.open() as book:
+        pulls = {job: book.record(job).pulls for job in (shop.job, other)}
+    assert {job: len(of_job) for job, of_job in pulls.items()} == {shop.job: 1, other: 2}
+    assert {pull.entry.who for of_job in pulls.values() for pull in of_job} == {"A.B."}
+    assert not shop.room.all()
+
+
+def test_a_window_without_a_job_makes_no_book(tmp_path):
+    opened = []
+    keeper = Keeper(lambda: opened.append(True), lambda: "nowhere", None, "T.W.", WaitingRoom(tmp_path / "waiting"), print)
+    keeper.hear(LineUp("bench"))
+    keeper.close()
+    assert not opened
 
 
 def test_a_pull_is_recorded_when_the_book_is_away_and_entered_when_it_is_back(shop):
