@@ -13,6 +13,7 @@ from analysis.refit.fill import FillAnswer
 from analysis.refit.limits import Finding, FindingCode, Limits, State
 from analysis.units import in_unit, split_quantity
 from rig.refit.document import Backlash, Bearing, Drag, Fasteners, Fill, limits_of
+from rig.words.language import say
 from rig.words.numbers import rounded_up
 from rig.words.sentences import figure
 
@@ -33,7 +34,7 @@ def mm(value: float) -> str:
 def window(limits: Limits | None, unit: str) -> str:
     """A window as people write it."""
     if limits is None:
-        return "no window stated"
+        return say("no window stated")
     show = mm if unit == "mm" else figure
     scale = 1.0 if unit in ("mm", "l") else in_unit(1.0, unit)
     low = "" if limits.low is None else show(scale * limits.low)
@@ -64,103 +65,141 @@ def problem_text(finding: Finding, unit: str) -> str:
     value, limit = finding.value or 0.0, finding.limit or 0.0
     match finding.code:
         case FindingCode.IMPLAUSIBLE if value < 0:
-            return f"'{finding.of}' comes to {figure(value)} {unit}, below zero: check the reading, its sign and the shims stated."
+            return say(
+                "'{of}' comes to {value} {unit}, below zero: check the reading, its sign and the shims stated.",
+                of=finding.of, value=figure(value), unit=unit,
+            )  # fmt: skip
         case FindingCode.IMPLAUSIBLE:
-            return f"'{finding.of}' holds {figure(value)} {unit}, over the {figure(limit)} {unit} possible: check unit and point."
+            return say(
+                "'{of}' holds {value} {unit}, over the {limit} {unit} possible: check unit and point.",
+                of=finding.of, value=figure(value), limit=figure(limit), unit=unit,
+            )  # fmt: skip
         case FindingCode.NOT_SEATED:
-            return f"turned {value:g} times; the rollers seat after {limit:g}: turn and measure again, where the manual allows it."
+            return say(
+                "turned {value} times; the rollers seat after {limit}: turn and measure again, where the manual allows it.",
+                value=f"{value:g}", limit=f"{limit:g}",
+            )  # fmt: skip
         case FindingCode.NOT_SQUARE:
-            return f"'{finding.of}' spreads by {mm(value)} mm round the flange, over {mm(limit)} mm: it is not drawn on squarely."
+            return say(
+                "'{of}' spreads by {value} mm round the flange, over {limit} mm: it is not drawn on squarely.",
+                of=finding.of, value=mm(value), limit=mm(limit),
+            )  # fmt: skip
         case FindingCode.SHORT_TRACE:
-            return f"{finding.of} holds no whole turn after the first 45 degrees; turn the unit at least one turn and a quarter."
+            return say(
+                "{of} holds no whole turn after the first 45 degrees; turn the unit at least one turn and a quarter.", of=finding.of
+            )
         case FindingCode.TOO_FEW_POINTS:
-            return f"{value:g} points; at least {limit:g} round the gear show its runout."
+            return say("{value} points; at least {limit} round the gear show its runout.", value=f"{value:g}", limit=f"{limit:g}")
         case FindingCode.SINGLE_USE_REUSED:
-            return "fasteners that hold once are used again: fit new ones and tighten them; nothing of this group is judged."
+            return say("fasteners that hold once are used again: fit new ones and tighten them; nothing of this group is judged.")
         case FindingCode.FILLED_LESS_THAN_DRAINED:
-            return f"{value:.2f} l in, {limit:.2f} l came out: check level, tilt and where the rest went."
+            return say(
+                "{value} l in, {limit} l came out: check level, tilt and where the rest went.",
+                value=f"{value:.2f}", limit=f"{limit:.2f}",
+            )  # fmt: skip
 
 
 def stopped_text(name: str, texts: Sequence[str]) -> str:
     """Why a part is not judged."""
-    return f"{name}: no reading: {' '.join(texts)}"
+    return say("{name}: no reading: {why}", name=name, why=" ".join(texts))
 
 
 def bearing_text(part: Bearing, found: BearingAnswer) -> str:
     """The shims to fit, and the preload they should give."""
     limits = window(limits_of(part.wanted), "mm")
-    shims = " + ".join(mm(shim) for shim in found.choice_mm) if found.choice_mm else "no shim"
+    shims = " + ".join(mm(shim) for shim in found.choice_mm) if found.choice_mm else say("no shim")
     total = f"{shims} mm" if len(found.choice_mm) == 1 else shims
     if len(found.choice_mm) > 1:
         total += f" = {mm(sum(found.choice_mm))} mm"
-    predicted = f"interference {mm(found.interference_mm)} +/- {rounded_up(found.expanded_u_mm)} mm"
-    needed = f"{mm(found.needed_mm)} mm needed in all"
-    chance = f"probability in the window {share(found.probability_in_window)}"
+    predicted = say(
+        "interference {value} +/- {u} mm", value=mm(found.interference_mm), u=rounded_up(found.expanded_u_mm)
+    )  # fmt: skip
+    needed = say("{value} mm needed in all", value=mm(found.needed_mm))
+    chance = say("probability in the window {share}", share=share(found.probability_in_window))
     if found.state is State.NO_CHOICE:
-        return (
-            f"{part.name}: {needed}; nothing that can be built comes within {limits}. Nearest is {total} with {predicted}: "
-            "get a size between."
-        )
-    return f"{part.name}: {needed}; fit {total}: {predicted}, {_STANDS[found.state]} {limits} ({chance})."
+        return say(
+            "{name}: {needed}; nothing that can be built comes within {limits}. Nearest is {total} with {predicted}: "
+            "get a size between.",
+            name=part.name, needed=needed, limits=limits, total=total, predicted=predicted,
+        )  # fmt: skip
+    return say(
+        "{name}: {needed}; fit {total}: {predicted}, {stands} {limits} ({chance}).",
+        name=part.name, needed=needed, total=total, predicted=predicted, stands=say(_STANDS[found.state]),
+        limits=limits, chance=chance,
+    )  # fmt: skip
 
 
 def share(probability: float) -> str:
     """A probability in per cent, never quite none and never quite all."""
     if probability > 0.999:
-        return "over 99.9 %"
-    return "under 0.1 %" if probability < 0.001 else f"{100 * probability:.1f} %"
+        return say("over 99.9 %")
+    return say("under 0.1 %") if probability < 0.001 else f"{100 * probability:.1f} %"
 
 
 def drag_text(part: Drag, found: DragAnswer, sensor_name: str | None, *, from_rest: bool = True) -> str:
     """How the drag stands."""
-    over = "" if found.turns is None else f" over {found.turns} whole {'turn' if found.turns == 1 else 'turns'}"
+    over = "" if found.turns is None else say(" over {n} whole turns", n=found.turns)
+    over = say(" over 1 whole turn") if found.turns == 1 else over
     unit = "N.m" if part.window is None else part.window.unit or "N.m"
     spread = "" if found.expanded_u_nm is None else f" +/- {rounded_up(in_unit(found.expanded_u_nm, unit))}"
-    sentences = [f"{part.name}: drag {figure(in_unit(found.mean_nm, unit))}{spread} {unit}{over}"]
+    value = f"{figure(in_unit(found.mean_nm, unit))}{spread} {unit}"
+    sentences = [say("{name}: drag {value}{over}", name=part.name, value=value, over=over)]
     limits = window(limits_of(part.window), unit)
     if part.window is None or found.state is None:
-        sentences[0] += ", no window stated."
+        sentences[0] += say(", no window stated.")
     elif found.expanded_u_nm is None:
-        sentences[0] += f"; undecided against {limits}, the sensor's uncertainty is not known: state sensor_u."
+        sentences[0] += say("; undecided against {limits}, the sensor's uncertainty is not known: state sensor_u.", limits=limits)
     else:
-        sentences[0] += f", {_STANDS[found.state]} {limits}."
+        sentences[0] += f", {say(_STANDS[found.state])} {limits}."
     if State.SENSOR_TOO_LARGE in (found.state, found.variation_state):
-        sentences.append(f"{sensor_name or 'The sensor'} cannot judge so small a torque: use one of a smaller range.")
+        named = sensor_name or say("The sensor")
+        sentences.append(say("{sensor} cannot judge so small a torque: use one of a smaller range.", sensor=named))
     if found.variation_nm is not None:
         limit = "" if part.variation_max is None else f", {_varies(found.variation_state)} {_torque(part.variation_max, unit)}"
-        sentences.append(f"Within a turn it varies by {_torque(found.variation_nm, unit)}{limit}.")
+        sentences.append(say("Within a turn it varies by {value}{limit}.", value=_torque(found.variation_nm, unit), limit=limit))
     if not from_rest:
-        sentences.append("The trace shows no rest, so the sensor's own zero was believed: record a second of rest before turning.")
+        sentences.append(
+            say("The trace shows no rest, so the sensor's own zero was believed: record a second of rest before turning.")
+        )
     return " ".join(sentences)
 
 
 def _varies(state: State | None) -> str:
     match state:
         case State.IN_WINDOW:
-            return "within the allowed"
+            return say("within the allowed")
         case State.ABOVE:
-            return "more than the allowed"
+            return say("more than the allowed")
         case State.SENSOR_TOO_LARGE:
-            return "not judged by this sensor against the allowed"
+            return say("not judged by this sensor against the allowed")
         case _:
-            return "undecided against the allowed"
+            return say("undecided against the allowed")
 
 
 def backlash_text(part: Backlash, found: BacklashAnswer) -> str:
     """How the backlash stands, which point is worst, and what to move."""
     spread = rounded_up(found.expanded_u_mm)
-    figures = f"{part.name}: backlash {mm(found.lowest_mm)} to {mm(found.highest_mm)} mm, mean {mm(found.mean_mm)} mm"
-    sentences = [f"{figures}, each point +/- {spread} mm."]
+    sentences = [
+        say(
+            "{name}: backlash {low} to {high} mm, mean {mean} mm, each point +/- {u} mm.",
+            name=part.name, low=mm(found.lowest_mm), high=mm(found.highest_mm), mean=mm(found.mean_mm), u=spread,
+        )
+    ]  # fmt: skip
     if found.state is not None:
-        worst = f"Point {found.worst_point} ({mm(found.worst_mm)} mm) stands worst"
-        sentences.append(f"{worst}: {_STANDS[found.state]} {window(limits_of(part.window), 'mm')}.")
+        worst = say("Point {n} ({value} mm) stands worst", n=found.worst_point, value=mm(found.worst_mm))
+        sentences.append(f"{worst}: {say(_STANDS[found.state])} {window(limits_of(part.window), 'mm')}.")
     if part.variation_max is not None:
-        varies = f"It varies by {mm(found.variation_mm)} mm"
+        varies = say("It varies by {value} mm", value=mm(found.variation_mm))
         sentences.append(f"{varies}, {_varies(found.variation_state)} {mm(part.variation_max)} mm.")
     if found.move_mm is not None:
-        way = "more" if found.move_mm >= 0 else "less"
-        move = f"{mm(abs(found.move_mm))} mm of shim moved to the side that gives {way} backlash brings the mean to the middle"
-        sentences.append(f"{move}; the sum of the shims stays, and the preload with it.")
+        side = say("the side that gives more backlash") if found.move_mm >= 0 else say("the side that gives less backlash")
+        sentences.append(
+            say(
+                "{value} mm of shim moved to {side} brings the mean to the middle; "
+                "the sum of the shims stays, and the preload with it.",
+                value=mm(abs(found.move_mm)), side=side,
+            )
+        )  # fmt: skip
     return " ".join(sentences)
 
 
@@ -171,16 +210,16 @@ def fasteners_text(part: Fasteners, bolts: Sequence[Bolt], stops: Sequence[str])
     wanted = f"{_torque(part.torque, unit_of(part))} +/- {100 * part.share:.3g} %"
     if part.angle is not None and part.angle_tolerance is not None:
         wanted += f" and {float(part.angle):g} +/- {float(part.angle_tolerance):g} deg"
-    off = [f"bolt {bolt.number} {_BOLT[bolt.state]}" for bolt in bolts if bolt.state in _BOLT]
+    off = [say("bolt {n} {how}", n=bolt.number, how=say(_BOLT[bolt.state])) for bolt in bolts if bolt.state in _BOLT]
     missing = [str(bolt.number) for bolt in bolts if bolt.state is State.NOT_RECORDED]
     if missing:
-        off.append(f"not recorded: {', '.join(missing)}")
-    standing = "; ".join(off) if off else f"all {len(bolts)} in tolerance"
-    sentences = [f"{part.name}: {standing} ({wanted}).", APPLIED_ONLY]
+        off.append(say("not recorded: {bolts}", bolts=", ".join(missing)))
+    standing = "; ".join(off) if off else say("all {n} in tolerance", n=len(bolts))
+    sentences = [f"{part.name}: {standing} ({wanted}).", say(APPLIED_ONLY)]
     if part.single_use and part.state is None:
-        sentences.append("The sheet does not say whether they are new; they hold once.")
+        sentences.append(say("The sheet does not say whether they are new; they hold once."))
     if part.thread == "left":
-        sentences.append("Left-hand thread.")
+        sentences.append(say("Left-hand thread."))
     return " ".join(sentences)
 
 
@@ -221,12 +260,13 @@ def bolt_text(part: Fasteners, number: int, reading: BoltReading, state: State) 
 
 def fill_text(part: Fill, found: FillAnswer) -> str:
     """How the fill stands, and the additive."""
-    sentence = f"{part.name}: {found.filled_l:.2f} l filled"
-    sentence += "." if found.state is None else f", {_STANDS[found.state]} {window(limits_of(part.wanted), 'l')}."
+    sentence = say("{name}: {value} l filled", name=part.name, value=f"{found.filled_l:.2f}")
+    sentence += "." if found.state is None else f", {say(_STANDS[found.state])} {window(limits_of(part.wanted), 'l')}."
     if found.additive_wanted_l is None:
         return sentence
     wanted = f"{1000 * found.additive_wanted_l:.0f} ml"
     if found.additive_added_l is None:
-        return f"{sentence} Additive: {wanted} wanted, not recorded."
-    how = {State.BELOW: ", too little", State.ABOVE: ", too much"}.get(found.additive_state or State.IN_TOLERANCE, "")
-    return f"{sentence} Additive: {1000 * found.additive_added_l:.0f} ml of {wanted} wanted{how}."
+        return f"{sentence} " + say("Additive: {wanted} wanted, not recorded.", wanted=wanted)
+    how = {State.BELOW: say(", too little"), State.ABOVE: say(", too much")}.get(found.additive_state or State.IN_TOLERANCE, "")
+    added = f"{1000 * found.additive_added_l:.0f} ml"
+    return f"{sentence} " + say("Additive: {added} of {wanted} wanted{how}.", added=added, wanted=wanted, how=how)
