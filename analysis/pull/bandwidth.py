@@ -1,20 +1,23 @@
 """The sensor's own slowness: read off how the torque falls when the lever is let go, and what it hides of the peak.
 
-When the hand opens the lever springs back by the wind-up, in step with the torque that really is; a torque that falls later is the
-filter's of sensor or indicator, whatever its kind. A lag L takes L times the ramp off a peak at its end (trade notes 6).
+When the hand opens the lever springs back by the wind-up, in step with the torque that really is. So the release shows both sides
+of the filter of sensor or indicator, what goes in and what comes out: which kind it is, and its lag. Then it can be undone.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from analysis.distributions import RECTANGULAR
+from analysis.pull.breakaway import PeakRules, refine_peak
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
+from analysis.pull.filters import Filter, seen_through, undone
+from analysis.pull.first_slip import Span
 from analysis.pull.noise import median
 from analysis.results import Sensor
 from analysis.trace import Floats
@@ -24,46 +27,52 @@ from analysis.trace import Floats
 class BandwidthRules:
     """How a slow sensor is told from a slow hand, each with its reason."""
 
-    before_s: tuple[float, float] = (0.6, 0.3)  # the load before the release is that so long before it ends ...
-    after_s: float = 1.5  # ... and its fall is followed so far
-    low: float = 0.1  # the fall from a half to this share is held against that from there ...
-    lowest: float = 0.02  # ... to this share, or where noise and steps of the sensor leave off
-    lowest_noise: float = 5.0
-    lowest_step: float = 1.5
-    lowest_most: float = 0.07  # a fall that cannot be followed to here tells nothing
-    alike: tuple[float, float] = (0.7, 1.45)  # an exponential takes as long, in its own measure, for either
-    exponential: tuple[float, float] = (0.85, 1.15)  # ... and a hand that eases off falls so only by chance
-    tail_least_s: float = 0.0095  # such a tail with less than this is within what hands and levers make
-    hand_s: float = 0.008  # ... which is about this much in the same measure (simulated pulls: median 8 ms, 99 % under 19 ms)
-    hand_slowest_s: float = 0.019  # ... and slower than this hardly ever
-    slow_s: float = 0.022  # any other fall slower than this is a filter's: a mean over a while, a filter of higher order
     around_s: float = 0.15  # the lever stands furthest so near the release ...
     back_s: float = 1.0  # ... and has sprung back after this
-    back_deg: float = 0.3  # ... by so much at least,
-    back_steps: float = 5.0  # and so many steps of the encoder: less tells no delay
+    back_least_deg: float = 0.05  # ... by so much at least ...
+    back_steps: float = 2.0  # ... and so many steps of the encoder: fewer tell no delay
+    back_fine_steps: float = 10.0  # fewer than these tell one only where ...
+    shown_steps: float = 1.5  # ... more of the load than so many steps stand for is shown when the lever is back
+    fewest: int = 5  # samples of a fall
+    falls_through: float = 0.7  # it is springing back when it has passed this share of the way
+    settled_s: float = 0.1  # where it ends is the middle of so long at the end
+    load_s: float = 0.03  # the load before is the middle of so long before it springs back
     behind_least_s: float = 0.008  # a smaller delay is within what damping makes (simulated pulls: 99 % under 4 ms)
-    behind_alone_s: float = 0.012  # ... and where the fall itself looks like a hand's, this much is needed
-    behind_share: float = 0.5  # a delay of less than this share of what the fall would mean shows that the hand was slow
-    other_lag: float = 2.0  # whose lag is about twice its fall in the measure of an exponential (moving mean 2.0, 2nd order 1.9)
-    smooth: float = 0.35  # the ramp is smoothed over this share of the lag before it is drawn on
+    hand_s: float = 0.02  # a hand that opens takes about so long ...
+    hand_usual_s: float = 0.022  # ... the torque then falls with a mean delay of this (simulated pulls: 75 %) ...
+    misfit_of_hand: float = 0.012  # ... and between the two only a fall as good as behind a filter speaks of one
+    hand_longest_s: float = 0.035  # ... and never a mean delay of this (simulated pulls: 99 % under 35 ms)
+    held_share: float = 0.97  # the fall begins where the torque leaves this share of the load
+    held_part: float = 0.25  # of the time a value is repeated for, its delay is known no better than this share
+    lags: tuple[float, ...] = (0.8, 0.86, 0.91, 0.95, 0.98, 1.0, 1.02, 1.05, 1.1, 1.17, 1.25)  # tried about the mean delay
+    misfit: float = 0.02  # a filter explains the fall to this share of the load ...
+    misfit_over: float = 0.5  # ... or to this share of the misfit of all others, ...
+    misfit_most: float = 0.06  # ... and never worse than this; else only the lag is known
+    spans_s: tuple[float, ...] = (0.004, 0.006, 0.009, 0.013, 0.02, 0.03, 0.045, 0.06, 0.08, 0.1)  # of the slope when undone ...
+    held_spans: float = 2.0  # ... over no fewer of the values that a slow converter repeats
+    noise_share: float = 0.005  # ... the shortest that makes no more noise than this share of the peak
+    mean_noise_share: float = 0.05  # ... and for the mean over sliding than this
+    sway_part: float = 0.25  # of what sways in sliding, this share of its deviation counts: chatter is seen in part only
+    early_lags: float = 3.0  # what goes in falls away so many lags before what comes out has begun to
+    fine_s: float = 0.003  # the peak is sought on what is undone averaged over this
     most: float = 2.0  # no more is added than so many times lag times ramp
-    part: float = 0.5  # of what is added counts as standard uncertainty ...
-    part_stated: float = 0.25  # ... or this much where the filter is stated
+    part: float = 0.12  # of what is added counts as standard uncertainty (the lag is read off to some per cent) ...
+    part_unknown: float = 0.5  # ... or this much where the kind of filter is not known
     told_share: float = 0.005  # of the peak: less is not worth a word
 
 
 @dataclass(frozen=True, slots=True)
 class Lag:
-    """Lag of the sensor in s, whether it was stated (else it was read off the release).
+    """Lag of the sensor in s, and the kind of its filter as stated or read off the release; None where only the lag is known.
 
-    proven   no hand is so slow; else the release may have been the hand's
     seen     the lever showed how far the torque was behind; else all that is known is that the lag is no longer than this
+    proven   no hand is so slow; else the release may have been the hand's
     """
 
     lag_s: float
-    stated: bool
-    proven: bool = True
+    kind: Filter | None
     seen: bool = True
+    proven: bool = True
 
     @property
     def bandwidth_hz(self) -> float:
@@ -88,106 +97,137 @@ NOTHING_LOST = LagShare()
 def find_lag(c: Conditioned, course: Course, sensor: Sensor, rules: BandwidthRules) -> Lag | None:
     """The sensor's lag: as stated, else from the release; None where neither tells of one."""
     if sensor.filter_hz is not None:
-        return Lag(1.0 / (2 * math.pi * sensor.filter_hz), stated=True)
+        return Lag(1.0 / (2 * math.pi * sensor.filter_hz), Filter.FIRST_ORDER)
     if course.let_go is None:
         return None
-    fall = _fall(c, course.let_go, rules)
-    if fall is None:
+    release = _release(c, course.let_go, rules)
+    if release is None:
+        return _by_the_fall_alone(c, course.let_go, rules)
+    went_in, came_out = release
+    # A value that is repeated is late by half of that on the average, and on time when it comes.
+    behind_s = float(np.sum(came_out - went_in)) * c.step_s - 0.5 * c.held_s
+    if behind_s < max(rules.behind_least_s + rules.held_part * c.held_s, 2 * c.step_s):
         return None
-    upper_s, lower_s = fall
-    if upper_s < 2 * c.step_s:
-        return None
-    behind_s = _behind_the_lever(c, course.let_go, rules)
-    by_fall = _lag_of_fall(upper_s, lower_s, rules)
-    # Where no lever shows whether hand or sensor was slow, the shape of the fall must: a hand eases off in any shape but this.
-    if behind_s is None and by_fall is not None and rules.exponential[0] <= lower_s / upper_s <= rules.exponential[1]:
-        return Lag(by_fall, stated=False, proven=by_fall > rules.hand_slowest_s, seen=False)
-    least_s = rules.behind_alone_s if by_fall is None else max(rules.behind_least_s, rules.behind_share * by_fall)
-    if behind_s is None or behind_s < least_s:
-        return None
-    return Lag(behind_s, stated=False)
+    misfit, second, lag_s, kind = _best_filter(went_in, came_out, behind_s, c.step_s, rules)
+    clear = misfit <= rules.misfit or misfit <= rules.misfit_over * second
+    return Lag(lag_s, kind) if clear and misfit <= rules.misfit_most else Lag(behind_s, None)
 
 
-def _lag_of_fall(upper_s: float, lower_s: float, rules: BandwidthRules) -> float | None:
-    """The lag in s that would make such a fall, were it not the hand's."""
-    if rules.alike[0] <= lower_s / upper_s <= rules.alike[1] and upper_s >= rules.tail_least_s:
-        return math.sqrt(max(upper_s**2 - rules.hand_s**2, 0.25 * upper_s**2))
-    return rules.other_lag * upper_s if upper_s >= rules.slow_s else None
+def _release(c: Conditioned, let_go: int, rules: BandwidthRules) -> tuple[Floats, Floats] | None:
+    """The lever's springing back and the torque's fall from there on, as shares of where they begin.
 
-
-def _behind_the_lever(c: Conditioned, release: int, rules: BandwidthRules) -> float | None:
-    """Mean delay of the torque's fall behind the lever's springing back, s; None where there is no angle or it hardly springs."""
+    None where there is no angle, or the encoder's steps are too coarse to tell whether the lever was back before the torque.
+    """
     if c.angle_deg is None:
         return None
-    first, last = max(0, release - c.samples_in(rules.around_s)), min(c.time_s.size - 1, release + c.samples_in(rules.back_s))
-    top = first + int(np.argmax(c.angle_deg[first:last]))
-    end = median(c.angle_deg[max(first, last - c.samples_in(0.1, 3)) : last + 1])
+    first, last = max(0, let_go - c.samples_in(rules.around_s)), min(c.time_s.size, let_go + c.samples_in(rules.back_s))
+    angle = c.angle_deg[first:last]
+    end = median(angle[-c.samples_in(rules.settled_s, 3) :])
+    # The lever may have swung higher before; what counts is where it was held when the hand opened.
+    falling = int(np.flatnonzero(angle >= end + rules.falls_through * (float(angle.max()) - end))[-1])
+    near = angle[max(0, falling - c.samples_in(rules.load_s)) : falling + 1]
+    top = first + falling - int(np.argmax(near[::-1]))
     back = float(c.angle_deg[top]) - end
-    near = c.torque_nm[max(0, top - c.samples_in(0.005)) : top + 1]
-    load = median(near)
-    if back < max(rules.back_steps * c.resolution_deg, rules.back_deg) or load <= 0 or last - top < 4:
+    load = median(c.torque_nm[max(0, top - c.samples_in(rules.load_s)) : top + 1])
+    if load <= 0 or last - top < rules.fewest or back < max(rules.back_least_deg, rules.back_steps * c.resolution_deg):
         return None
-    behind = c.torque_nm[top:last] / load - (c.angle_deg[top:last] - end) / back
-    return float(behind @ np.diff(c.time_s[top : last + 1]))
+    went_in, came_out = np.maximum((c.angle_deg[top:last] - end) / back, 0.0), c.torque_nm[top:last] / load
+    shown = float(came_out[int(np.argmax(went_in == 0.0))])
+    told = back >= rules.back_fine_steps * c.resolution_deg or shown > rules.shown_steps * c.resolution_deg / back
+    return (went_in, came_out) if told else None
 
 
-def _fall(c: Conditioned, release: int, rules: BandwidthRules) -> tuple[float, float] | None:
-    """Time constants of the release between a half and a tenth, and between a tenth and the lowest that can be followed."""
-    begin, end = max(0, release - c.samples_in(rules.before_s[1])), min(c.time_s.size, release + c.samples_in(rules.after_s))
-    first = max(0, release - c.samples_in(rules.before_s[0]))
-    if begin - first < 3:
-        return None
-    load = median(c.torque_nm[first:begin])
-    if load <= 0:
-        return None
-    lowest = max(rules.lowest, rules.lowest_noise * c.noise_nm / load, rules.lowest_step * c.resolution_nm / load)
-    if lowest > rules.lowest_most:
-        return None
-    torque, time_s = c.torque_nm[begin:end], c.time_s[begin:end]
-    times = [_last_above(torque, time_s, share * load) for share in (0.5, rules.low, lowest)]
-    half, low, low_end = times
-    if half is None or low is None or low_end is None:
-        return None
-    return (low - half) / math.log(0.5 / rules.low), (low_end - low) / math.log(rules.low / lowest)
+def _by_the_fall_alone(c: Conditioned, let_go: int, rules: BandwidthRules) -> Lag | None:
+    """The lag of a fall longer than a hand's that opens, with the tail of a filter of first order.
 
-
-def _last_above(torque_nm: Floats, time_s: Floats, level_nm: float) -> float | None:
-    above = np.flatnonzero(torque_nm > level_nm)
-    if not above.size or above[-1] + 1 >= torque_nm.size:
-        return None
-    at = int(above[-1])
-    high, low = float(torque_nm[at]), float(torque_nm[at + 1])
-    return float(time_s[at] + (high - level_nm) / max(high - low, 1e-12) * (time_s[at + 1] - time_s[at]))
-
-
-def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules) -> LagShare:
-    """What the lag took: the torque with lag times its slope added, against the torque, at the peak and over steady sliding.
-
-    A filter of first order is undone by T + L dT/dt exactly, any other to first order in its lag.
+    It may be a slow hand's all the same. A fall as behind a mean or a filter of second order is one that a hand makes too: of those
+    nothing is told.
     """
-    width = c.samples_in(rules.smooth * lag.lag_s, 3) | 1
-    smooth = uniform_filter1d(c.torque_nm, width, mode="nearest")
-    slope = np.gradient(smooth, c.step_s)
-    undone = smooth + lag.lag_s * uniform_filter1d(slope, width, mode="nearest")
-    ahead = slice(course.load_from, course.peak + 1)
-    steepest = float(np.max(slope[ahead], initial=0.0))
-    added = float(np.max(undone[ahead], initial=0.0)) - float(np.max(smooth[ahead], initial=0.0))
+    first, last = max(0, let_go - c.samples_in(rules.load_s)), min(c.time_s.size, let_go + c.samples_in(rules.back_s))
+    load = median(c.torque_nm[max(0, first - c.samples_in(rules.load_s)) : first + 1])
+    held = np.flatnonzero(c.torque_nm[first:last] > rules.held_share * load)
+    if load <= 0 or not held.size or last - first - int(held[-1]) < rules.fewest:
+        return None
+    came_out = c.torque_nm[first + int(held[-1]) : last] / load
+    lasts_s = float(came_out.sum()) * c.step_s
+    if lasts_s < rules.hand_usual_s:
+        return None
+    went_in = np.maximum(1.0 - np.arange(came_out.size) * c.step_s / rules.hand_s, 0.0)
+    misfit, _, lag_s, kind = _best_filter(went_in, came_out, lasts_s - 0.5 * rules.hand_s, c.step_s, rules)
+    proven = lasts_s >= rules.hand_longest_s
+    fits = kind is Filter.FIRST_ORDER and misfit <= (rules.misfit if proven else rules.misfit_of_hand)
+    return Lag(lag_s, kind, seen=False, proven=proven) if fits else None
+
+
+def _best_filter(
+    went_in: Floats, came_out: Floats, behind_s: float, step_s: float, rules: BandwidthRules
+) -> tuple[float, float, float, Filter]:
+    """(misfit, that of the next best, lag, kind) of the filter that makes one fall from the other."""
+    found = []
+    for kind in Filter:
+        lags = [share * behind_s for share in rules.lags]
+        off = [float(np.sqrt(np.mean((seen_through(kind, lag, went_in, step_s) - came_out) ** 2))) for lag in lags]
+        best = int(np.argmin(off))
+        found.append((off[best], lags[best], kind))
+    found.sort(key=lambda one: one[0])
+    misfit, lag_s, best_kind = found[0]
+    return misfit, found[1][0], lag_s, best_kind
+
+
+def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules, peaks: PeakRules) -> LagShare:
+    """What the lag took off: the peak and the mean over steady sliding of the torque with the filter undone, less those without."""
+    restored, span_s = _restored(c, course, lag, rules.noise_share, rules)
+    # From where the bite begins: behind a slow sensor what follows the first slip may look like the load that led to it.
+    begin = max((first for first, last in course.load_segments if first <= course.peak), default=course.load_from)
+    ahead = slice(min(begin, course.load_from), course.peak + 1)
+    steepest = float(np.max(np.diff(course.smooth_nm[ahead]), initial=0.0)) / c.step_s
+    top = ahead.start + int(np.argmax(restored.smooth(rules.fine_s)[ahead]))
+    peak = refine_peak(restored, replace(course, peak=top), peaks)
+    added = peak.torque_nm - refine_peak(c, course, peaks).torque_nm
     added = min(max(added, 0.0), rules.most * lag.lag_s * steepest)
-    mean = _mean_over_angle(c, course, undone) - _mean_over_angle(c, course, smooth)
+    # Noise weighs little in a mean over the angle, but chatter that is smoothed away does.
+    sharper, _ = _restored(c, course, lag, rules.mean_noise_share, rules)
+    # What goes in stops sliding before what comes out shows it.
+    early = c.samples_in(rules.early_lags * lag.lag_s)
+    spans = [(first, last - early) for first, last in course.sliding if last - early > first + rules.fewest]
+    mean = _mean_over_angle(sharper, spans) - _mean_over_angle(c, course.sliding) if spans else 0.0
+    sways = _sways(sharper, spans)
     if not lag.seen:
         # Anything from nothing to all of it is as likely: half way, rectangular; where it may well be the hand's, nothing is added.
         share = 0.5 if lag.proven else 0.0
         u = (1.0 - share) / RECTANGULAR
         return LagShare(share * added, u * added, share * mean, u * abs(mean), lags=lag.proven)
-    part = rules.part_stated if lag.stated else rules.part
-    return LagShare(added, part * added, mean, part * abs(mean), lags=True)
+    part = rules.part_unknown if lag.kind is None else rules.part
+    # A corner is rounded by up to what the ramp gains in half the span of the slope.
+    rounded = 0.5 * span_s * steepest / RECTANGULAR
+    mean_u = math.hypot(part * mean, rules.sway_part * sways)
+    return LagShare(added, math.hypot(part * added, rounded, peak.u_nm), mean, mean_u, lags=True)
 
 
-def _mean_over_angle(c: Conditioned, course: Course, torque_nm: Floats) -> float:
+def _sways(c: Conditioned, spans: Sequence[Span]) -> float:
+    """Standard deviation of the torque in these spans beyond its noise, N.m."""
+    parts = [c.torque_nm[first:last] for first, last in spans if last > first]
+    return math.sqrt(max(float(np.var(np.concatenate(parts))) - c.noise_nm**2, 0.0)) if parts else 0.0
+
+
+def _restored(c: Conditioned, course: Course, lag: Lag, noise_share: float, rules: BandwidthRules) -> tuple[Conditioned, float]:
+    """The trace with the sensor's filter undone, and the span of its slope, s: no longer than its noise asks for."""
+    most_nm = noise_share * float(course.smooth_nm[course.peak])
+    torque, gain, span_s = c.torque_nm, 1.0, 0.0
+    for span_s in rules.spans_s:
+        if span_s < rules.held_spans * c.held_s:
+            continue
+        torque, gain = undone(lag.kind or Filter.FIRST_ORDER, lag.lag_s, c.torque_nm, c.step_s, c.samples_in(span_s, 5) | 1)
+        if gain * c.noise_nm <= most_nm:
+            break
+    return replace(c, torque_nm=torque, noise_nm=max(1.0, gain) * c.noise_nm), span_s
+
+
+def _mean_over_angle(c: Conditioned, spans: Sequence[Span]) -> float:
     along = c.time_s if c.angle_deg is None else c.angle_deg
     work = way = 0.0
-    for first, last in course.sliding:
+    for first, last in spans:
         step = np.diff(along[first:last])
-        work += float(0.5 * (torque_nm[first + 1 : last] + torque_nm[first : last - 1]) @ step)
+        work += float(0.5 * (c.torque_nm[first + 1 : last] + c.torque_nm[first : last - 1]) @ step)
         way += float(step.sum())
     return work / way if way > 0 else 0.0

@@ -20,7 +20,6 @@ class ClipRules:
     run: int = 10  # ... and so many samples
     dead_run: int = 40  # a sensor whose last digit flickers at rest cannot stand still for so many
     held_runs: float = 2.5  # where values are repeated anyway (a slow converter), a run this many times as long as theirs
-    held_share: float = 0.6  # ... which they are where this share of the load's samples equal their neighbour
     capacity_reach: float = 0.995  # so near to the sensor's capacity the reading is at its limit
     blocks: tuple[int, ...] = (4, 8, 16, 32)  # samples of a block mean; a flat top is looked for in these
     block_s: float = 0.05  # ... which last no longer than this: over more, plates that let go look as sudden
@@ -55,9 +54,12 @@ def find_clipped(
     step_s: float,
     capacity_nm: float | None,
     noise_nm: float,
+    repeats: float,
     rules: ClipRules,
 ) -> Flags:
-    """Samples at the sensor's limit; `torque_nm` as the sensor sent it, bridged, `rest_nm` its level at rest.
+    """Samples at the sensor's limit.
+
+    `torque_nm` is as the sensor sent it, bridged, `rest_nm` its level at rest; a value usually comes `repeats` times.
 
     A run at the top counts only if a live sensor could not have made it: the curve came up steeply and stopped dead, or the noise
     that is there elsewhere is gone, or a flat top with noise on it ends a steep climb at a level that is never passed again, or
@@ -72,7 +74,6 @@ def find_clipped(
     step = smallest_step(torque_nm)
     largest = float(np.max(np.abs(torque_nm), initial=0.0))
     flickering = float(np.mean(np.diff(torque_nm[:400]) != 0.0)) if torque_nm.size > 1 else 0.0
-    repeats = _usual_repeat(torque_nm, largest, rules)
     for side in (torque_nm, -torque_nm):
         top = float(side.max(initial=0.0))
         if top < 0.3 * largest or top <= 0:
@@ -98,17 +99,6 @@ def find_clipped(
             if found is not None:
                 clipped[found[0] : found[1]] = True
     return clipped
-
-
-def _usual_repeat(torque_nm: Floats, largest_nm: float, rules: ClipRules) -> float:
-    """How many samples a value is usually repeated for while the torque changes; 1 for a converter as fast as the stream."""
-    under = np.abs(torque_nm) > 0.2 * largest_nm
-    same = np.diff(torque_nm) == 0.0
-    loaded = under[1:] & under[:-1]
-    if not loaded.any() or float(same[loaded].mean()) < rules.held_share:
-        return 1.0
-    ends = np.flatnonzero(~same & loaded)
-    return median(np.diff(ends)) if ends.size > 3 else 1.0
 
 
 def _flat_top(side: Floats, step_s: float, noise_nm: float, step_nm: float, rules: ClipRules) -> tuple[int, int] | None:

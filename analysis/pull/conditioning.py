@@ -16,7 +16,7 @@ from analysis.pull.angle import AngleRules, prepare_angle
 from analysis.pull.bursts import BurstRules, find_bursts
 from analysis.pull.clipping import ClipRules, find_clipped
 from analysis.pull.hum import HumRules, hum_at_rest
-from analysis.pull.noise import Flags, deviation, median, median_of_five, percentile, runs_of, smallest_step
+from analysis.pull.noise import Flags, deviation, median, median_of_five, percentile, runs_of, smallest_step, usual_repeat
 from analysis.pull.rest import RestRules, Zero, find_zero, rest_after, rest_before, zero_line
 from analysis.results import Sensor
 from analysis.trace import Floats, Trace
@@ -47,10 +47,11 @@ class ConditionRules:
 class Conditioned:
     """A trace made ready: torque zeroed, positive in the direction of the pull, spikes bridged; angle positive likewise.
 
-    `step_s` is the usual time between samples. `noise_nm` is the deviation of one sample at rest, quantisation included;
-    `hum_nm` the peak to peak of the mains hum that was taken off; `largest_nm` the torque that one sample in 200 surpasses;
-    `resolution_nm` the sensor's step, `resolution_deg` the encoder's. `zero` is what the rests before and after prove. `spikes`,
-    `bursts`, `gaps` (index before the gap) and `clipped` mark trouble; `angle_doubtful`: the encoder jumped, is dead or too coarse.
+    `step_s` is the usual time between samples, `held_s` how long a converter slower than the stream repeats a value (else 0).
+    `noise_nm` is the deviation of one sample at rest, quantisation included; `hum_nm` the peak to peak of the mains hum that was
+    taken off; `largest_nm` the torque that one sample in 200 surpasses; `resolution_nm` the sensor's step, `resolution_deg` the
+    encoder's. `zero` is what the rests before and after prove. `spikes`, `bursts`, `gaps` (index before the gap) and `clipped`
+    mark trouble; `angle_doubtful`: the encoder jumped, is dead or too coarse.
     """
 
     time_s: Floats
@@ -60,6 +61,7 @@ class Conditioned:
     angle_reversed: bool
     angle_doubtful: bool
     step_s: float
+    held_s: float
     zero: Zero
     noise_nm: float
     hum_nm: float
@@ -226,7 +228,10 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     level = 0.0 if before is None else before.level_nm
     after = rest_after(calm.torque_nm - level, trace.angle_deg, noise, step_deg, step_s, largest, rules.rest)
     rest_nm = level if before is not None or after is None else after.level_nm
-    clipped = find_clipped(calm.torque_nm, trace.angle_deg, step_deg, rest_nm, step_s, sensor.capacity_nm, noise, rules.clip)
+    repeats = usual_repeat(calm.torque_nm - rest_nm)
+    clipped = find_clipped(
+        calm.torque_nm, trace.angle_deg, step_deg, rest_nm, step_s, sensor.capacity_nm, noise, repeats, rules.clip
+    )
     rests = [slice(0, 0 if before is None else before.last), slice(len(trace) if after is None else after.first, len(trace))]
     hum = hum_at_rest(trace.time_s, calm.torque_nm - level, step_s, rests, HumRules())
     if hum.any():
@@ -254,6 +259,7 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
         angle_reversed=reversed_angle,
         angle_doubtful=found.doubtful,
         step_s=step_s,
+        held_s=repeats * step_s if repeats > 1 else 0.0,
         zero=zero,
         noise_nm=noise,
         hum_nm=float(np.ptp(hum)),

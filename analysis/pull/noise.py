@@ -42,6 +42,21 @@ def fine_deviation(values: Floats) -> float:
     return 1.4826 * median(np.abs(np.diff(values, 4))) / math.sqrt(70.0)
 
 
+LOADED_SHARE = 0.2  # under load: above this share of the largest torque
+HELD_SHARE = 0.6  # values are repeated where this share of the load's samples equal their neighbour
+
+
+def usual_repeat(torque_nm: Floats) -> float:
+    """How many samples a value is usually repeated for while the torque changes; 1 for a converter as fast as the stream."""
+    under = np.abs(torque_nm) > LOADED_SHARE * float(np.max(np.abs(torque_nm), initial=0.0))
+    same = np.diff(torque_nm) == 0.0
+    loaded = under[1:] & under[:-1]
+    if not loaded.any() or float(same[loaded].mean()) < HELD_SHARE:
+        return 1.0
+    ends = np.flatnonzero(~same & loaded)
+    return median(np.diff(ends)) if ends.size > 3 else 1.0
+
+
 def runs_of(flags: Flags) -> list[tuple[int, int]]:
     """Spans in which `flags` is true."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.view(np.int8), [0]))))

@@ -100,7 +100,7 @@ def read_pull(
     if chatter.score >= 0.5:
         peak = replace(peak, tremor_u_nm=tremor_on_the_ramp(c, course, rules.tremor))
     lag = None if c.clipped.any() else find_lag(c, course, sensor, rules.bandwidth)
-    lost = NOTHING_LOST if lag is None else share_of_lag(c, course, lag, rules.bandwidth)
+    lost = NOTHING_LOST if lag is None else share_of_lag(c, course, lag, rules.bandwidth, rules.peak)
     peak = replace(peak, torque_nm=peak.torque_nm + lost.peak_nm)
     quality = find_quality_flags(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality)
     if lag is not None and lag.proven:
@@ -262,10 +262,7 @@ def _sliding(c: Conditioned, plateau: Plateau, sensor: Sensor, chatter: Chatter,
         *_common_lines(c, plateau.torque_nm, sensor, rules),
         BudgetLine(BudgetSource.NOISE, plateau.u_nm),
         BudgetLine(BudgetSource.SLIDING_INTERVAL, plateau.interval_u_nm),
-        # Under a slow sensor how much of the turning happened at which torque of a chattering unit cannot be told.
-        BudgetLine(
-            BudgetSource.SENSOR_LAG, math.hypot(lost.sliding_u_nm, 0.5 * (chatter.peak_to_peak_nm or 0.0) if lost.lags else 0.0)
-        ),
+        BudgetLine(BudgetSource.SENSOR_LAG, lost.sliding_u_nm),
     ]
     if chatter.peak_to_peak_nm is not None and chatter.cycles:
         # The stretch holds whole cycles only to within one, rectangular; below some 20 samples a cycle its fall is cut coarsely.
