@@ -25,6 +25,7 @@ class ClipRules:
     block_s: float = 0.05  # ... which last no longer than this: over more, plates that let go look as sudden
     flat_blocks: int = 12  # a flat top lasts so many blocks ...
     flat_s: float = 0.03  # ... and so long
+    long_samples: int = 96  # ... and one of fewer samples ends in a fall, for even sliding begins as flat
     flat_trend: float = 3.5  # ... whose first and last third differ by no more than so many deviations of their means ...
     flat_chi: float = 1.25  # ... in which block means scatter by no more than so many times what the noise explains
     above: float = 5.0  # nothing stands above it by so many deviations of a block mean
@@ -36,14 +37,15 @@ class ClipRules:
     wound_smooth: int = 5  # ... over a top even in means of so many ...
     wound_noise: float = 4.0  # ... to so many of their deviations,
     wound_ramp: tuple[float, float] = (0.6, 0.97)  # as fast as between these shares of the top ...
-    wound_alike: float = 0.35  # ... to this share, or to the steps of the encoder:
+    wound_alike: float = 0.3  # ... to this share, or to the steps of the encoder:
     wound_steps: float = 1.5
     wound_lead: float = 0.1  # the ramp, gone on, would reach the top by so much of it where the top begins
     wound_s: float = 0.04  # a rotor that lets go needs up to half of this until the lever feels it
     wound_gain: float = 0.03  # by the ramp's climb the torque would have gained this share of the top: what a clipped top hides
     wound_gain_noise: float = 12.0  # ... and so many deviations of a sample
     stood: float = 0.4  # a lever that turns by less than this share of what it did on the ramp is held
-    wound_faster: float = 1.8  # plates that slide let the lever turn so many times as fast: where it never does, this tells nothing
+    wound_faster: float = 2.0  # plates that slide let the lever turn so many times as fast: where it never does, this tells nothing
+    wound_faster_s: float = 0.15  # ... seen over so long at least
 
 
 def find_clipped(
@@ -138,9 +140,17 @@ def _flat_top_in(
         trend = abs(float(blocks[:third].mean()) - float(blocks[-third:].mean()))
         if float(np.std(blocks)) > rules.flat_chi * sigma or trend > rules.flat_trend * sigma * math.sqrt(2.0 / third):
             continue
-        if _stops_dead(means[first - 4 : first], level, sigma, rules):
+        long = (last - first) * block >= rules.long_samples
+        if _stops_dead(means[first - 4 : first], level, sigma, rules) and (
+            long or _falls_off(means[last : last + 4], level, sigma, rules)
+        ):
             return first * block, last * block
     return None
+
+
+def _falls_off(after: Floats, level: float, sigma: float, rules: ClipRules) -> bool:
+    """Whether the top ends in a fall: one so short could else be the begin of even sliding."""
+    return bool(after.size) and level - float(after[-1]) > rules.entry * sigma + rules.bent * level
 
 
 def _stops_dead(before: Floats, level: float, sigma: float, rules: ClipRules) -> bool:
@@ -190,7 +200,8 @@ def _wound_on(
         least = max(rules.wound_samples, rules.wound_s / step_s)
         if not led_in or wound < least or climb * wound < gain or abs(turn) * wound <= encoder_deg:
             continue
-        faster = np.abs(np.diff(angle_deg[first + wound :: wound])) >= rules.wound_faster * abs(turn) * wound
+        span = max(wound, round(rules.wound_faster_s / step_s))
+        faster = np.diff(angle_deg[first + wound :: span]) * np.sign(turn) >= rules.wound_faster * abs(turn) * span
         if faster.any() and _is_level(side[first : first + wound], noise_nm, rules):
             return first, last
     return None
