@@ -15,6 +15,7 @@ from rig.cli import main, parser_for
 from rig.commands.schema import schema_names
 from rig.errors import GuideError
 from rig.guide import LANGUAGES, PAGES, page, picture, title
+from rig.window.keys import KEYS
 from rig.window.qt.guide_page import GuidePage, Pages
 from rig.window.qt.theme import THEMES
 from rig.words.language import speak
@@ -101,6 +102,13 @@ def test_every_command_of_a_page_parses(name, language):
     for command in commands(page(name, language)):
         _, *words = shlex.split(command, comments=True)
         parser_for(words).parse_args(words)
+
+
+@pytest.mark.parametrize(("name", "language"), EVERY)
+def test_every_key_that_a_page_names_is_one_of_the_window(name, language):
+    """F1 to F12 and Ctrl with a letter, as the keyboard of the language names them."""
+    named = set(re.findall(r"\b(?:Ctrl|Strg)\+\w+|\bF\d{1,2}\b", page(name, language)))
+    assert {key.replace("Strg", "Ctrl") for key in named} <= {key.key for key in KEYS}
 
 
 def test_a_page_or_picture_that_there_is_not_is_said():

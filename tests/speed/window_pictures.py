@@ -58,6 +58,7 @@ def main() -> None:
     model.look_at(4)
     shown.show_page(shown.pull)
     grab(app, shown, folder / "closer_look.png")
+    shown.show_bench()
     controller.new_series()
     model.notices.read()
     for peak_nm in GOOD_SERIES_NM:
