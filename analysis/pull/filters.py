@@ -10,7 +10,6 @@ import math
 from enum import Enum
 
 import numpy as np
-from scipy.signal import butter, lfilter
 
 from analysis.trace import Floats
 
@@ -28,6 +27,8 @@ FASTEST = 0.45  # of the sampling rate: a corner above this does nothing that co
 
 def seen_through(kind: Filter, lag_s: float, torque_nm: Floats, step_s: float) -> Floats:
     """What a sensor with this filter sends of a torque that was steady before the first sample."""
+    from scipy.signal import butter, lfilter  # slow to load, and asked for only where a sensor looks slow
+
     begin = float(torque_nm[0])
     rest = torque_nm - begin
     if kind is Filter.FIRST_ORDER:
