@@ -160,6 +160,20 @@ def test_a_link_leads_to_its_page_and_one_to_elsewhere_nowhere(shown):
     assert guide.contents.currentRow() == PAGES.index("gallery")
 
 
+def test_links_have_a_colour_of_the_theme(shown):
+    guide, _ = shown
+    guide.open("first_pull")
+    block, colours = guide.text.document().begin(), set()
+    while block.isValid():
+        at = block.begin()
+        while not at.atEnd():
+            if at.fragment().charFormat().isAnchor():
+                colours.add(at.fragment().charFormat().foreground().color().name().upper())
+            at += 1
+        block = block.next()
+    assert colours == {THEMES["dark"].focus}
+
+
 def test_a_screen_on_and_back(shown):
     guide, _ = shown
     guide.open("verdict")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QByteArray, QRectF, Qt, QUrl
-from PySide6.QtGui import QImage, QPainter, QTextCursor, QTextDocument
+from PySide6.QtGui import QColor, QImage, QPainter, QTextCharFormat, QTextCursor, QTextDocument
 from PySide6.QtSvg import QSvgRenderer
 from PySide6.QtWidgets import QHBoxLayout, QListWidget, QListWidgetItem, QTextBrowser
 
@@ -103,9 +103,9 @@ class GuidePage(Page):
         document = self.text.document()
         at = self.text.verticalScrollBar().value()
         document.clear()
-        document.setDefaultStyleSheet(f"a {{ color: {self._theme.focus}; }}")
         self.text.setMarkdown(page(self._shown, self._language))
         self._space_out()
+        self._colour_links()
         self.text.verticalScrollBar().setValue(at)
 
     def _space_out(self) -> None:
@@ -122,6 +122,26 @@ class GuidePage(Page):
                 cursor.setBlockFormat(looks)
             block = block.next()
         cursor.endEditBlock()
+
+    def _colour_links(self) -> None:
+        """Links in a colour that reads on the theme's ground: Markdown takes the system's, which is dark blue."""
+        looks = QTextCharFormat()
+        looks.setForeground(QColor(self._theme.focus))
+        spans: list[tuple[int, int]] = []
+        block = self.text.document().begin()
+        while block.isValid():
+            at = block.begin()
+            while not at.atEnd():
+                part = at.fragment()
+                if part.charFormat().isAnchor():
+                    spans.append((part.position(), part.length()))
+                at += 1
+            block = block.next()
+        for position, length in spans:
+            cursor = QTextCursor(self.text.document())
+            cursor.setPosition(position)
+            cursor.setPosition(position + length, QTextCursor.MoveMode.KeepAnchor)
+            cursor.mergeCharFormat(looks)
 
     def _follow(self, link: QUrl) -> None:
         name = link.path().rpartition("/")[2].removesuffix(".md")
