@@ -177,7 +177,7 @@ def _bench_line(view: JobView) -> BenchLine:
 
 def _series(series: JobSeries, unit: UnitChoice) -> SeriesRow:
     state = [
-        say(value) if name == "phase" else f"{say(name.replace('_', ' '))} {value}"
+        say(value) if name == "phase" else f"{say('oil' if name == 'lubricant' else name.replace('_', ' '))} {value}"
         for name, value in series.common.items()
         if value and name != "plates"
     ]
