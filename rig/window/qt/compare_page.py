@@ -65,6 +65,7 @@ class SideList(QFrame):
             (say("Empty"), say("Take all pulls out of this set; nothing is deleted"), self.emptied.emit),
         ):
             button = QPushButton(words)
+            button.setObjectName("small")
             button.setToolTip(tip)
             button.clicked.connect(lambda _, act=act: act())
             buttons.addWidget(button)

@@ -32,6 +32,7 @@ FIELDS = (
     ("window", ""),
     ("basis", ""),
     ("unit", "QF-7 no. 12"),
+    ("series", ""),
     ("phase", ""),
     ("closure", ""),
     ("plates", "set 1"),

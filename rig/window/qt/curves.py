@@ -191,7 +191,7 @@ class CurvePlot(pg.PlotWidget):
                     mark,
                     colour,
                     below=mark is graph.sliding,
-                    leftwards=mark.from_x > sum(graph.span) / 2 and mark is graph.breakaway,
+                    leftwards=mark.from_x > sum(graph.span) / 2,
                 )
 
     def clear_graph(self) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout
+from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QScrollArea, QVBoxLayout
 
 from rig.window.keys import rows
 from rig.window.model import Changed
@@ -37,6 +37,10 @@ class KeysPage(Page):
         panel = QFrame()
         panel.setObjectName("panel")
         panel.setLayout(table)
+        area = QScrollArea()  # there are more keys than a small screen has rows
+        area.setWidgetResizable(True)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setWidget(panel)
         self._buttons: list[tuple[QPushButton, Callable[[], str]]] = []
         side = QVBoxLayout()
         for tip, act, words_of in choices:
@@ -54,7 +58,7 @@ class KeysPage(Page):
             side.addWidget(button)
         side.addStretch(1)
         columns = QHBoxLayout()
-        columns.addWidget(panel, 3)
+        columns.addWidget(area, 3)
         columns.addLayout(side, 2)
         layout = QVBoxLayout(self)
         layout.addWidget(title, 0, Qt.AlignmentFlag.AlignTop)

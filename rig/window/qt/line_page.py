@@ -86,6 +86,9 @@ class LinePage(Page):
             self.figures.append((name, value))
             grid.addWidget(name, row, 0)
             grid.addWidget(value, row, 1, Qt.AlignmentFlag.AlignRight)
+        self.nothing = QLabel(say("Rate, losses, zero and calibration stand here as soon as a line is open: try a profile."))
+        self.nothing.setWordWrap(True)
+        grid.addWidget(self.nothing, 8, 0, 1, 2)
         panel = QFrame()
         panel.setObjectName("panel")
         panel.setLayout(grid)
@@ -149,6 +152,8 @@ class LinePage(Page):
         self._ticks += 1
         if changed == Changed.SCOPE and self._ticks % EVERY:
             return
+        nothing = model.bench is None or opened is None
+        self.nothing.setVisible(nothing)
         if model.bench is None or opened is None:
             return
         now = figures(model.bench.status, opened.info, self._today(), model.unit)

@@ -89,7 +89,10 @@ class PullPage(Page):
         tools.addWidget(self.note, 1)
         tools.addWidget(self.reason)
         tools.addWidget(self.exclude)
+        self.nothing = QLabel(say("The curves and figures of one pull stand here as soon as there is one."))
+        self.nothing.setWordWrap(True)
         curves = QVBoxLayout()
+        curves.addWidget(self.nothing)
         curves.addWidget(self.over_time, 3)
         curves.addWidget(self.over_angle, 2)
         curves.addWidget(self.spectrum, 2)
@@ -143,6 +146,9 @@ class PullPage(Page):
         pull = self._pull
         for widget in (self.note, self.over_time, self.show_spectrum, self.show_earlier, self.whole, self.reason, self.exclude):
             widget.setEnabled(pull is not None)
+        for plot in (self.over_time, self.over_angle):
+            plot.setVisible(pull is not None)  # empty axes would show numbers that nobody measured
+        self.nothing.setVisible(pull is None)
         if pull is None:
             self.title.setText(say("No pull yet"))
             return

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import (
     QComboBox,
     QFileDialog,
     QFormLayout,
+    QGridLayout,
     QHBoxLayout,
     QLabel,
     QLineEdit,
@@ -143,7 +144,7 @@ class SensorPage(Page):
         form = _form()
         form.addRow(say("plan"), self.plan)
         form.addRow(say("device"), self.device)
-        form.addRow(say("reference on a line (or none)"), self.reference)
+        form.addRow(say("reference (or none)"), self.reference)
         form.addRow(say("two weights"), self.weights)
         form.addRow(say("arm"), self.arm)
         left = QVBoxLayout()
@@ -155,13 +156,15 @@ class SensorPage(Page):
         left.addWidget(words)
         left.addLayout(form)
         tip = say("What only the workshop knows is empty in it")
-        left.addWidget(_button(say("A plan to fill in…"), tip, self._template))
+        buttons = QGridLayout()
+        buttons.addWidget(_button(say("A plan to fill in…"), tip, self._template), 0, 0)
         tip = say("Asks for one load after the other and weighs it; the bench's own line is closed meanwhile")
-        left.addWidget(_button(say("Take the points"), tip, self._calibrate))
+        buttons.addWidget(_button(say("Take the points"), tip, self._calibrate), 0, 1)
         tip = say("The points stand in the plan's file already")
-        left.addWidget(_button(say("From a file of points"), tip, self._from_points))
+        buttons.addWidget(_button(say("From a file of points"), tip, self._from_points), 1, 0)
         tip = say("A check of one minute: what may be stated of a sensor that nobody has calibrated")
-        left.addWidget(_button(say("Check with two weights"), tip, self._check))
+        buttons.addWidget(_button(say("Check with two weights"), tip, self._check), 1, 1)
+        left.addLayout(buttons)
         left.addStretch(1)
         answers = QHBoxLayout()
         answers.addWidget(_button(say("Take (Enter)"), say("All is still: weigh it"), self._take))

@@ -141,6 +141,7 @@ def style_sheet(theme: Theme, scale: float) -> str:
         min-height: {px(24)}; }}
     QLineEdit[changed="true"], QComboBox[changed="true"], QDoubleSpinBox[changed="true"] {{
         border: {px(3)} solid {theme.mark}; }}
+    QPushButton#small {{ padding: {px(4)} {px(5)}; font-size: {px(14)}; }}
     QPushButton:hover, QToolButton:hover {{ border-color: {theme.ink}; }}
     QPushButton:disabled, QToolButton:disabled {{ color: {theme.line}; }}
     QPushButton:checked, QToolButton:checked {{
