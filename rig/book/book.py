@@ -251,6 +251,9 @@ class Book:
             yield
         except DBAPIError as fault:
             raise _unreachable(self.place, fault) from fault
+        except UnicodeDecodeError as fault:  # a text in the file, or SQLite's own message about it, is none any more
+            _, what, remedy = next(row for row in _SQLITE_REMEDIES if row[0] == "malformed")
+            raise BookUnreachableError(what, where=str(self.place), remedy=remedy) from fault
 
 
 def events_of(connection: Connection, job: str) -> list[Event]:

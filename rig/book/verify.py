@@ -96,9 +96,10 @@ def _all_jobs(book: Book) -> list[str]:
 def _raw(connection: Connection, table: str, job: str) -> list[Row]:
     """The rows of a job as they lie in the database, without the conversions that would hide an edited cell."""
     order = {"events": " ORDER BY number"}.get(table, "")
-    columns = ", ".join(f'"{column.name}"' for column in schema.metadata.tables[table].columns)
+    names = [column.name for column in schema.metadata.tables[table].columns]
+    columns = ", ".join(f'"{name}"' for name in names)
     return [
-        dict(row._mapping)
+        dict(zip(names, row, strict=True))  # SQLite takes the name of a column that is gone for a text, under a name of its own
         for row in connection.execute(sa.text(f"SELECT {columns} FROM {table} WHERE job = :job{order}"), {"job": job})
     ]
 

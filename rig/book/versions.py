@@ -48,6 +48,9 @@ def bring_up_to_date(engine: sa.Engine, place: Place, clock: Callable[[], dateti
         return
     if foreign:
         raise BookUnreachableError("there are tables of something else", where=str(place), remedy="name another with --book")
+    if found is not None and not (found.isascii() and found.isalnum()):  # it goes into a file's name
+        what, remedy = "the file is damaged: its version is none", "restore a backup, or name another book with --book"
+        raise BookUnreachableError(what, where=str(place), remedy=remedy)
     if found is not None and found > VERSION:
         raise BookUnreachableError(
             f"the book is of version {found}, newer than this program's {VERSION}",

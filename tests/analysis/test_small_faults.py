@@ -13,12 +13,15 @@ from support.made import made_stream
 from analysis.compare.comparison import compare
 from analysis.compare.effects import Method
 from analysis.compare.pulls import CHATTER_FIGURES, CORRECTED, FigureName
+from analysis.errors import UnitError
 from analysis.pack.arrangement import Layout
 from analysis.pack.buildable import shim_stock, side_totals, size_key
 from analysis.pack.end_play import end_play_to_read
 from analysis.pack.inference import learn
 from analysis.pack.stack import mean_radius_pressure_mm, pack_torque_nm
 from analysis.pack.unit import Unit
+from analysis.pull.events import PullEnded, TurnedFree
+from analysis.pull.finder import PullFinder, find_pulls
 from analysis.pull.reading import read_pull
 from analysis.refit.drag import read_turns
 from analysis.refit.fill import find_in_fill
@@ -29,6 +32,7 @@ from analysis.sensor.correction import true_torque
 from analysis.sensor.known_weights import check_by_weights
 from analysis.sensor.zero_history import SensorLog
 from analysis.trace import Trace
+from analysis.units import scale_to_si
 from analysis.window import Basis
 
 SENSOR = Sensor(capacity_nm=200.0, u_relative=0.001)
@@ -203,3 +207,36 @@ def test_a_hand_that_lets_go_before_the_plates_slide_is_told():
     torque, angle = np.interp(time, [0, 3, 4, 4.1, 7], [0, 0, 40, 0, 0]), np.interp(time, [0, 3, 4, 4.1, 7], [0, 0, 2, 0, 0])
     assert QualityCode.LET_GO in [flag.code for flag in read_pull(Trace(time, torque + noise, angle), SENSOR).quality]
     assert QualityCode.LET_GO not in [flag.code for flag in read_pull(made_stream(1), SENSOR).quality]
+
+
+# -- finding ----------------------------------------------------------------------------------------------------------------------
+
+
+def test_a_stream_that_ends_on_the_ramp_keeps_the_pull_it_cut_short():
+    assert len(find_pulls(made_stream(1).between(0.0, 3.7), 200.0)) == 1
+
+
+def test_what_the_lever_turned_while_nobody_read_is_no_free_turn():
+    rest = made_stream(1).between(0.0, 2.9)
+    time = np.concatenate([rest.time_s, rest.time_s + 8.0])
+    angle = np.concatenate([rest.angle_deg, rest.angle_deg + 60.0])
+    finder = PullFinder(200.0)
+    events = [*finder.feed(Trace(time, np.concatenate([rest.torque_nm, rest.torque_nm]), angle)), *finder.finish()]
+    assert [event for event in events if isinstance(event, TurnedFree | PullEnded)] == []
+
+
+def test_the_zero_is_learnt_from_all_of_the_rest():
+    """Noise of 1 N.m: one block of it is off by a tenth, the median of two seconds by a few hundredths."""
+    off = []
+    for seed in range(12):
+        time = np.arange(1500) / 500.0
+        finder = PullFinder(200.0)
+        finder.feed(Trace(time, 5.0 + np.random.default_rng(seed).normal(0.0, 1.0, time.size)))
+        off.append(finder.zero_nm - 5.0)
+    assert float(np.std(off)) < 0.08
+
+
+def test_a_heading_in_capitals_means_metres():
+    assert scale_to_si("N.M", "torque") == scale_to_si("N.m", "torque")
+    with pytest.raises(UnitError):
+        scale_to_si("kN.M", "torque")

@@ -76,7 +76,9 @@ def watch_writing(recorder: WatchedRecorder) -> None:
         append(file, pieces)
         now = time.monotonic()
         if not first:
-            recorder.late_s += [now - recorder.taken[float(p.time_s[-1])] for p in pieces if float(p.time_s[-1]) in recorder.taken]
+            # A piece counts once: the last one is written again, cut, when the pull's end is known.
+            moments = [recorder.taken.pop(float(piece.time_s[-1]), now) for piece in pieces]
+            recorder.late_s += [now - moment for moment in moments]
 
     PullFile.append = noted  # type: ignore[method-assign]
 

@@ -520,7 +520,7 @@ MUTATIONS = [
         ("finder.py", "self._zero_nm = float(np.median(settled))", "self._zero_nm = float(settled[-1])", "the zero is one block"),
         ("finder.py", "if pull.turned_free(limits, rules):", "if False:", "a free turn is nothing"),
     ),
-    Mutation("analysis/units.py", "if all_capitals", "if not all_capitals", "MNm and mNm", ENTRY),
+    Mutation("analysis/units.py", "if all_capitals", "if not all_capitals", "N.M in a heading of capitals", ENTRY),
 ]
 
 

@@ -188,7 +188,10 @@ def _check(item: PullJudged, wrong: list[str]) -> None:
         wrong.append(f"pull {item.number} has no file")
         return
     trace, _ = read_trace(item.file)
-    if not (np.array_equal(trace.time_s, item.trace.time_s) and np.array_equal(trace.torque_nm, item.trace.torque_nm)):
+    # Where the queue was full the disk has what the session missed, and that it missed something is told; none may be other.
+    judged = np.isin(trace.time_s, item.trace.time_s) if len(trace) > len(item.trace) + INBOX_PIECES else np.ones(len(trace), bool)
+    same = np.array_equal(trace.time_s[judged], item.trace.time_s) and np.array_equal(trace.torque_nm[judged], item.trace.torque_nm)
+    if not same:
         wrong.append(f"the file of pull {item.number} holds other numbers: {len(trace)} samples, {len(item.trace)} judged")
     item.file.unlink()
     info_path(item.file).unlink()
@@ -278,3 +281,7 @@ def main() -> int:
     for each in wrong[:10]:
         print("  " + each)
     return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -3,9 +3,11 @@
 import functools
 import os
 import random
+import sqlite3
 import stat
 import sys
 import tempfile
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -164,3 +166,31 @@ def test_a_server_that_goes_and_comes_back_has_every_confirmed_entry():
         note(book, job, "after")
         assert [entry.content["text"] for entry in book.record(job).of(Kind.NOTE)] == ["before", "after"]
         assert verify(book).holds
+
+
+@pytest.mark.parametrize(
+    ("damage", "said"),
+    [
+        ("UPDATE alembic_version SET version_num = char(0) || 'x'", "its version is none"),
+        ("UPDATE alembic_version SET version_num = '../../x'", "its version is none"),
+        ("UPDATE events SET who = CAST(X'5494' AS TEXT)", "cannot be used"),
+    ],
+)
+def test_a_book_damaged_inside_is_refused_in_a_sentence(tmp_path, damage, said):
+    with open_book(tmp_path / "b.sqlite") as book:
+        job = note(book, book.open_job({"unit": "demo", "steps": []}, "T.W.").job, "x").job
+    with closing(sqlite3.connect(tmp_path / "b.sqlite")) as raw:
+        raw.execute(damage)
+        raw.commit()
+    with pytest.raises(BookUnreachableError, match=said), open_book(tmp_path / "b.sqlite") as book:
+        book.record(job)
+
+
+def test_a_column_that_is_gone_is_an_altered_book_and_no_fault_of_ours(tmp_path):
+    with open_book(tmp_path / "b.sqlite") as book:
+        job = note(book, book.open_job({"unit": "demo", "steps": []}, "T.W.").job, "x").job
+    with closing(sqlite3.connect(tmp_path / "b.sqlite")) as raw:
+        raw.execute("ALTER TABLE jobs RENAME COLUMN opened_at TO opened_to")
+        raw.commit()
+    with open_book(tmp_path / "b.sqlite") as book:
+        assert not verify(book, job).holds
