@@ -69,7 +69,7 @@ def tremor_on_the_ramp(c: Conditioned, course: Course, rules: TremorRules) -> fl
     torque = c.torque_nm[course.load_from : course.peak + 1]
     above = np.flatnonzero(torque > rules.ramp_from * torque[-1])
     first = course.load_from + int(above[0]) if above.size else course.peak
-    if course.peak - first < 2 * span:
+    if span < 2 or course.peak - first < 2 * span:
         return 0.0
     part = slice(first, course.peak + 1)
 
