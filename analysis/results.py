@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 
 class Label(StrEnum):
@@ -27,6 +28,10 @@ class Stretch:
     label: Label
     from_s: float
     to_s: float
+
+
+CHATTERS_FROM: Final = 0.5
+"""A score is a probability: from here on chatter is likelier than not."""
 
 
 class BudgetSource(StrEnum):
@@ -253,7 +258,7 @@ class Chatter:
     @property
     def present(self) -> bool | None:
         """Whether the plates chatter; None where that is not assessable."""
-        return self.score >= 0.5 if self.assessable else None
+        return self.score >= CHATTERS_FROM if self.assessable else None
 
 
 class QualityCode(StrEnum):

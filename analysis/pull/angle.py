@@ -9,6 +9,9 @@ import numpy as np
 from analysis.pull.noise import percentile
 from analysis.trace import Floats
 
+JUMPS_AT_LEAST = 3
+"""A leap of so many jumps is one, however fast the lever may have turned."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class AngleRules:
@@ -64,7 +67,7 @@ def prepare_angle(
 def _jumps(size: Floats, at: int, took_s: float, gap_s: float, rules: AngleRules) -> bool:
     if took_s > gap_s:  # the lever may have turned while samples were missing
         return bool(size[at] > rules.hand_deg_s * took_s)
-    if size[at] > max(rules.farthest_deg_s * took_s, 3 * rules.jump_deg) and took_s > 0:
+    if size[at] > max(rules.farthest_deg_s * took_s, JUMPS_AT_LEAST * rules.jump_deg) and took_s > 0:
         return True
     near = np.concatenate([size[max(0, at - rules.around) : at], size[at + 1 : at + 1 + rules.around]])
     return bool(near.size and size[at] > rules.jump_over * float(near.max()))

@@ -2,17 +2,33 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.distributions import RECTANGULAR
+from analysis.distributions import RECTANGULAR, RECTANGULAR_WIDTH
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.pull.noise import fine_deviation
 from analysis.trace import Floats
+
+NEAR_S, NEAR_LEAST = 0.06, 8
+"""So long before the peak its noise is measured, over so many samples at least."""
+NOISE_KEPT = 0.9
+"""Of the noise measured there: it holds some of the ramp's bend."""
+RAMP_S = 0.03
+"""The slope at the end of the ramp is taken over so long."""
+GAP_STEPS = 2.5
+"""A step between samples of so many usual ones near the peak may have swallowed it."""
+FALL_S = 0.008
+"""A slip falls within so long."""
+FALL_NOISE = 5
+"""A fall of so many standard deviations below where the ramp would go on is one."""
+BESIDE = 2
+"""Samples on either side of the peak among which a gap is looked for."""
+_PARABOLA = 3
+"""Coefficients of the widest fit."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -82,22 +98,22 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
        uncertainty of one step is kept.
     """
     rules = rules or PeakRules()
-    near = slice(max(0, course.peak - c.samples_in(0.06, 8)), course.peak + 1)
-    noise = max(c.noise_nm, 0.9 * fine_deviation(c.torque_nm[near]), 1e-9)
+    near = slice(max(0, course.peak - c.samples_in(NEAR_S, NEAR_LEAST)), course.peak + 1)
+    noise = max(c.noise_nm, NOISE_KEPT * fine_deviation(c.torque_nm[near]), 1e-9)
     at = _corner(c, course, noise)
     least = rules.least_samples
     widths = sorted({min(rules.most_samples, max(least, c.samples_in(w))) for w in (0.0, *rules.widths_s)})
     trials = _fits(c, at, [w for w in widths if w <= at], noise, rules)
-    ramp_from = max(0, at - max(3, c.samples_in(0.03)))
+    ramp_from = max(0, at - max(3, c.samples_in(RAMP_S)))
     ramp = float((c.torque_nm[at] - c.torque_nm[ramp_from]) / max(c.time_s[at] - c.time_s[ramp_from], 1e-12))
     if not trials.cost_nm.size:
-        return Peak(float(c.torque_nm[at]), float(c.time_s[at]), noise, abs(ramp) * c.step_s / math.sqrt(12))
+        return Peak(float(c.torque_nm[at]), float(c.time_s[at]), noise, abs(ramp) * c.step_s / RECTANGULAR_WIDTH)
     best = int(np.argmin(trials.cost_nm))
     value, slope = float(trials.top_nm[best]), float(trials.slope_nm_s[best])
     sharp = _is_sharp(c, at, value, slope, noise)
     if sharp and trials.right[best] == 0 and slope > 0:
         value += slope * c.step_s * _beyond(c, at, value, slope)
-        sampling = slope * c.step_s / math.sqrt(12)
+        sampling = slope * c.step_s / RECTANGULAR_WIDTH
     else:
         sampling = 0.0
     sampling = max(sampling, _gap_nm(c, at, ramp))
@@ -126,15 +142,15 @@ def _climbs_on(c: Conditioned, course: Course, noise: float, rules: PeakRules) -
 
 def _gap_nm(c: Conditioned, at: int, ramp_nm_per_s: float) -> float:
     """What the ramp may have gained in a gap beside the peak, as standard uncertainty."""
-    near = slice(max(0, at - 2), at + 3)
+    near = slice(max(0, at - BESIDE), at + BESIDE + 1)
     steps = np.diff(c.time_s[near])
     longest = float(steps.max()) if steps.size else 0.0
-    return abs(ramp_nm_per_s) * longest / math.sqrt(12) if longest > 2.5 * c.step_s else 0.0
+    return abs(ramp_nm_per_s) * longest / RECTANGULAR_WIDTH if longest > GAP_STEPS * c.step_s else 0.0
 
 
 def _corner(c: Conditioned, course: Course, noise: float) -> int:
     """The raw sample nearest the top: the last one, near the smoothed peak, that stands within the noise of the highest."""
-    reach = max(2, c.samples_in(0.008))
+    reach = max(2, c.samples_in(FALL_S))
     first, last = max(0, course.peak - reach), min(c.time_s.size, course.peak + reach + 1)
     part = c.torque_nm[first:last]
     within = np.flatnonzero(part >= part.max() - 2.0 * noise)
@@ -145,7 +161,7 @@ def _is_sharp(c: Conditioned, at: int, value: float, slope: float, noise: float)
     if at + 1 >= c.time_s.size:
         return False
     foretold = value + slope * c.step_s
-    return foretold - float(c.torque_nm[at + 1]) > 5 * noise + abs(slope) * c.step_s
+    return foretold - float(c.torque_nm[at + 1]) > FALL_NOISE * noise + abs(slope) * c.step_s
 
 
 def _beyond(c: Conditioned, at: int, value: float, slope: float) -> float:
@@ -183,7 +199,7 @@ def _fits(c: Conditioned, at: int, widths: list[int], noise: float, rules: PeakR
     turned = design.transpose(0, 2, 1)
     covariance = np.linalg.inv(turned @ design)
     residual = np.where(inside, torque, 0.0)
-    fitted = np.zeros((left.size, 3, 1))
+    fitted = np.zeros((left.size, _PARABOLA, 1))
     for _ in range(2):  # the second pass takes off what rounding left: a trace without noise shows it
         change = covariance @ (turned @ residual[:, :, None])
         fitted += change

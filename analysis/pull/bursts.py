@@ -10,6 +10,11 @@ from numpy.typing import NDArray
 from analysis.pull.noise import Flags, median, percentile, runs_of, slope_of
 from analysis.trace import Floats
 
+ENDS_IN_PIECE = 4
+"""A piece that is shorter than so many of its ends has no middle."""
+BACK_NOISE = 3.0
+"""Standard deviations of the noise within which two values are the same."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class BurstRules:
@@ -40,7 +45,7 @@ def find_bursts(torque_nm: Floats, noise_nm: float, step_s: float, rules: BurstR
     3. The curve before and the one after, drawn on, meet: a fall that stays is a slip, however wild.
     """
     n = torque_nm.size
-    if n < 4 * rules.ends or 1.0 / step_s < rules.slowest_hz:
+    if n < ENDS_IN_PIECE * rules.ends or 1.0 / step_s < rules.slowest_hz:
         return np.empty(0, dtype=np.intp)
     second = np.abs(np.diff(torque_nm, 2))
     largest = percentile(np.abs(torque_nm), 99.0)
@@ -109,7 +114,7 @@ def _is_dirt(torque_nm: Floats, first: int, last: int, noise_nm: float, rules: B
     line = np.linspace(float(before.mean()), float(after.mean()), body.size)
     height = float(np.max(np.abs(body - line)))
     meets = min(abs(left - right), abs(float(before[-1] - after[0])))
-    return meets <= max(rules.back * height, 3.0 * noise_nm)
+    return meets <= max(rules.back * height, BACK_NOISE * noise_nm)
 
 
 def _drawn_on(place: Floats, torque_nm: Floats, to: float) -> float:

@@ -16,16 +16,57 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 from scipy.special import ndtri
 
+from analysis.pull.chatter_score import ChatterFeatures, score
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.pull.first_slip import torsional_compliance
-from analysis.pull.noise import fast_length, median, percentile
+from analysis.pull.noise import FOURTH, FOURTH_DIFFERENCE, fast_length, median, percentile
 from analysis.pull.peaks import moving_parabola, prominent_peaks
 from analysis.pull.stuck import cycle_shares
-from analysis.results import Chatter
+from analysis.results import CHATTERS_FROM, Chatter
 from analysis.trace import Floats
 
 Indices = NDArray[np.intp]
+
+
+LEAST_SMOOTHED = 5
+"""Samples of the narrowest parabola."""
+PARABOLA_NOISE = 1.5
+"""Noise of a parabola's middle over that of a sample, times the root of its width: the root of 9/4, for all but the shortest."""
+RESOLUTION_STEPS = 2.5
+"""A fall of fewer steps of the torque is none."""
+LEAST_PIECE = 8
+"""Samples of a stretch, or of rest, that are looked at."""
+THIN = 6
+"""Of the width of the parabola: peaks are sought on every sixth of its samples."""
+CREST = 0.05
+"""Of a period: so near the crest samples count for its true height."""
+TREND_PERIODS = 1.5
+"""What is slower than so many periods is no chatter."""
+MEAN_OF_HIGHEST = (0.375, 0.25)
+"""How far the highest of n values of noise stands out: the quantile of (n - 3/8) / (n + 1/4) (Blom 1958)."""
+NOISE_SAMPLES, NOISE_LEAST = 200_000, 20
+"""So many samples tell the noise; fewer than the second do not."""
+RARE_NOISE, RARE_OVER_SIGMA = 99.5, 2.8
+"""The percentile of fourth differences that noise with rare large values shows in, and what it is of a normal noise."""
+MOST_RATIOS = 400
+"""Cycles whose steepness is looked at."""
+LEAST_WAVE = 16
+"""Samples that a spectrum needs."""
+ONE_LINE = 0.12
+"""Of its frequency: so near the highest line lies what belongs to it."""
+SLIP_TIME = 0.95
+"""Falls that take more of the time leave no room for sticking."""
+SLIP_SHARE_MOST = 1.5
+"""A share of the turning above this is an encoder's doing."""
+HALF_STEP = 0.15
+"""Of a period, either way: the turning is taken over so much."""
+SLOW = 0.25
+"""Of the mean turning: what is slower is stuck, as far as an angle tells."""
+CLIPPED_SHARE = 0.02
+"""Of the sliding: where more is clipped, chatter cannot be assessed."""
+NO_CYCLES_SCORE = 0.01
+"""Probability of chatter where no cycles were found."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -53,41 +94,6 @@ class ChatterRules:
     steps_left: float = 1.5  # ... or so many steps of the encoder: one is lost in rounding
     longest_cycle: float = 2.5  # times the median: what lies further apart has quiet sliding in between
     steepest_share: float = 0.2  # of a rise: over so much of it the steepest slope is taken
-
-
-@dataclass(frozen=True, slots=True)
-class ChatterFeatures:
-    """What the score is made of, each a number of its own.
-
-    cycles          falls counted
-    height          median fall over the sliding torque
-    over_noise      median fall over the noise
-    rate_hz         one over the median period
-    mean_s          mean period, pauses and regrips left out
-    fall_over_rise  the steepest falls over the steepest rises: a sawtooth falls faster than it climbs
-    rise_share      share of the period spent rising
-    irregular       median deviation of the periods from their median, over it
-    coverage        share of the sliding time that lies in cycles
-    rest_share      height of the wiggle at rest over the cycles' height: hum is there at rest too
-    sinusoid        share of the variance in one line of the spectrum: tremor and hum are near-sinusoidal
-    slip_share      share of the turning done during the falls, beyond what their time explains; nan without an angle.
-                    Plates that stick turn only while the torque falls; a ripple turns all the time
-    stuck           share of the time in which the unit (lever less wind-up) hardly turns; nan without an angle
-    """
-
-    cycles: int
-    height: float
-    over_noise: float
-    rate_hz: float
-    mean_s: float
-    fall_over_rise: float
-    rise_share: float
-    period_jitter: float
-    coverage: float
-    rest_share: float
-    sinusoid: float
-    slip_share: float
-    stuck: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -168,14 +174,14 @@ def _turned_on(
 
 def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules) -> tuple[ChatterFeatures, Cycles] | None:
     """The features over all sliding stretches; None where there are fewer than `least_cycles` cycles."""
-    width = c.samples_in(rules.band_s, 5) | 1 if c.rate_hz >= rules.narrow_rate_hz else 1
+    width = c.samples_in(rules.band_s, LEAST_SMOOTHED) | 1 if c.rate_hz >= rules.narrow_rate_hz else 1
     # A moving parabola keeps the height of a peak that a moving mean would cut.
     smooth = moving_parabola(c.torque_nm, width) if 1 < width < c.torque_nm.size else c.torque_nm
     # Noise of a parabola's middle: the root of 9 / (4 width) for all but the shortest.
-    noise = _noise(c) * (1.5 / math.sqrt(width) if width > 1 else 1.0)
-    least = max(rules.noise_height * noise, rules.level_height * level_nm, 2.5 * c.resolution_nm)
-    pieces = [(a, b) for a, b in course.sliding if b - a >= 8]
-    thin = max(1, width // 6)
+    noise = _noise(c) * (PARABOLA_NOISE / math.sqrt(width) if width > 1 else 1.0)
+    least = max(rules.noise_height * noise, rules.level_height * level_nm, RESOLUTION_STEPS * c.resolution_nm)
+    pieces = [(a, b) for a, b in course.sliding if b - a >= LEAST_PIECE]
+    thin = max(1, width // THIN)
 
     def cycles_in(plates_deg: Floats | None) -> list[Cycles]:
         found = [
@@ -208,7 +214,7 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
         return None
     total_s = sum(float(c.time_s[b - 1] - c.time_s[a]) for a, b in pieces)
     period = median(periods)
-    cycles = replace(cycles, height_nm=_true_heights(cycles, c.torque_nm, _noise(c), max(2, round(0.05 * period / c.step_s))))
+    cycles = replace(cycles, height_nm=_true_heights(cycles, c.torque_nm, _noise(c), max(2, round(CREST * period / c.step_s))))
     height = median(cycles.height_nm)
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
     torque = np.concatenate([smooth[a:b] for a, b in pieces])
@@ -223,7 +229,7 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
         period_jitter=median(np.abs(periods - period)) / period,
         coverage=min(1.0, float(periods.sum()) / max(total_s, 1e-12)),
         rest_share=_rest_share(c, smooth, height),
-        sinusoid=_sinusoid(torque - _trend(torque, max(3, round(1.5 * period / c.step_s)))),
+        sinusoid=_sinusoid(torque - _trend(torque, max(3, round(TREND_PERIODS * period / c.step_s)))),
         slip_share=_slip_share(c, smooth, parts, compliance),
         stuck=_stuck_share(c, smooth, pieces, compliance, period),
     )
@@ -242,7 +248,8 @@ def _true_heights(cycles: Cycles, torque_nm: Floats, noise_nm: float, reach: int
             near = side * torque_nm[max(0, at - reach) : at + reach + 1]
             top = float(near.max())
             count = int(np.count_nonzero(near >= top - 2.0 * noise_nm))
-            ends += top - (float(ndtri((count - 0.375) / (count + 0.25))) * noise_nm if count > 1 else 0.0)
+            rank = (count - MEAN_OF_HIGHEST[0]) / (count + MEAN_OF_HIGHEST[1])
+            ends += top - (float(ndtri(rank)) * noise_nm if count > 1 else 0.0)
         heights[k] = ends
     return np.maximum(heights, 0.0)
 
@@ -251,9 +258,9 @@ def _noise(c: Conditioned) -> float:
     """Noise of a sample at rest; without rest, allowing for tails heavier than a normal law's, from the sliding itself."""
     if c.rest_to or c.rest_from < c.time_s.size:
         return c.noise_nm
-    size = np.abs(np.diff(c.torque_nm[:200_000], 4)) / math.sqrt(70.0)
+    size = np.abs(np.diff(c.torque_nm[:NOISE_SAMPLES], FOURTH)) / FOURTH_DIFFERENCE
     # 99.5 % of a normal law lie within 2.8 deviations.
-    return max(c.noise_nm, percentile(size, 99.5) / 2.8) if size.size > 20 else c.noise_nm
+    return max(c.noise_nm, percentile(size, RARE_NOISE) / RARE_OVER_SIGMA) if size.size > NOISE_LEAST else c.noise_nm
 
 
 def _placed(cycles: Cycles, first: int, thin: int) -> Cycles:
@@ -278,7 +285,7 @@ def _fall_over_rise(c: Conditioned, smooth: Floats, parts: list[Cycles]) -> floa
             down = float(np.max(fall[:-step] - fall[step:]) / step) if fall.size > step else float(fall[0] - fall[-1])
             if up > 0:
                 ratios.append(down / up)
-        if len(ratios) > 400:
+        if len(ratios) > MOST_RATIOS:
             break
     return float(np.median(ratios)) if ratios else 1.0
 
@@ -311,22 +318,22 @@ def _trend(torque_nm: Floats, width: int) -> Floats:
 
 def _rest_share(c: Conditioned, smooth: Floats, height_nm: float) -> float:
     """Peak to peak of the rest before (or after) the pull, over the cycles' height: hum is there at rest too."""
-    rest = smooth[: c.rest_to] if c.rest_to >= 8 else smooth[c.rest_from :]
-    if rest.size < 8:
+    rest = smooth[: c.rest_to] if c.rest_to >= LEAST_PIECE else smooth[c.rest_from :]
+    if rest.size < LEAST_PIECE:
         return c.hum_nm / max(height_nm, 1e-12)
     return (float(percentile(rest, 98) - percentile(rest, 2)) + c.hum_nm) / max(height_nm, 1e-12)
 
 
 def _sinusoid(wave: Floats) -> float:
     """Share of the variance in the strongest line of the spectrum and its neighbours: 1 for a steady sine."""
-    if wave.size < 16:
+    if wave.size < LEAST_WAVE:
         return 0.0
     # Padded to a length of small factors: of a large prime the transform takes ten times as long.
     power = np.abs(np.fft.rfft((wave - wave.mean()) * np.hanning(wave.size), fast_length(wave.size))) ** 2
     power[0] = 0.0
     total = float(power.sum())
     best = int(np.argmax(power))
-    near = max(2, round(0.12 * best))
+    near = max(2, round(ONE_LINE * best))
     return float(power[max(0, best - near) : best + near + 1].sum()) / total if total > 0 else 0.0
 
 
@@ -343,88 +350,42 @@ def _slip_share(c: Conditioned, smooth: Floats, parts: list[Cycles], compliance:
         turned += float(unit[-1] - unit[0])
         fall_s += float(part.fall_s[:-1].sum())
         whole_s += float(part.peak_s[-1] - part.peak_s[0])
-    if turned <= 2 * c.resolution_deg or whole_s <= 0 or fall_s >= 0.95 * whole_s:
+    if turned <= 2 * c.resolution_deg or whole_s <= 0 or fall_s >= SLIP_TIME * whole_s:
         return math.nan
     by_time = fall_s / whole_s
-    return min(1.5, max(-1.0, (fallen / turned - by_time) / (1.0 - by_time)))
+    return min(SLIP_SHARE_MOST, max(-1.0, (fallen / turned - by_time) / (1.0 - by_time)))
 
 
 def _stuck_share(c: Conditioned, smooth: Floats, pieces: list[tuple[int, int]], compliance: float, period_s: float) -> float:
     if c.angle_deg is None or compliance == 0.0:
         return math.nan
-    half = max(1, c.samples_in(0.15 * period_s) // 2)
+    half = max(1, c.samples_in(HALF_STEP * period_s) // 2)
     slow, total = 0, 0
     for first, last in pieces:
         unit = c.angle_deg[first:last] - compliance * smooth[first:last]
         if unit.size <= 2 * half + 2:
             continue
         step = unit[2 * half :] - unit[: -2 * half]
-        slow += int(np.count_nonzero(np.abs(step) < 0.25 * abs(float(step.mean()))))
+        slow += int(np.count_nonzero(np.abs(step) < SLOW * abs(float(step.mean()))))
         total += step.size
     return slow / total if total else math.nan
-
-
-def terms(features: ChatterFeatures) -> tuple[float, ...]:
-    """The terms of the logistic score, in the order of `WITHOUT_ANGLE`.
-
-    With an angle come `slip_share`, `stuck` and how far a fast swing slips.
-    """
-
-    def log_between(value: float, low: float, high: float) -> float:
-        return math.log(min(max(value, low), high))
-
-    f = features
-    # Nothing but stick-slip swings faster than a hand while sliding and not at rest; slower, a hand's tremor may.
-    fast = 1.0 / (1.0 + math.exp(-(f.rate_hz - 16.0) / 3.0))
-    rest = min(f.rest_share, 1.0)
-    common = (
-        1.0,
-        log_between(f.fall_over_rise, 0.5, 20.0),
-        f.rise_share,
-        rest,
-        f.sinusoid,
-        fast,
-        fast * rest,
-        (1.0 - fast) * f.sinusoid,
-        log_between(f.over_noise, 5.0, 200.0),
-        f.period_jitter,
-        f.coverage,
-        log_between(f.cycles, 3.0, 40.0),
-    )
-    if math.isnan(f.slip_share):
-        return common
-    slip = min(max(f.slip_share, -0.2), 1.1)
-    return (*common, slip, f.stuck, fast * slip)
-
-
-# Fitted to simulated pulls of known truth by tests/speed/chatter_fit.py, which prints them anew.
-WITHOUT_ANGLE = (-24.36, 4.16, 2.94, -1.17, 0.79, 4.29, 0.36, -1.85, 1.23, -2.75, 1.19, 3.17)
-WITH_ANGLE = (-15.87, 2.20, 1.86, -0.44, -0.33, -0.37, 0.10, 1.26, 0.61, -0.85, 1.12, 1.27, 5.82, 2.91, 1.35)
-
-
-def score(features: ChatterFeatures) -> float:
-    """Probability that these cycles are stick-slip: a logistic function of the terms."""
-    values = terms(features)
-    weights = WITHOUT_ANGLE if len(values) == len(WITHOUT_ANGLE) else WITH_ANGLE
-    z = sum(weight * value for weight, value in zip(weights, values, strict=True))
-    return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, z))))
 
 
 def read_chatter(c: Conditioned, course: Course, measured: tuple[ChatterFeatures, Cycles] | None, rules: ChatterRules) -> Chatter:
     """Judge chatter over the sliding stretches of a course from what `measure` found there; says why not where it cannot."""
     if not course.sliding:
         return Chatter(assessable=False, score=0.0, why_not="no_sliding")
-    if c.clipped[course.sliding[0][0] : course.sliding[-1][1]].mean() > 0.02:
+    if c.clipped[course.sliding[0][0] : course.sliding[-1][1]].mean() > CLIPPED_SHARE:
         return Chatter(assessable=False, score=0.0, why_not="overload")
     time_s = sum(float(c.time_s[b - 1] - c.time_s[a]) for a, b in course.sliding)
     travel = None if c.angle_deg is None else sum(float(c.angle_deg[b - 1] - c.angle_deg[a]) for a, b in course.sliding)
-    probability = score(measured[0]) if measured is not None else 0.01
+    probability = score(measured[0]) if measured is not None else NO_CYCLES_SCORE
     why_not = None
     if c.rate_hz < rules.lowest_rate_hz:
         why_not = "low_rate"
     elif time_s < rules.least_time_s or (travel is not None and travel < rules.least_travel_deg):
         why_not = "short_travel"
-    if measured is None or probability < 0.5:
+    if measured is None or probability < CHATTERS_FROM:
         quiet = 0.0 if why_not is None else None
         return Chatter(assessable=why_not is None, score=probability, why_not=why_not, travel_share=quiet, stuck_time_share=quiet)
     features, cycles = measured

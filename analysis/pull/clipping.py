@@ -8,8 +8,22 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from analysis.distributions import RECTANGULAR_WIDTH
 from analysis.pull.noise import Flags, deviation, median, runs_of, smallest_step
 from analysis.trace import Floats
+
+ALIKE_TOPS = 0.3
+"""A top below this share of the largest torque is no stop of the sensor."""
+BEFORE_LEAST = 8
+"""Samples before a held run by which it is told that the signal was alive."""
+CAME_UP_STEPS, CAME_UP = 2.5, 0.002
+"""The signal must have risen to the top by so many steps of it, and by this share of the top."""
+ALIVE_STEPS, ALIVE_SPREAD = 0.7, 0.35
+"""Standard deviation of the changes, and of the values about their course, in steps: less is a signal that stood still before."""
+FLICKER = 0.15
+"""Share of the samples that flicker between two steps in a signal that lives."""
+BLOCKS_LEAST = 4
+"""A flat top lies within so many times its own length."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -78,16 +92,16 @@ def find_clipped(
     flickering = float(np.mean(np.diff(torque_nm[:400]) != 0.0)) if torque_nm.size > 1 else 0.0
     for side in (torque_nm, -torque_nm):
         top = float(side.max(initial=0.0))
-        if top < 0.3 * largest or top <= 0:
+        if top < ALIKE_TOPS * largest or top <= 0:
             continue
         at_top = side >= top - 1e-9 * top
         for first, last in runs_of(at_top):
             before = side[max(0, first - 24) : first]
-            if last - first < max(least, rules.held_runs * repeats) or before.size < 8:
+            if last - first < max(least, rules.held_runs * repeats) or before.size < BEFORE_LEAST:
                 continue
-            came_up = top - before[-3] > max(2.5 * step, 0.002 * top)
-            alive = float(np.std(np.diff(before))) > 0.7 * step and deviation(before) > 0.35 * step and step > 0
-            dead = last - first >= rules.dead_run and flickering > 0.15
+            came_up = top - before[-3] > max(CAME_UP_STEPS * step, CAME_UP * top)
+            alive = float(np.std(np.diff(before))) > ALIVE_STEPS * step and deviation(before) > ALIVE_SPREAD * step and step > 0
+            dead = last - first >= rules.dead_run and flickering > FLICKER
             if came_up or (alive and last - first >= 2 * least) or dead:
                 clipped[first:last] = True
         if not clipped.any() and repeats <= 1:
@@ -96,7 +110,7 @@ def find_clipped(
                 found = None
             if found is None and angle_deg is not None:
                 found = _wound_on(
-                    side, angle_deg, step_deg, step_s, max(noise_nm, rules.noise_least * step / math.sqrt(12.0)), rules
+                    side, angle_deg, step_deg, step_s, max(noise_nm, rules.noise_least * step / RECTANGULAR_WIDTH), rules
                 )
             if found is not None:
                 clipped[found[0] : found[1]] = True
@@ -119,7 +133,7 @@ def _flat_top_in(
 ) -> tuple[int, int] | None:
     """The same in means of so many samples."""
     size = side.size // block * block
-    if size < 4 * rules.flat_blocks * block:
+    if size < BLOCKS_LEAST * rules.flat_blocks * block:
         return None
     means = side[:size].reshape(-1, block).mean(axis=1)
     highest = float(means.max())

@@ -5,13 +5,13 @@ Nothing here changes the stored signal: spikes are bridged and the zero is taken
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
+from analysis.distributions import RECTANGULAR_WIDTH
 from analysis.pull.angle import AngleRules, prepare_angle
 from analysis.pull.bursts import BurstRules, find_bursts
 from analysis.pull.clipping import ClipRules, find_clipped
@@ -22,6 +22,15 @@ from analysis.results import Sensor
 from analysis.trace import Floats, Trace
 
 SMALLEST_ANGLE_DEG = 1e-6  # less is the rounding of an angle, no step of an encoder
+
+
+BESIDE = 3
+"""Samples on either side by which a spike is told."""
+LEAST_FOR_SPIKES = 2 * BESIDE + 1
+NEAR_SPIKE = 8
+"""Samples before a spike by which it is judged whether the signal moved there anyway."""
+NOISE_OF_REST = 0.2
+"""Of the noise at the head of a trace: what is given later is never taken for less than this share of it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -110,7 +119,7 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
     2. For each, foretell the place from both sides (straight lines through the two samples before and the two after).
        A mechanical corner, however sharp, agrees with at least one side; a spike agrees with neither.
     """
-    if torque_nm.size < 7:
+    if torque_nm.size < LEAST_FOR_SPIKES:
         return np.empty(0, dtype=np.intp)
     largest = percentile(np.abs(torque_nm), 99.5)
     threshold = max(rules.spike_noise * noise_nm, rules.spike_share * largest)
@@ -134,13 +143,13 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
     for i in candidates.tolist():
         if i in spikes:
             continue
-        first = max(0, i - 8)
+        first = max(0, i - NEAR_SPIKE)
         near = others_clipped[first : i + 10].copy()
         own = slice(*(at - first for at in outlier.get(i, (i, i))))
         near[own] = torque_nm[first : i + 10][own]
         for length in (1, 2):
             before, after = i - 1 - first, i + length - first
-            if i < 3 or i + length + 1 >= n:
+            if i < BESIDE or i + length + 1 >= n:
                 continue
             body = torque_nm[i : i + length]
             left = near[before] + (near[before] - near[before - 2]) / 2
@@ -167,10 +176,10 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
 def _standing_out(torque_nm: Floats, off: Floats, candidates: NDArray[np.intp], threshold: float) -> NDArray[np.intp]:
     """Those candidates that, alone or with the next sample, stand out from what both sides foretell: all at once, most do not."""
     n, out = torque_nm.size, np.zeros(candidates.size, dtype=bool)
-    inner = (candidates >= 3) & (candidates + 3 < n)
+    inner = (candidates >= BESIDE) & (candidates + BESIDE < n)
     at = candidates[inner]
     side = np.where(off[at] > 0, 1.0, -1.0)
-    y = [side * torque_nm[at + k] for k in range(-3, 4)]  # y[3] is the sample itself
+    y = [side * torque_nm[at + k] for k in range(-BESIDE, BESIDE + 1)]  # y[3] is the sample itself
     passes = np.zeros(at.size, dtype=bool)
     for length in (1, 2):
         body = np.minimum(y[3], y[2 + length])
@@ -214,14 +223,14 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     resolution = sensor.resolution_nm or smallest_step(raw)
     step_deg = 0.0 if trace.angle_deg is None else smallest_step(trace.angle_deg, SMALLEST_ANGLE_DEG)
     head = raw[: max(10, min(raw.size, round(rules.rest.window_s / step_s)))]
-    quantised, of_head = resolution / math.sqrt(12.0), deviation(head)
+    quantised, of_head = resolution / RECTANGULAR_WIDTH, deviation(head)
     bursts = find_bursts(raw, max(of_head, quantised), step_s, rules.burst)
     raw = bridge(raw, bursts)
     of_all = deviation(raw)
     spikes = find_spikes(raw, max(of_head, quantised, 0.5 * of_all), step_s, rules)
     calm = Trace(trace.time_s, bridge(raw, spikes), trace.angle_deg)
     largest = percentile(np.abs(calm.torque_nm), 99.5)
-    noise = max(min(of_head, max(of_all, 0.2 * of_head)), quantised)
+    noise = max(min(of_head, max(of_all, NOISE_OF_REST * of_head)), quantised)
     before = rest_before(calm, noise, resolution, step_deg, step_s, largest, rules.rest)
     if before is not None:
         noise = max(deviation(calm.torque_nm[: before.last]), quantised)

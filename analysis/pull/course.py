@@ -17,6 +17,33 @@ from analysis.pull.noise import median, percentile, runs_of
 from analysis.results import Label, Stretch
 from analysis.trace import Floats
 
+THINNED = 50_000
+"""The working level is found on so many samples of a longer trace: it is a percentile."""
+UNDER_LOAD = 0.25
+"""Share of the top from which a sample is under load."""
+HOLDS_SOMETHING = 1.5
+"""A top so many times the detection limit is a pull, even if its level is not."""
+SLIP_ENDS_S, SLIP_ENDS_DEG = 0.8, 8.0
+"""The first slip is over after so long, or after the unit turned so far: what comes then is sliding."""
+LEAST_FOR_PAUSES = 10
+"""Samples that pauses are looked for in."""
+HALF_PAUSE = 0.3
+"""The turning is taken over so much of the shortest pause either way ..."""
+PAUSE_LEAST = 0.4
+"""... and a stretch of standing that is shorter than this share of it is none."""
+STILL_STEPS = 1.2
+"""Turning by less than so many steps of the encoder is standing."""
+CLIMB_NOISE, CLIMB = 4, 0.02
+"""A torque that climbs by more than so many deviations of noise and this share of the top while the lever stands is loading."""
+ROSE_NOISE, ROSE = 2, 0.015
+"""A torque that rose by more over a stretch of standing shows stuck plates, not a resting hand."""
+TAIL_S, TAIL_LEAST, TAILS = 0.1, 5, 3
+"""The release is looked for in the last three windows of so long."""
+BEFORE_RELEASE_S = 0.004
+"""Sliding ends so long before the torque drops."""
+LEAST_STRETCH = 3
+"""Samples: a shorter stretch is not named."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Course:
@@ -46,10 +73,10 @@ class Course:
 
 def working_level(c: Conditioned, smooth: Floats) -> float:
     """The torque the pack works at: the median over angle turned under load, over time where there is no angle."""
-    thin = max(1, smooth.size // 50_000)
+    thin = max(1, smooth.size // THINNED)
     smooth = smooth[::thin]
     top = percentile(smooth, 99.0)
-    under = smooth > 0.25 * top
+    under = smooth > UNDER_LOAD * top
     if not under.any():
         return max(top, 0.0)
     values = smooth[under]
@@ -70,7 +97,7 @@ def holds_nothing(c: Conditioned, level_nm: float, top_nm: float, capacity_nm: f
         return True
     # A pack that lets go high and slides low has held all the same: the peak counts too.
     least = _above_noise(c, rules)
-    return level_nm < least and top_nm < 1.5 * least
+    return level_nm < least and top_nm < HOLDS_SOMETHING * least
 
 
 def detection_limit(c: Conditioned, capacity_nm: float | None, rules: CourseRules) -> float:
@@ -98,9 +125,9 @@ def find_load_segments(c: Conditioned, smooth: Floats, level_nm: float, rules: C
 def _slip_end(c: Conditioned, smooth: Floats, peak: int, last: int, rules: CourseRules) -> int:
     """Where the fall after the peak has died away: so little is left of it above the low that follows within some degrees."""
     if c.angle_deg is None:
-        end = min(last, peak + c.samples_in(0.8))
+        end = min(last, peak + c.samples_in(SLIP_ENDS_S))
     else:
-        beyond = c.angle_deg[peak:last] - c.angle_deg[peak] > 8.0
+        beyond = c.angle_deg[peak:last] - c.angle_deg[peak] > SLIP_ENDS_DEG
         end = peak + int(np.argmax(beyond)) if beyond.any() else last
     part = smooth[peak : max(end, peak + 2)]
     low = float(part.min())
@@ -115,10 +142,10 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
     """
     first, last = span
     # Between two steps of a coarse encoder the lever seems to stand: its pauses weigh nothing, for it does not turn in them.
-    if c.angle_deg is None or last - first < 10 or c.resolution_deg >= rules.coarse_step_deg:
+    if c.angle_deg is None or last - first < LEAST_FOR_PAUSES or c.resolution_deg >= rules.coarse_step_deg:
         return []
     angle = c.angle_deg[first:last]
-    half = max(1, round(0.3 * c.samples_in(rules.pause_s)))
+    half = max(1, round(HALF_PAUSE * c.samples_in(rules.pause_s)))
     if angle.size <= 2 * half + 2:
         return []
     turned = angle[2 * half :] - angle[: -2 * half]
@@ -127,17 +154,17 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
     top = float(smooth[first:last].max())
     climbed = smooth[first + 2 * half : last] - lowest
     usual = percentile(turned, 60)
-    still = (turned < max(rules.pause_share * usual, 1.2 * c.resolution_deg)) & (turned < 0.5 * usual)
-    still &= climbed < max(4 * c.noise_nm, 0.02 * top)
+    still = (turned < max(rules.pause_share * usual, STILL_STEPS * c.resolution_deg)) & (turned < 0.5 * usual)
+    still &= climbed < max(CLIMB_NOISE * c.noise_nm, CLIMB * top)
     joined: list[Span] = []
     for a, b in runs_of(still):
-        if b - a < 0.4 * c.samples_in(rules.pause_s):
+        if b - a < PAUSE_LEAST * c.samples_in(rules.pause_s):
             continue  # the instant of a slip, in which the lever has not moved yet
         # Each centre stands for the window around it.
         begin, end = first + a, first + b + 2 * half
         third = (end - begin) // 3
         rose = float(median(smooth[end - third : end]) - median(smooth[begin : begin + third]))
-        if rose > max(2 * c.noise_nm, 0.015 * top):
+        if rose > max(ROSE_NOISE * c.noise_nm, ROSE * top):
             continue  # slow sticking: the hand went on all the while
         if joined and begin <= joined[-1][1]:
             joined[-1] = (joined[-1][0], max(end, joined[-1][1]))
@@ -149,12 +176,12 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
 def _let_go(c: Conditioned, segment: Span, rules: CourseRules) -> int:
     """Index where the final fall of a bite begins."""
     first, last = segment
-    width = c.samples_in(0.1, 5)
-    tail_from = max(first, last - 3 * width)
+    width = c.samples_in(TAIL_S, TAIL_LEAST)
+    tail_from = max(first, last - TAILS * width)
     before = median(c.torque_nm[max(first, last - 4 * width) : max(last - width // 2, first + 1)])
     high = np.flatnonzero(c.torque_nm[tail_from:last] > rules.let_go_share * before)
     at = tail_from + int(high[-1]) if high.size else last - 1
-    return max(first + 1, at - c.samples_in(0.004))
+    return max(first + 1, at - c.samples_in(BEFORE_RELEASE_S))
 
 
 def find_course(c: Conditioned, level_nm: float, smooth: Floats, rules: CourseRules) -> Course | None:
@@ -195,7 +222,7 @@ def find_course(c: Conditioned, level_nm: float, smooth: Floats, rules: CourseRu
         if not number:
             slip_to = died
         begin = _after_slip(c, died, end, rules)
-        if end - begin < 3:
+        if end - begin < LEAST_STRETCH:
             continue
         stops = find_pauses(c, smooth, (begin, end), rules)
         pauses += stops
@@ -216,10 +243,10 @@ def _without(span: Span, holes: list[Span]) -> list[Span]:
     parts: list[Span] = []
     at = span[0]
     for a, b in holes:
-        if a - at >= 3:
+        if a - at >= LEAST_STRETCH:
             parts.append((at, a))
         at = max(at, b)
-    if span[1] - at >= 3:
+    if span[1] - at >= LEAST_STRETCH:
         parts.append((at, span[1]))
     return parts
 

@@ -13,6 +13,9 @@ import numpy as np
 
 from analysis.trace import Floats
 
+PARABOLA, CUBIC = 2, 3
+"""Degrees of the polynomial: a curvature is told by one degree more than a slope."""
+
 
 class Filter(Enum):
     """The kinds of filter."""
@@ -51,7 +54,7 @@ def undone(kind: Filter, lag_s: float, torque_nm: Floats, step_s: float, samples
     square of L times T'' more, both exact; behind a mean over W, T is what it was W earlier and W times the slope of the mean,
     where W earlier counts as a ramp.
     """
-    value, slope, bend = _taps(samples, step_s, 3 if kind is Filter.SECOND_ORDER else 2)
+    value, slope, bend = _taps(samples, step_s, CUBIC if kind is Filter.SECOND_ORDER else PARABOLA)
     first_order = value + lag_s * slope
     if kind is Filter.FIRST_ORDER:
         taps = first_order

@@ -14,7 +14,17 @@ import numpy as np
 
 from analysis.pull.events import FinderRules, NoPull, PullAtRest, PullEnded, PullEvent, PullStarted, RestMoved, TurnedFree
 from analysis.pull.happening import Block, Happening, Limits
+from analysis.pull.noise import NORMAL_MAD
 from analysis.trace import EMPTY, Floats, Trace, join
+
+_EVEN = 1e-6
+"""In blocks: stamps that are a rounding short of a block's edge lie on it. In degrees and N.m: what is smaller is nothing."""
+SETTLED_BLOCKS = 5
+"""Fewer blocks at rest do not lower the noise that was known before."""
+STILL_FOLLOWS = 0.1
+"""Share by which the resting angle follows the angle at each block: slow creep is followed, a turn is not."""
+CLOSE_SHARE = 0.02
+"""A torque within this share of the pull's peak is back at rest."""
 
 
 class PullFinder:
@@ -80,7 +90,7 @@ class PullFinder:
         if not len(piece):
             return []
         both = join([self._carry, piece])
-        block = np.floor(both.time_s / self.rules.block_s + 1e-6)
+        block = np.floor(both.time_s / self.rules.block_s + _EVEN)
         whole = int(np.searchsorted(block, block[-1], "left"))
         self._carry = both.cut(whole, len(both))
         return self._take_blocks(both.cut(0, whole), block[:whole])
@@ -129,7 +139,7 @@ class PullFinder:
         change = np.diff(angle, prepend=angle[0] if last_deg is None else last_deg)
         took_s = np.diff(trace.time_s, prepend=last_s)
         size = np.abs(change)
-        smallest = np.minimum.reduceat(np.where(size > 1e-6, size, math.inf), starts)
+        smallest = np.minimum.reduceat(np.where(size > _EVEN, size, math.inf), starts)
         resolution = np.minimum.accumulate(np.minimum(smallest, self._resolution_deg))
         self._resolution_deg = float(resolution[-1])
         coarse = np.repeat(np.minimum(resolution, self.rules.coarse_deg), counts)
@@ -198,8 +208,8 @@ class PullFinder:
         if not self._proven or (span_s < self.rules.learn_s and self._told_nm is not None) or not settled:
             return
         self._zero_nm = float(np.median(settled))
-        deviation = 1.4826 * float(np.median(np.abs(np.asarray(settled) - self._zero_nm)))
-        self._noise_nm = deviation if len(settled) >= 5 else max(deviation, self._noise_nm)
+        deviation = NORMAL_MAD * float(np.median(np.abs(np.asarray(settled) - self._zero_nm)))
+        self._noise_nm = deviation if len(settled) >= SETTLED_BLOCKS else max(deviation, self._noise_nm)
 
     def _tell_rest(self, at_s: float) -> list[PullEvent]:
         """Whether the level at rest is another one than was told last."""
@@ -239,7 +249,9 @@ class PullFinder:
     def _follow_angle(self, angle_deg: float | None) -> None:
         # The idle angle creeps after the reading, so that a drifting lever does not look like a pull.
         if angle_deg is not None:
-            self._still_deg = angle_deg if self._still_deg is None else self._still_deg + 0.1 * (angle_deg - self._still_deg)
+            self._still_deg = (
+                angle_deg if self._still_deg is None else self._still_deg + STILL_FOLLOWS * (angle_deg - self._still_deg)
+            )
 
     def _advance(self, pull: Happening, block: Block) -> list[PullEvent]:
         rules, limits, events = self.rules, self._limits(), list[PullEvent]()
@@ -253,7 +265,7 @@ class PullFinder:
         still = angle_deg is None or abs(angle_deg - (self._still_deg or 0.0)) <= self._moved_deg()
         if not still:
             self._still_deg = angle_deg
-        close_nm = max(self._threshold_nm(), 0.02 * pull.peak_nm)
+        close_nm = max(self._threshold_nm(), CLOSE_SHARE * pull.peak_nm)
         if not (pull.proven and off_nm <= close_nm and still):
             pull.rest_since_s, pull.early_told = None, False
         elif pull.rest_since_s is None:
@@ -284,7 +296,7 @@ class PullFinder:
         self._zero_nm, self._proven = float(np.median([b.torque_nm for b in rest])), True
         if self._told_nm is None:
             deviation = [abs(b.torque_nm - self._zero_nm) for b in rest]
-            self._noise_nm = max(self._noise_nm, 1.4826 * float(np.median(deviation)))
+            self._noise_nm = max(self._noise_nm, NORMAL_MAD * float(np.median(deviation)))
         return events + self._tell_rest(block.to_s)
 
     def _has_settled(self, pull: Happening, block: Block, steady_s: float) -> bool:
@@ -320,7 +332,7 @@ class PullFinder:
         if level_nm is not None and not pull.proven:
             # No rest was seen before: what was high is told by the rest after.
             pull.zero_nm = level_nm
-        close_nm = max(0.02 * pull.peak_nm, 2 * self._threshold_nm())
+        close_nm = max(CLOSE_SHARE * pull.peak_nm, 2 * self._threshold_nm())
         came_back = level_nm is None or abs(level_nm - pull.zero_nm) <= close_nm
         started: list[PullEvent] = [] if pull.announced else [PullStarted(from_s)]
         # A stream that ends under load cuts a pull short: what it would have been is not known, so it is kept.

@@ -14,6 +14,32 @@ from analysis.trace import Floats
 Span = tuple[int, int]
 
 
+LEAST_SAMPLES = 6
+"""Fewer give no compliance."""
+ELASTIC_FROM, ELASTIC_TO = 0.35, 0.9
+"""Of the load: below slack is taken up, above the plates begin to creep; between lies the wind-up."""
+ELASTIC_LEAST, ELASTIC_SPAN = 5, 0.2
+"""Samples and share of the load that the fit of the wind-up must cover."""
+NEAR_S = 0.02
+"""So long after the torque rises again the peak is looked for."""
+FELL_FREE, CAME_BACK = 0.1, 0.8
+"""A torque that fell to the first share of the peak and came back to the second is another try, not a slip."""
+KNEE = 0.8
+"""Share of the peak from which the ramp is straight."""
+UPPER = 0.4
+"""Share of the rise above which the load goes on after a step."""
+NEVER_FELL_NOISE, NEVER_FELL = 3, 0.3
+"""A step is one where the torque never fell below it by so many deviations of noise, or by this share of the rise."""
+STEP_PART = 4
+"""A load that has not come back to within a quarter of a step's rise has been let go."""
+LOADED_FROM = 0.3
+"""Share of the peak from which a new load counts."""
+SLOPE_S = 0.01
+"""Slopes of the slip angle are taken over so long."""
+FEWEST_LEFT = 4
+"""Samples of a load in which another first slip is looked for."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class CourseRules:
     """Thresholds of the course, each with its reason."""
@@ -58,12 +84,12 @@ class CourseRules:
 def torsional_compliance(c: Conditioned, smooth: Floats, load: Span) -> float:
     """Elastic wind-up of adapter and unit in degrees per N.m, from the rising load; 0 where it cannot be told."""
     first, last = load
-    if c.angle_deg is None or last - first < 6:
+    if c.angle_deg is None or last - first < LEAST_SAMPLES:
         return 0.0
     torque, angle = smooth[first:last], c.angle_deg[first:last]
     top = float(torque.max())
-    part = (torque > 0.35 * top) & (torque < 0.9 * top)
-    if np.count_nonzero(part) < 5 or np.ptp(torque[part]) < 0.2 * top:
+    part = (torque > ELASTIC_FROM * top) & (torque < ELASTIC_TO * top)
+    if np.count_nonzero(part) < ELASTIC_LEAST or np.ptp(torque[part]) < ELASTIC_SPAN * top:
         return 0.0
     return max(slope_of(torque[part], angle[part]), 0.0)
 
@@ -86,9 +112,9 @@ def _first_slip_by_angle(
     load_from = first
     step: int | None = None
     fine = c.smooth(rules.fine_s)
-    while last - load_from > 4:
+    while last - load_from > FEWEST_LEFT:
         rising = load_from + int(np.argmax(smooth[load_from:last] > 0.5 * level_nm))
-        near = min(last, rising + max(3, c.samples_in(0.02)))
+        near = min(last, rising + max(3, c.samples_in(NEAR_S)))
         top_first = load_from + int(np.argmax(smooth[load_from:near])) + 1
         compliance = torsional_compliance(c, smooth, (load_from, max(top_first, near)))
         plastic = _plastic(c, smooth, compliance)
@@ -112,7 +138,11 @@ def _first_slip_by_angle(
             noise_deg = rules.onset_noise * compliance * c.noise_nm / math.sqrt(c.samples_in(rules.smooth_s))
             peak = _before_creep(c, fine, plastic, load_from, peak, max(rules.onset_deg, 2 * c.resolution_deg, noise_deg), rules)
         trough = peak + int(np.argmin(fine[peak : max(end, peak + 2)]))
-        if fine[trough] < 0.1 * fine[peak] and load_from < trough < last - 1 and (fine[trough:last] > 0.8 * fine[peak]).any():
+        if (
+            fine[trough] < FELL_FREE * fine[peak]
+            and load_from < trough < last - 1
+            and (fine[trough:last] > CAME_BACK * fine[peak]).any()
+        ):
             load_from = trough
             continue
         higher = np.flatnonzero(fine[peak:end] > (1 + rules.step_rise) * fine[peak])
@@ -136,8 +166,8 @@ def _before_creep(
 
     Oil that carries friction up with speed lets the torque rise on after the plates have let go: that rise is sliding.
     """
-    knee = load_from + int(np.argmax(fine[load_from : peak + 1] > 0.8 * fine[peak]))
-    reference = slice(max(load_from, knee - max(3, c.samples_in(0.02))), knee + 1)
+    knee = load_from + int(np.argmax(fine[load_from : peak + 1] > KNEE * fine[peak]))
+    reference = slice(max(load_from, knee - max(3, c.samples_in(NEAR_S))), knee + 1)
     limit = median(plastic[reference]) + onset_deg
     turning = plastic[knee : peak + 1] > limit
     if not turning.any():
@@ -147,9 +177,9 @@ def _before_creep(
     rise = float(fine[peak] - fine[first])
     if rise <= 0 or first >= peak:
         return first
-    upper = onset + int(np.argmax(fine[onset : peak + 1] >= fine[first] + 0.4 * rise))
+    upper = onset + int(np.argmax(fine[onset : peak + 1] >= fine[first] + UPPER * rise))
     crept = plastic[peak] - plastic[upper] > onset_deg
-    never_fell = float(fine[first : peak + 1].min()) > fine[first] - max(3 * c.noise_nm, 0.3 * rise)
+    never_fell = float(fine[first : peak + 1].min()) > fine[first] - max(NEVER_FELL_NOISE * c.noise_nm, NEVER_FELL * rise)
     return first if crept and never_fell else peak
 
 
@@ -161,7 +191,7 @@ def _over_the_knee(c: Conditioned, fine: Floats, load_from: int, onset: int, pea
     if c.angle_deg is None:
         return onset
     rising = load_from + np.flatnonzero(
-        (fine[load_from : onset + 1] > 0.5 * fine[onset]) & (fine[load_from : onset + 1] < 0.8 * fine[onset])
+        (fine[load_from : onset + 1] > 0.5 * fine[onset]) & (fine[load_from : onset + 1] < KNEE * fine[onset])
     )
     if rising.size < 2 or c.angle_deg[rising[-1]] - c.angle_deg[rising[0]] <= 2 * c.resolution_deg:
         return onset
@@ -198,9 +228,9 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
         if not higher.size:
             return first, peak, None
         again = peak + int(higher[0])
-        below = np.flatnonzero(smooth[peak : again + 1] <= (1 - rules.step_rise / 4) * fine[peak])
+        below = np.flatnonzero(smooth[peak : again + 1] <= (1 - rules.step_rise / STEP_PART) * fine[peak])
         foot = peak + int(below[-1]) if below.size else peak
-        load_from = first + int(np.argmax(smooth[first : peak + 1] > 0.3 * fine[peak]))
+        load_from = first + int(np.argmax(smooth[first : peak + 1] > LOADED_FROM * fine[peak]))
         # Against time, not samples: where some are missing a slow fall must not look like a sudden one.
         loading = 0.5 * fine[peak] / _seconds(c, load_from, peak)
         climbing = (smooth[again] - smooth[foot]) / _seconds(c, foot, again)
@@ -225,7 +255,7 @@ def _seconds(c: Conditioned, first: int, last: int) -> float:
 def _fell(c: Conditioned, fine: Floats, span: Span, loading_nm_s: float, rules: CourseRules) -> bool:
     """Whether the torque fell suddenly in the span, against the load's climb: plates that slip, not a hand that holds."""
     first, last = span
-    step = c.samples_in(0.01)
+    step = c.samples_in(SLOPE_S)
     if last - first <= step:
         return False
     torque, time_s = fine[first:last], c.time_s[first:last]

@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 
 from analysis.pull.events import FinderRules, NoPullKind
 
+SLACK_OF_BLOCKS = 10
+"""A block may last a tenth of its time longer than it should: stamps are not even."""
+
 
 @dataclass(frozen=True, slots=True)
 class Block:
@@ -71,7 +74,7 @@ class Happening:
         off_nm = block.torque_nm - self.zero_nm
         self.highest_nm, self.lowest_nm = max(self.highest_nm, block.torque_nm), min(self.lowest_nm, block.torque_nm)
         self.last_nm = block.torque_nm
-        took_s = min(block.to_s - block.from_s + rules.block_s / 10, rules.block_s)
+        took_s = min(block.to_s - block.from_s + rules.block_s / SLACK_OF_BLOCKS, rules.block_s)
         self.net_deg += block.turn_deg
         self.path_deg += abs(block.turn_deg)
         self.farthest_deg = max(self.farthest_deg, abs(self.net_deg))

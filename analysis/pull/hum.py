@@ -11,6 +11,15 @@ from scipy.ndimage import uniform_filter1d
 from analysis.pull.noise import fast_length
 from analysis.trace import Floats
 
+LEAST_REST = 16
+"""Samples of rest that a spectrum needs."""
+FINER = 4
+"""The spectrum is padded to so many times the rest, so that a line lies near one of its own."""
+FINE_TURNS, MOST_TRIED, FEWEST_TRIED = 0.2, 161, 9
+"""The frequency is sought in steps that turn the phase over the whole trace by this share; at so many frequencies at a time."""
+GOOD_SHARE = 0.3
+"""Hum that can be followed through less of the pull than this is not taken out."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class HumRules:
@@ -77,10 +86,10 @@ def _thinned(values: Floats, by: int) -> Floats:
 
 def _line(rest: Floats, step_s: float, rules: HumRules) -> float | None:
     """Frequency of the strongest line of the spectrum, if hum could be that strong in it; None otherwise."""
-    if rest.size < 16:
+    if rest.size < LEAST_REST:
         return None
     window = np.hanning(rest.size)
-    size = fast_length(4 * rest.size)
+    size = fast_length(FINER * rest.size)
     power = np.abs(np.fft.rfft(rest * window, size)) ** 2
     frequency = np.fft.rfftfreq(size, step_s)
     total = float(power.sum())
@@ -93,13 +102,13 @@ def _line(rest: Floats, step_s: float, rules: HumRules) -> float | None:
 def _sharpened(time_s: Floats, values: Floats, near_hz: float, width_hz: float) -> float:
     """The frequency within half a line's width that fits the values best: a coarse search, then two finer ones about the best."""
     best, reach = near_hz, 0.5 * width_hz
-    fine = 0.2 / max(float(time_s[-1]), 1e-9)
+    fine = FINE_TURNS / max(float(time_s[-1]), 1e-9)
     while True:
-        count = min(161, max(9, 2 * math.ceil(reach / fine) + 1))
+        count = min(MOST_TRIED, max(FEWEST_TRIED, 2 * math.ceil(reach / fine) + 1))
         grid = np.linspace(best - reach, best + reach, count)
         phase = 2 * np.pi * np.outer(grid, time_s)
         best = float(grid[int(np.argmax(np.hypot(np.cos(phase) @ values, np.sin(phase) @ values)))])
-        if count < 161 and reach <= 4 * fine:
+        if count < MOST_TRIED and reach <= FINER * fine:
             return best
         reach = 2 * reach / (count - 1)
 
@@ -117,7 +126,7 @@ def _carried_on(time_s: Floats, torque_nm: Floats, step_s: float, frequency_hz: 
     base = fast * carrier
     found = 2.0 * (uniform_filter1d(base.real, width, mode="nearest") + 1j * uniform_filter1d(base.imag, width, mode="nearest"))
     good = np.abs(np.abs(found) - amplitude) < rules.alike * amplitude
-    if np.count_nonzero(good) < 0.3 * good.size:
+    if np.count_nonzero(good) < GOOD_SHARE * good.size:
         return np.asarray((at_rest * carrier.conj()).real)
     index = np.flatnonzero(good)
     phase = np.interp(np.arange(time_s.size), index, np.unwrap(np.angle(found[index])))

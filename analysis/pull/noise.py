@@ -12,6 +12,20 @@ from analysis.trace import Floats
 Flags = NDArray[np.bool_]
 
 
+OFF_STEP, ON_STEPS = 0.05, 0.9
+"""A signal comes in steps where at least this share of its changes lies within so much of a step off a whole number of them."""
+SECOND_DIFFERENCE = math.sqrt(6.0)
+FOURTH = 4
+FOURTH_DIFFERENCE = math.sqrt(70.0)
+"""Standard deviation of the differences of white noise over its own: the root of the sum of the squared binomials."""
+NORMAL_MAD = 1.4826
+"""Standard deviation of a normal distribution over its median absolute deviation."""
+FEWEST_FOR_NOISE = 12
+"""Fewer samples give no noise by differences."""
+NOISE_BANDWIDTH_HZ = 500.0
+"""Noise of a sensor is taken to be white up to half of this: samples that come faster do not tell independently of each other."""
+
+
 def smallest_step(values: Floats, least: float = 1e-9) -> float:
     """The step of a quantised signal: the smallest difference of neighbouring distinct values; 0 if none can be told."""
     steps = np.abs(np.diff(values[:: max(1, values.size // 20_000)]))
@@ -21,7 +35,7 @@ def smallest_step(values: Floats, least: float = 1e-9) -> float:
     step = float(np.min(steps))
     # Floating noise of a converted unit is no step: a true one divides most differences nearly whole.
     whole = np.abs(steps / step - np.round(steps / step))
-    return step if float(np.mean(whole < 0.05)) > 0.9 else 0.0
+    return step if float(np.mean(whole < OFF_STEP)) > ON_STEPS else 0.0
 
 
 def deviation(values: Floats) -> float:
@@ -32,14 +46,14 @@ def deviation(values: Floats) -> float:
     size = np.abs(second)
     # The mean of what is no outlier, not the median: on a coarse sensor the median is itself a step or zero.
     usual = size[size <= max(6.0 * median(size), percentile(size, 90))]
-    return math.sqrt(math.pi / 2) * float(usual.mean()) / math.sqrt(6.0)
+    return math.sqrt(math.pi / 2) * float(usual.mean()) / SECOND_DIFFERENCE
 
 
 def fine_deviation(values: Floats) -> float:
     """The same from fourth differences (variance 70 s^2), which see less of an oscillation; 0 for fewer than 12 values."""
-    if values.size < 12:
+    if values.size < FEWEST_FOR_NOISE:
         return 0.0
-    return 1.4826 * median(np.abs(np.diff(values, 4))) / math.sqrt(70.0)
+    return NORMAL_MAD * median(np.abs(np.diff(values, FOURTH))) / FOURTH_DIFFERENCE
 
 
 LOADED_SHARE = 0.2  # under load: above this share of the largest torque
@@ -94,7 +108,7 @@ def median_of_five(values: Floats) -> Floats:
 def fast_length(count: int) -> int:
     """A power of two, or three quarters of one, of at least `count`: a Fourier transform of a length with a large prime is slow."""
     power = 1 << max(count - 1, 1).bit_length()
-    return 3 * power // 4 if 3 * power // 4 >= count else power
+    return 3 * power // 4 if 3 * power // 4 >= count else power  # formula
 
 
 def slope_of(x: Floats, y: Floats) -> float:

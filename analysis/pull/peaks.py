@@ -32,12 +32,13 @@ def moving_parabola(values: Floats, width: int) -> Floats:
 
     Examples
     --------
-    >>> moving_parabola(np.arange(6.0) ** 2, 5).round(9).tolist()
-    [0.0, 1.0, 4.0, 9.0, 16.0, 25.0]
+    >>> moving_parabola(np.arange(1.0, 7.0) ** 2, 5).round(9).tolist()
+    [1.0, 4.0, 9.0, 16.0, 25.0, 36.0]
     """
     half = width // 2
     at = np.arange(-half, half + 1)
-    weights = 3 * (3 * half * (half + 1) - 1 - 5 * at**2) / ((2 * half - 1) * (2 * half + 1) * (2 * half + 3))
+    heights = 3 * (3 * half * (half + 1) - 1 - 5 * at**2)  # formula
+    weights = heights / ((2 * half - 1) * (2 * half + 1) * (2 * half + 3))  # formula
     smooth = np.asarray(correlate1d(values, weights))
     smooth[:half] = np.polyval(np.polyfit(at, values[:width], 2), at[:half])
     smooth[-half:] = np.polyval(np.polyfit(at, values[-width:], 2), at[-half:])
@@ -65,7 +66,7 @@ def prominent_peaks(values: Floats, least: float) -> tuple[Indices, Floats]:
     --------
     >>> peaks, prominence = prominent_peaks(np.array([0.0, 5.0, 4.0, 4.5, 1.0, 3.0, 3.0, 2.0]), 0.75)
     >>> peaks.tolist(), prominence.tolist()
-    ([1, 5], [4.0, 2.0])
+    ([1, 5], [4.0, 1.0])
     """
     begins = np.append(0, np.flatnonzero(np.diff(values)) + 1)  # of the runs of equal values
     runs = values[begins]

@@ -11,6 +11,15 @@ from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.results import QualityCode, QualityFlag, Sensor
 
+RATE_SLACK = 0.995
+"""A rate is low below this share of the limit: rates come rounded, and clocks differ."""
+PEAK_FOOT_S = 0.02
+"""The ramp is looked at up to so long before the peak."""
+DRIFT_NOISE = 3
+"""Standard errors of the noise within which two rests are at the same level ..."""
+WARM_NOISE = 6
+"""... and deviations within which a level that moved while the sensor warmed is."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class QualityRules:
@@ -79,10 +88,10 @@ def _haste(c: Conditioned, course: Course, rules: QualityRules) -> Iterator[Qual
 
 
 def _rate(c: Conditioned, course: Course | None, peak_nm: float | None, rules: QualityRules) -> Iterator[QualityFlag]:
-    if c.rate_hz < 0.995 * rules.lowest_rate_hz:
+    if c.rate_hz < RATE_SLACK * rules.lowest_rate_hz:
         yield QualityFlag(QualityCode.LOW_RATE, c.rate_hz, rules.lowest_rate_hz)
     elif course is not None and peak_nm:
-        before = course.peak - max(2, c.samples_in(0.02))
+        before = course.peak - max(2, c.samples_in(PEAK_FOOT_S))
         if before >= 0:
             step = float(c.torque_nm[course.peak] - c.torque_nm[before]) / (course.peak - before)
             if step > rules.ramp_step_share * peak_nm:
@@ -98,12 +107,12 @@ def zero_flags(c: Conditioned, peak_nm: float | None, sensor: Sensor, rules: Qua
         limit = rules.drift_share_of_result * peak_nm
         if sensor.capacity_nm is not None:
             limit = min(limit, rules.drift_share_of_range * sensor.capacity_nm)
-        if abs(c.drift_nm) > max(limit, 3 * c.noise_nm / max(1.0, c.rest_to) ** 0.5):
+        if abs(c.drift_nm) > max(limit, DRIFT_NOISE * c.noise_nm / max(1.0, c.rest_to) ** 0.5):
             yield QualityFlag(QualityCode.ZERO_DRIFT, c.drift_nm, limit)
     warmth = rules.warmth_share * c.largest_nm
     if c.zero.stepped_nm:
         yield QualityFlag(QualityCode.REST_MOVED, c.sign * c.zero.stepped_nm, None)
-    elif c.drift_nm is not None and peak_nm is not None and abs(c.drift_nm) > max(warmth, 6 * c.noise_nm):
+    elif c.drift_nm is not None and peak_nm is not None and abs(c.drift_nm) > max(warmth, WARM_NOISE * c.noise_nm):
         yield QualityFlag(QualityCode.REST_MOVED, c.drift_nm, warmth)
 
 

@@ -15,15 +15,36 @@ from analysis.pull.chatter import ChatterRules, measure, read_chatter
 from analysis.pull.conditioning import Conditioned, ConditionRules, condition
 from analysis.pull.course import Course, detection_limit, find_course, holds_nothing, name_stretches, working_level
 from analysis.pull.first_slip import CourseRules
-from analysis.pull.noise import median, slope_of
+from analysis.pull.noise import NOISE_BANDWIDTH_HZ, median, slope_of
 from analysis.pull.quality import QualityRules, find_quality_flags, zero_flags
 from analysis.pull.sliding import Plateau, read_plateau
 from analysis.pull.tremor import TremorRules, peak_under_tremor, rides_on_sensor, tremor_on_the_ramp
-from analysis.results import Breakaway, BudgetLine, BudgetSource, Chatter, PullResult, QualityCode, QualityFlag, Sensor, Sliding
+from analysis.results import (
+    CHATTERS_FROM,
+    Breakaway,
+    BudgetLine,
+    BudgetSource,
+    Chatter,
+    PullResult,
+    QualityCode,
+    QualityFlag,
+    Sensor,
+    Sliding,
+)
 from analysis.trace import Trace
 from analysis.verdict.uncertainty import calibration_line, combine
 
 UNKNOWN_SENSOR = Sensor()
+
+
+HERMITE = 4 / 27
+"""A cubic that leaves the ends of its chord by a slope stands off it by this share of slope times length at most."""
+REST_LEAST = 8
+"""Samples of a rest that tell the slope of a drift."""
+STATED_NOISE = 3
+"""A stated zero that lies within so many standard deviations of the noise of the trace's own is not contradicted."""
+FREE_TURN_DEG, FREE_TURN_STEPS = 5.0, 4
+"""A lever that turned further, and by so many steps of its encoder, while nothing resisted is a unit that turns freely."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -93,7 +114,7 @@ def read_pull(
     plateau = read_plateau(c, course)
     measured = measure(c, course, plateau.torque_nm if plateau else level, rules.chatter)
     chatter = read_chatter(c, course, measured, rules.chatter)
-    if measured is not None and chatter.score < 0.5 and rides_on_sensor(c, course, measured[0], rules.tremor):
+    if measured is not None and chatter.score < CHATTERS_FROM and rides_on_sensor(c, course, measured[0], rules.tremor):
         calm = peak_under_tremor(c, course, measured[0].rate_hz, rules.tremor)
         if calm is not None:
             peak = replace(peak, torque_nm=calm.torque_nm, time_s=calm.time_s, tremor_u_nm=calm.u_nm)
@@ -160,7 +181,7 @@ def _contradicted(c: Conditioned, known: KnownOfRest, peak_nm: float, rules: Rea
     """A stated zero that the trace's own rest contradicts; None where there is none."""
     if known.stated_nm is None or c.zero.before is None:
         return None
-    limit = max(rules.quality.drift_share_of_result * peak_nm, 3 * c.noise_nm)
+    limit = max(rules.quality.drift_share_of_result * peak_nm, STATED_NOISE * c.noise_nm)
     return known.stated_nm if abs(known.stated_nm - c.zero.before.level_nm) > limit else None
 
 
@@ -193,7 +214,7 @@ def _free_or_nothing(trace: Trace, c: Conditioned, capacity_nm: float | None, ru
     """A lever that turned while nothing resisted is a free-spinning unit; one that did not turn is no pull."""
     turned = 0.0 if c.angle_deg is None else float(np.ptp(c.angle_deg))
     # Without a rest a load that nobody let go of looks like nothing: that is no free unit.
-    spun = turned > max(5.0, 4 * c.resolution_deg) and not c.zero.unproven
+    spun = turned > max(FREE_TURN_DEG, FREE_TURN_STEPS * c.resolution_deg) and not c.zero.unproven
     return _nothing(trace, c, held_nothing=spun, detection_nm=detection_limit(c, capacity_nm, rules) if spun else None)
 
 
@@ -202,7 +223,7 @@ def _common_lines(c: Conditioned, torque_nm: float, sensor: Sensor, rules: Readi
     lines = [line for line in (calibration_line(torque_nm, sensor, c.sign),) if line is not None]
     rest = c.zero.before or c.zero.after
     if rest is not None:
-        zero = c.noise_nm / math.sqrt(max(1.0, (rest.last - rest.first) * min(1.0, 500.0 * c.step_s)))
+        zero = c.noise_nm / math.sqrt(max(1.0, (rest.last - rest.first) * min(1.0, NOISE_BANDWIDTH_HZ * c.step_s)))
         lines.append(BudgetLine(BudgetSource.ZERO, zero))
     if c.zero.unproven:
         range_nm = rules.zero_share_of_range * sensor.capacity_nm if sensor.capacity_nm else rules.zero_share * torque_nm
@@ -226,7 +247,12 @@ def _off_the_line(c: Conditioned, rules: ReadingRules) -> float | None:
     times the larger of them (cubic of Hermite): each rest tells its slope, and how well.
     """
     before, after = c.zero.before, c.zero.after
-    if before is None or after is None or c.drift_nm is None or min(rest.last - rest.first for rest in (before, after)) < 8:
+    if (
+        before is None
+        or after is None
+        or c.drift_nm is None
+        or min(rest.last - rest.first for rest in (before, after)) < REST_LEAST
+    ):
         return None
     between_s = float(c.time_s[after.first : after.last].mean() - c.time_s[before.first : before.last].mean())
     chord = abs(c.drift_nm) / between_s
@@ -237,7 +263,7 @@ def _off_the_line(c: Conditioned, rules: ReadingRules) -> float | None:
         time_s = c.time_s[first:last]
         error = c.noise_nm / math.sqrt(max(float(np.sum((time_s - time_s.mean()) ** 2)), 1e-12))
         slopes.append(abs(slope_of(time_s, c.torque_nm[first:last])) + rules.drift_slope_errors * error)
-    return 4 / 27 * between_s * max(slopes) if max(slopes) < rules.drift_along * chord else None
+    return HERMITE * between_s * max(slopes) if max(slopes) < rules.drift_along * chord else None
 
 
 def _breakaway(

@@ -12,8 +12,18 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from analysis.distributions import RECTANGULAR_WIDTH
 from analysis.pull.noise import Flags, median, percentile, runs_of, slope_of
 from analysis.trace import Floats, Trace
+
+OFF_NOISE = 4
+"""A tail whose median is off by so many deviations is no rest at that level."""
+WITHIN_ONE_SIGMA = (16.0, 84.0)
+"""Percentiles one standard deviation either side of a normal distribution."""
+NEARLY_ALL = (1.0, 99.0)
+"""Percentiles that a single leap does not move."""
+LEAST_TAIL = 5
+"""Samples that a tail of rest needs."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -139,7 +149,7 @@ def _climbs(torque_nm: Floats, noise_nm: float, resolution_nm: float, largest_nm
     rise = abs(float(late.mean()) - float(early.mean()))
     at = np.arange(torque_nm.size, dtype=np.float64)
     waves = float(np.std(torque_nm - slope_of(at, torque_nm) * at))
-    own = max(waves, noise_nm, resolution_nm / math.sqrt(12.0))
+    own = max(waves, noise_nm, resolution_nm / RECTANGULAR_WIDTH)
     steep = rise / max(2 * third * step_s, step_s) > largest_nm / rules.ramp_longest_s
     return steep and rise > rules.climb_noise * own * math.sqrt(2.0 / third)
 
@@ -151,7 +161,7 @@ def _under_load(torque_nm: Floats, level_nm: float, noise_nm: float, rules: Rest
     tail = torque_nm[-max(5, torque_nm.size // 20) :]
     # Within a drift's share of the pull itself: a sensor may stand far off zero.
     span = percentile(np.abs(torque_nm - level_nm), 98.0)
-    return median(np.abs(tail - level_nm)) >= max(4 * noise_nm, rules.drift_share * span)
+    return median(np.abs(tail - level_nm)) >= max(OFF_NOISE * noise_nm, rules.drift_share * span)
 
 
 def rest_after(
@@ -166,10 +176,10 @@ def rest_after(
     """The rest that the trace ends with, its torque counted from the zero before; None where it does not end at rest."""
     n = torque_nm.size
     tail = min(n // 4, max(5, round(rules.tail_s / step_s)))
-    if tail < 5:
+    if tail < LEAST_TAIL:
         return None
     level = median(torque_nm[n - tail :])
-    low, high = (percentile(torque_nm[n - tail :], share) for share in (16.0, 84.0))
+    low, high = (percentile(torque_nm[n - tail :], share) for share in WITHIN_ONE_SIGMA)
     if 0.5 * (high - low) > max(rules.tail_noise * noise_nm, rules.tail_share * largest_nm):
         return None
     off = np.abs(torque_nm - level) > max(rules.noise * noise_nm, rules.tail_share * largest_nm)
@@ -179,7 +189,7 @@ def rest_after(
     begin = n - _end_of_rest((off | turned)[::-1], step_s, rules)
     lasted_s = (n - begin) * step_s
     begin += (n - begin) // 4  # the tail of the release is left out
-    if n - begin < 5:
+    if n - begin < LEAST_TAIL:
         return None
     if abs(level) > rules.end_share * largest_nm:
         an_end, steady = _is_an_end(torque_nm, level, rules), _is_steady(torque_nm[begin:], noise_nm, step_s, rules)
@@ -193,7 +203,7 @@ def rest_after(
 
 def _is_an_end(torque_nm: Floats, level_nm: float, rules: RestRules) -> bool:
     """Whether all the torque lies to one side of this level: a lever let go, not one held under part of the load."""
-    low, high = (percentile(torque_nm - level_nm, share) for share in (1.0, 99.0))
+    low, high = (percentile(torque_nm - level_nm, share) for share in NEARLY_ALL)
     return min(abs(min(low, 0.0)), max(high, 0.0)) <= rules.end_share * max(-low, high, 0.0)
 
 

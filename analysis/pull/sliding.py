@@ -10,7 +10,7 @@ import numpy as np
 from analysis.distributions import RECTANGULAR
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
-from analysis.pull.noise import fast_length, median, slope_of
+from analysis.pull.noise import NOISE_BANDWIDTH_HZ, fast_length, median, slope_of
 from analysis.results import Order
 from analysis.trace import Floats
 
@@ -20,6 +20,24 @@ FLOOR_SHARE = 0.0005
 # Where steady sliding begins is known to a degree or two (CourseRules.after_slip_deg), where it ends to some tenths of a second: a
 # twentieth of the way of a pull of forty degrees.
 ENDS_SHARE = 0.05
+
+
+USUAL_STEP = 3.5
+"""A step between samples of so many usual ones is a gap: nothing is averaged over it."""
+PARTS_LEAST = 4
+"""So many samples a part, or the evenness of the parts says nothing."""
+FINEST = 20_000
+"""Bins over the travel at most ..."""
+FEWEST_BINS, FEWEST_FILLED = 10.0, 8
+"""... and at least: with fewer there is no spectrum over the angle."""
+FINER = 8
+"""The spectrum is padded to so many times the bins."""
+LOWEST_TURNS = 1.2
+"""Ripple must turn at least so often within the travel to be told from a bend."""
+OVER_FLOOR, OVER_REST = 4.0, 0.3
+"""Ripple stands out by so many times the median line, and by this share of what is left."""
+LEAST_SPAN = 3
+"""Samples of sliding that a mean is taken of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +63,7 @@ def read_plateau(c: Conditioned, course: Course) -> Plateau | None:
 
     None where there is no steady sliding, the lever did not turn on it, or nothing resisted.
     """
-    spans = [span for span in course.sliding if span[1] - span[0] >= 3]
+    spans = [span for span in course.sliding if span[1] - span[0] >= LEAST_SPAN]
     if not spans:
         return None
     from_s, to_s = float(c.time_s[spans[0][0]]), float(c.time_s[spans[-1][1] - 1])
@@ -58,7 +76,7 @@ def read_plateau(c: Conditioned, course: Course) -> Plateau | None:
         middle = 0.5 * (torque[1:] + torque[:-1])
         step = np.diff(along)
         if c.angle_deg is None:
-            usual = step <= 3.5 * c.step_s
+            usual = step <= USUAL_STEP * c.step_s
             middle, step = middle[usual], step[usual]
         work += float(middle @ step)
         weight += float(step.sum())
@@ -83,7 +101,7 @@ def _interval_uncertainty(torque_nm: Floats, weight: Floats, parts: int = 8) -> 
     counts, half its slope times them.
     """
     way = np.cumsum(weight)
-    if way[-1] <= 0 or torque_nm.size < 4 * parts:
+    if way[-1] <= 0 or torque_nm.size < PARTS_LEAST * parts:
         return 0.0
     edges = np.searchsorted(way, np.linspace(0.0, way[-1], parts + 1)[1:-1])
     # Running sums of work and way: a share's is the difference at its ends.
@@ -103,7 +121,7 @@ def _interval_uncertainty(torque_nm: Floats, weight: Floats, parts: int = 8) -> 
 def _mean_uncertainty(c: Conditioned, blocks: list[Floats]) -> float:
     """Noise of one sample over the root of the number averaged; neighbouring samples are not independent below 500 Hz noise."""
     count = sum(block.size for block in blocks)
-    independent = max(1.0, count * min(1.0, 500.0 * c.step_s))
+    independent = max(1.0, count * min(1.0, NOISE_BANDWIDTH_HZ * c.step_s))
     return c.noise_nm / math.sqrt(independent)
 
 
@@ -113,14 +131,14 @@ def _over_angle(c: Conditioned, spans: list[tuple[int, int]]) -> tuple[float | N
     angle = np.concatenate([c.angle_deg[a:b] for a, b in spans])
     torque = np.concatenate([c.torque_nm[a:b] for a, b in spans])
     travel = float(np.ptp(angle))
-    width = max(1.0, 2 * c.resolution_deg, travel / 20_000)
-    if travel < 10.0 * width:
+    width = max(1.0, 2 * c.resolution_deg, travel / FINEST)
+    if travel < FEWEST_BINS * width:
         return None, ()
     index = ((angle - angle.min()) / width).astype(np.intp)
     count = np.bincount(index)
     filled = np.flatnonzero(count)
     mean = np.asarray(np.bincount(index, weights=torque)[filled] / count[filled], dtype=np.float64)
-    if filled.size < 8:
+    if filled.size < FEWEST_FILLED:
         return None, ()
     place = (filled.astype(np.float64) + 0.5) * width
     slope = slope_of(place, mean)
@@ -136,11 +154,11 @@ def _orders(rest_nm: Floats, width_deg: float) -> tuple[Order, ...]:
     """
     n = rest_nm.size
     window = np.hanning(n)
-    size = fast_length(8 * n)
+    size = fast_length(FINER * n)
     spectrum = np.abs(np.fft.rfft((rest_nm - rest_nm.mean()) * window, size)) * 2 / window.sum()
     order = np.fft.rfftfreq(size, width_deg) * 360.0
-    lowest = 1.2 * 360.0 / (n * width_deg)
-    floor = 4.0 * median(spectrum) + 0.3 * float(np.std(rest_nm))
+    lowest = LOWEST_TURNS * 360.0 / (n * width_deg)
+    floor = OVER_FLOOR * median(spectrum) + OVER_REST * float(np.std(rest_nm))
     inner = spectrum[1:-1]
     tops = 1 + np.flatnonzero((inner >= spectrum[:-2]) & (inner > spectrum[2:]) & (inner > floor) & (order[1:-1] >= lowest))
     best = tops[np.argsort(spectrum[tops])[::-1][:3]]

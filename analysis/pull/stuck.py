@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from analysis.pull.chatter import ChatterRules, Cycles, Indices
 
 
+FULL_CYCLE = 0.2
+"""A cycle that rose by less than this share of the median height is none to take shares of."""
+
+
 def cycle_shares(c: Conditioned, course: Course, cycles: Cycles, rules: ChatterRules) -> tuple[float, float]:
     """Share of the sliding travel that lies in cycles (of the time, without an angle); of the sliding time in which plates stick.
 
@@ -59,7 +63,7 @@ def _plates_deg(c: Conditioned, course: Course, cycles: Cycles) -> Floats | None
     middle = (cycles.trough[:-1] + top) // 2
     torque = course.smooth_nm
     risen = torque[top] - torque[middle]
-    usable = risen > 0.2 * median(cycles.height_nm)
+    usable = risen > FULL_CYCLE * median(cycles.height_nm)
     if np.count_nonzero(usable) < 2:
         return None
     compliance = median((c.angle_deg[top] - c.angle_deg[middle])[usable] / risen[usable])

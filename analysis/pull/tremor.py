@@ -9,11 +9,29 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from analysis.pull.chatter import ChatterFeatures
+from analysis.pull.chatter_score import ChatterFeatures
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.pull.first_slip import torsional_compliance
 from analysis.trace import Floats
+
+EVEN_ENOUGH = 0.35
+"""Tremor has even periods: with a jitter above this it is none."""
+PERIODS = 4
+"""So many periods of the ramp are needed to tell the tremor from it."""
+LEAST_SAMPLES = 24
+"""The fit has twelve parameters and wants as many samples again."""
+CROSSINGS = 4
+"""Two periods on the ramp: fewer are a bend of it, no tremor."""
+PARAMETERS = 12
+RATES_TRIED = (0.9, 1.0, 1.1)
+"""The rate that the cycles gave is right within a tenth."""
+SLIPS_FROM, SLIPS_TO, SLIPS_TRIED = -0.6, 0.3, 13
+"""In periods about the highest sample: the slip comes before it where the tremor is rising, seldom after."""
+RAMP_LEFT = 0.3
+"""Share of the reach that must be ramp before the slip."""
+FINE_POINTS = 600
+"""Points at which the ramp's end is read off the fit."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -54,7 +72,7 @@ def rides_on_sensor(c: Conditioned, course: Course, features: ChatterFeatures | 
         or not rules.slowest_hz <= features.rate_hz <= rules.fastest_hz
         or features.sinusoid < rules.sinusoid
         or features.height < rules.least_share
-        or features.period_jitter > 0.35
+        or features.period_jitter > EVEN_ENOUGH
     ):
         return False
     return c.angle_deg is None or _coherence(c, course, features.rate_hz) < rules.coherent
@@ -86,7 +104,7 @@ def tremor_on_the_ramp(c: Conditioned, course: Course, rules: TremorRules) -> fl
     if (
         size < rules.ramp_noise * c.noise_nm / math.sqrt(fine)
         or not rules.slowest_hz <= rate_hz <= rules.fastest_hz
-        or crossings < 4
+        or crossings < CROSSINGS
     ):
         return 0.0
     compliance = torsional_compliance(c, c.smooth(rules.ramp_fine_s), (course.load_from, course.peak + 1))
@@ -102,7 +120,7 @@ def _coherence(c: Conditioned, course: Course, rate_hz: float) -> float:
     assert c.angle_deg is not None
     first, last = max(course.sliding, key=lambda span: span[1] - span[0])
     period = c.samples_in(1.0 / rate_hz) | 1
-    if last - first < 4 * period:
+    if last - first < PERIODS * period:
         return 0.0
     turn = np.exp(-2j * np.pi * rate_hz * c.time_s[first:last])
 
@@ -142,18 +160,18 @@ def peak_under_tremor(c: Conditioned, course: Course, rate_hz: float, rules: Tre
     reach = rules.periods / rate_hz
     middle = float(c.time_s[course.peak])
     first, last = np.searchsorted(c.time_s, [max(middle - reach, c.time_s[course.load_from]), middle + reach])
-    if last - first < 24:
+    if last - first < LEAST_SAMPLES:
         return None
     stride = max(1, (last - first) // rules.most_points)
     smooth = c.smooth(stride * c.step_s)
     time, torque = c.time_s[first:last:stride], smooth[first:last:stride]
     best: tuple[float, Floats, float, float, float] | None = None
-    for rate in rate_hz * np.array([0.9, 1.0, 1.1]):
+    for rate in rate_hz * np.array(RATES_TRIED):
         phase = 2 * np.pi * rate * (time - middle)
         grow = (time - middle) / reach
         wave = np.column_stack([np.cos(phase), np.sin(phase), grow * np.cos(phase), grow * np.sin(phase)])
-        for slip_s in middle + np.linspace(-0.6, 0.3, 13) / rate_hz:
-            if slip_s - time[0] < 0.3 * reach:
+        for slip_s in middle + np.linspace(SLIPS_FROM, SLIPS_TO, SLIPS_TRIED) / rate_hz:
+            if slip_s - time[0] < RAMP_LEFT * reach:
                 continue
             for fall_s in rules.fall_s:
                 design = np.hstack([_shape(time, slip_s, fall_s), wave])
@@ -165,10 +183,10 @@ def peak_under_tremor(c: Conditioned, course: Course, rate_hz: float, rules: Tre
     if best is None:
         return None
     size, weight, slip_s, fall_s, _ = best
-    fine = np.linspace(float(time[0]), float(time[-1]), 600)
+    fine = np.linspace(float(time[0]), float(time[-1]), FINE_POINTS)
     curve = _shape(fine, slip_s, fall_s) @ weight[:4]
     near = np.abs(fine - slip_s) < 1.0 / rate_hz
     top = int(np.argmax(np.where(near, curve, -np.inf)))
     amplitude = math.hypot(float(weight[4]), float(weight[5]))
-    scatter = math.sqrt(size / max(time.size - 12, 1))
+    scatter = math.sqrt(size / max(time.size - PARAMETERS, 1))
     return TremorPeak(float(curve[top]), float(fine[top]), math.hypot(rules.flag * amplitude, scatter))

@@ -18,6 +18,10 @@ GUARD = 1e-9
 """What is this small or smaller only keeps a division from dividing by nothing."""
 FEW = {3, 4}
 """So many values a statistic needs at least, where a size is compared with it."""
+LEAST = 5
+"""So many samples at least, in `max(3, ...)` and in `samples_in(..., 3)`: less is no stretch, and more is asked for by time."""
+PARTS = {3, 4}
+"""A third and a quarter of a number of samples, in whole numbers."""
 FORMULA = "# formula"
 """A line that ends so is a formula with its source beside it."""
 TABLES = {"unit_symbols.py", "bounds.py", "pack/priors.py"}
@@ -29,6 +33,8 @@ NO_RULE = {
     "percentile": "a hundredth is named by the function",
 }
 """Calls whose arguments are no rule of ours, and why."""
+COUNTS = re.compile(r"size|len\(|count|^(end|last|first|begin|tail|n|width|i)\b( - (begin|first|last|top|at))?$")
+"""Sides of a comparison that are numbers of samples."""
 NAMED = re.compile(r"_?[A-Z][A-Z0-9_]*$")
 
 
@@ -40,7 +46,7 @@ class Naked(ast.NodeVisitor):
 
     def visit_Compare(self, node):
         sides = [node.left, *node.comparators]
-        counts = any("size" in ast.dump(side) or "'len'" in ast.dump(side) or "'count" in ast.dump(side) for side in sides)
+        counts = any(COUNTS.search(ast.unparse(side)) for side in sides)
         for side in sides:
             if not (counts and isinstance(side, ast.Constant) and side.value in FEW):
                 self.visit(side)
@@ -71,7 +77,10 @@ class Naked(ast.NodeVisitor):
     def visit_Call(self, node):
         name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
         if name not in NO_RULE:
-            self.generic_visit(node)
+            counts = name in ("max", "samples_in")
+            for part in (node.func, *node.args, *node.keywords):
+                if not (counts and isinstance(part, ast.Constant) and type(part.value) is int and 0 < part.value <= LEAST):
+                    self.visit(part)
             return
         for argument in node.args:
             if not isinstance(argument, ast.Constant):
@@ -80,7 +89,8 @@ class Naked(ast.NodeVisitor):
     def visit_BinOp(self, node):
         # A small whole power is part of a formula.
         self.visit(node.left)
-        if not (isinstance(node.op, ast.Pow) and isinstance(node.right, ast.Constant) and node.right.value in (2, 3, 4)):
+        plain = {ast.Pow: {2, 3, 4}, ast.FloorDiv: PARTS}.get(type(node.op), set())
+        if not (isinstance(node.right, ast.Constant) and node.right.value in plain):
             self.visit(node.right)
 
     def visit_Constant(self, node):
@@ -110,12 +120,8 @@ def by_module():
     return +counts
 
 
-NOT_YET = "pull/"
-"""Where naked numbers still stand; the rest of analysis has none."""
-
-
 def test_numbers_of_analysis_have_names():
-    assert {name: count for name, count in by_module().items() if not name.startswith(NOT_YET)} == {}
+    assert by_module() == {}
 
 
 PLANTED = (
@@ -126,6 +132,8 @@ PLANTED = (
     "scale = 12.5\n",
     "def f(x):\n    return x ** 0.7",
     "def f(x):\n    return x.size * 3",
+    "def f(x, n):\n    return n < 12",
+    "def f(x):\n    return max(7, x)",
 )
 FINE = (
     "LIMIT_NM: Final = 3.5\n",
@@ -133,6 +141,7 @@ FINE = (
     "def f(x, limit_nm=3.5):\n    return 0.5 * x ** 2",
     "def f(x):\n    return x[3], round(x, 4)",
     "def f(x):\n    return x.size < 3",
+    "def f(c, s):\n    return max(3, c.samples_in(s, 5)) // 3",
     "def f(x):\n    return 4.0 * x / 3.0  # formula",
 )
 

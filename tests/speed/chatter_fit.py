@@ -22,7 +22,8 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from support.pull_makes import makes  # noqa: E402
 from support.pullset import SimPull, simulate_cached  # noqa: E402
 
-from analysis.pull.chatter import WITH_ANGLE, WITHOUT_ANGLE, ChatterRules, measure, terms  # noqa: E402
+from analysis.pull.chatter import ChatterRules, measure  # noqa: E402
+from analysis.pull.chatter_score import WITH_ANGLE, WITHOUT_ANGLE, terms  # noqa: E402
 from analysis.pull.conditioning import condition  # noqa: E402
 from analysis.pull.course import find_course, holds_nothing, working_level  # noqa: E402
 from analysis.pull.first_slip import CourseRules  # noqa: E402
