@@ -52,6 +52,7 @@ class BandwidthRules:
     held_spans: float = 2.0  # ... over no fewer of the values that a slow converter repeats
     noise_share: float = 0.005  # ... the shortest that makes no more noise than this share of the peak
     mean_noise_share: float = 0.05  # ... and for the mean over sliding than this
+    mean_most: float = 0.5  # a filter undone that changes the mean of sliding by more is not believed: all of it is doubt
     sway_part: float = 0.25  # of what sways in sliding, this share of its deviation counts: chatter is seen in part only
     early_lags: float = 3.0  # what goes in falls away so many lags before what comes out has begun to
     fine_s: float = 0.003  # the peak is sought on what is undone averaged over this
@@ -190,17 +191,21 @@ def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules
     # What goes in stops sliding before what comes out shows it.
     early = c.samples_in(rules.early_lags * lag.lag_s)
     spans = [(first, last - early) for first, last in course.sliding if last - early > first + rules.fewest]
-    mean = _mean_over_angle(sharper, spans) - _mean_over_angle(c, course.sliding) if spans else 0.0
+    came_out = _mean_over_angle(c, course.sliding)
+    mean = _mean_over_angle(sharper, spans) - came_out if spans else 0.0
+    doubted = 0.0
+    if abs(mean) > rules.mean_most * abs(came_out):
+        mean, doubted = 0.0, abs(mean) / RECTANGULAR
     sways = _sways(sharper, spans)
     if not lag.seen:
         # Anything from nothing to all of it is as likely: half way, rectangular; where it may well be the hand's, nothing is added.
         share = 0.5 if lag.proven else 0.0
         u = (1.0 - share) / RECTANGULAR
-        return LagShare(share * added, u * added, share * mean, u * abs(mean), lags=lag.proven)
+        return LagShare(share * added, u * added, share * mean, math.hypot(u * mean, doubted), lags=lag.proven)
     part = rules.part_unknown if lag.kind is None else rules.part
     # A corner is rounded by up to what the ramp gains in half the span of the slope.
     rounded = 0.5 * span_s * steepest / RECTANGULAR
-    mean_u = math.hypot(part * mean, rules.sway_part * sways)
+    mean_u = math.hypot(part * mean, rules.sway_part * sways, doubted)
     return LagShare(added, math.hypot(part * added, rounded, peak.u_nm), mean, mean_u, lags=True)
 
 
