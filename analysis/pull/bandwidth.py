@@ -52,6 +52,7 @@ class BandwidthRules:
     held_spans: float = 2.0  # ... over no fewer of the values that a slow converter repeats
     noise_share: float = 0.005  # ... the shortest that makes no more noise than this share of the peak
     mean_noise_share: float = 0.05  # ... and for the mean over sliding than this
+    peak_most: float = 0.5  # a filter undone that adds more than this share to the peak is not believed: so much is doubt
     mean_most: float = 0.5  # a filter undone that changes the mean of sliding by more is not believed: all of it is doubt
     sway_part: float = 0.25  # of what sways in sliding, this share of its deviation counts: chatter is seen in part only
     early_lags: float = 3.0  # what goes in falls away so many lags before what comes out has begun to
@@ -184,8 +185,11 @@ def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules
     steepest = float(np.max(np.diff(course.smooth_nm[ahead]), initial=0.0)) / c.step_s
     top = ahead.start + int(np.argmax(restored.smooth(rules.fine_s)[ahead]))
     peak = refine_peak(restored, replace(course, peak=top), peaks)
-    added = peak.torque_nm - refine_peak(c, course, peaks).torque_nm
-    added = min(max(added, 0.0), rules.most * lag.lag_s * steepest)
+    read_nm = refine_peak(c, course, peaks).torque_nm
+    added = min(max(peak.torque_nm - read_nm, 0.0), rules.most * lag.lag_s * steepest)
+    unknown = 0.0
+    if added > rules.peak_most * read_nm:
+        added, unknown = 0.0, rules.peak_most * read_nm / RECTANGULAR
     # Noise weighs little in a mean over the angle, but chatter that is smoothed away does.
     sharper, _ = _restored(c, course, lag, rules.mean_noise_share, rules)
     # What goes in stops sliding before what comes out shows it.
@@ -201,12 +205,14 @@ def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules
         # Anything from nothing to all of it is as likely: half way, rectangular; where it may well be the hand's, nothing is added.
         share = 0.5 if lag.proven else 0.0
         u = (1.0 - share) / RECTANGULAR
-        return LagShare(share * added, u * added, share * mean, math.hypot(u * mean, doubted), lags=lag.proven)
+        return LagShare(share * added, math.hypot(u * added, unknown), share * mean, math.hypot(u * mean, doubted), lags=lag.proven)
     part = rules.part_unknown if lag.kind is None else rules.part
     # A corner is rounded by up to what the ramp gains in half the span of the slope.
     rounded = 0.5 * span_s * steepest / RECTANGULAR
     mean_u = math.hypot(part * mean, rules.sway_part * sways, doubted)
-    return LagShare(added, math.hypot(part * added, rounded, peak.u_nm), mean, mean_u, lags=True)
+    return LagShare(
+        added, math.hypot(part * added, min(rounded, rules.peak_most * read_nm), peak.u_nm, unknown), mean, mean_u, lags=True
+    )
 
 
 def _sways(c: Conditioned, spans: Sequence[Span]) -> float:

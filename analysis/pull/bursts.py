@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,6 +35,12 @@ class BurstRules:
     zigzag: float = 0.5  # this share of its samples are turning points; what plates and levers do turns less often
     slowest_hz: float = 150.0  # below this rate a ringing lever zigzags too, and nothing is told apart
     ends: int = 6  # samples on either side that show the curve it left and comes back to
+    drop: float = (
+        0.2  # a converter that drops out leaves the curve by this share of the largest torque from one sample to the next,
+    )
+    drop_even: float = 0.02  # ... stays as even as this share of it,
+    drop_level: float = 0.1  # ... as near as this share to the level the trace begins at,
+    drop_longest: int = 12  # ... for at most so many samples, and is back as suddenly: plates that slip are taken up again slowly
     back: float = 0.35  # what its sides leave between them, drawn on, is less than this share of the burst's height
 
 
@@ -68,6 +75,28 @@ def find_bursts(torque_nm: Floats, noise_nm: float, step_s: float, rules: BurstR
             continue
         if _is_dirt(torque_nm, first, last, noise_nm, rules):
             found.extend(range(first, last))
+    return np.asarray(found, dtype=np.intp)
+
+
+def find_dropouts(torque_nm: Floats, level_nm: float, noise_nm: float, rules: BurstRules) -> NDArray[np.intp]:
+    """Indices of samples that a converter sent as 'nothing' for a moment: gone to the level without load and back, at once.
+
+    Runs of `least` samples and more, even, near `level_nm`, between two leaps against each other, and the curve before and the one
+    after, drawn on, meet.
+    """
+    if torque_nm.size < ENDS_IN_PIECE * rules.ends:
+        return np.empty(0, dtype=np.intp)
+    largest = percentile(np.abs(torque_nm - level_nm), 99.0)
+    leaps = np.diff(torque_nm)
+    at = np.flatnonzero(np.abs(leaps) > max(rules.drop * largest, rules.noise * noise_nm))
+    even = max(rules.noise * noise_nm, rules.drop_even * largest)
+    found: list[int] = []
+    for i, j in itertools.pairwise(at.tolist()):
+        body = torque_nm[i + 1 : j + 1]
+        if leaps[i] * leaps[j] >= 0 or not rules.least <= body.size <= rules.drop_longest or float(np.ptp(body)) > even:
+            continue
+        if abs(float(body.mean()) - level_nm) <= rules.drop_level * largest and _meets(torque_nm, i + 1, j + 1, noise_nm, rules):
+            found.extend(range(i + 1, j + 1))
     return np.asarray(found, dtype=np.intp)
 
 
@@ -106,8 +135,15 @@ def _is_dirt(torque_nm: Floats, first: int, last: int, noise_nm: float, rules: B
     body = torque_nm[first:last]
     steps = np.diff(np.concatenate([before[-1:], body, after[:1]]))
     turns = float(np.mean(np.sign(steps[1:]) != np.sign(steps[:-1])))
-    if turns < rules.zigzag:
+    return turns >= rules.zigzag and _meets(torque_nm, first, last, noise_nm, rules)
+
+
+def _meets(torque_nm: Floats, first: int, last: int, noise_nm: float, rules: BurstRules) -> bool:
+    """Whether the curve before and the one after, drawn on, leave little between them against what stands out."""
+    before, after = torque_nm[max(0, first - rules.ends) : first], torque_nm[last : last + rules.ends]
+    if min(before.size, after.size) < 3:
         return False
+    body = torque_nm[first:last]
     middle = 0.5 * body.size
     left = _drawn_on(np.arange(-before.size, 0.0), before, middle)
     right = _drawn_on(np.arange(float(body.size), body.size + after.size), after, middle)

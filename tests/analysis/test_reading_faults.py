@@ -75,6 +75,21 @@ def test_a_burst_of_interference_is_bridged_and_said(at_s, length, height_nm):
     assert not result.chatter.present
 
 
+@pytest.mark.parametrize("rate_hz", [200.0, 1000.0])
+@pytest.mark.parametrize("at_s", [3.6, 4.6, 5.5])
+@pytest.mark.parametrize("length", [3, 6, 10])
+def test_a_converter_that_drops_out_for_some_samples_is_bridged_and_said(rate_hz, at_s, length):
+    """It sends 'nothing', offset and noise as at rest, in the midst of a load."""
+    stream = made_stream(1, rate_hz=rate_hz)
+    torque = stream.torque_nm.copy()
+    at = int(np.searchsorted(stream.time_s, at_s))
+    torque[at : at + length] = torque[:length]
+    result = read_pull(Trace(stream.time_s, torque, stream.angle_deg), SENSOR)
+    assert QualityCode.BURST in codes(result)
+    assert result.breakaway.torque_nm == pytest.approx(TRUE_NM, rel=0.005)
+    assert result.sliding.torque_nm == pytest.approx(SLIDING_NM, rel=0.005)
+
+
 def test_slips_of_chattering_plates_are_no_bursts():
     """Simulated stick-slip, slow, fast and dying: sudden falls that stay down, or come again and again."""
     pulls = simulate_cached(30, 21, ("chatter_strong", "chatter_fast", "chatter_slow_rig"))
