@@ -2,7 +2,7 @@
 
     python tests/speed/readings.py                 everything (a few minutes; simulated pulls are kept in the temporary folder)
     python tests/speed/readings.py --quick         a tenth of it
-    python tests/speed/readings.py --only-ours --sets makes,aside,bench    other makes, those kept aside, a busy bench at rest
+    python tests/speed/readings.py --only-ours --sets makes,aside,fresh,bench    other makes, those kept aside, a busy bench
     python tests/speed/readings.py --kinds lash,bites --n 200 --by-kind --worst 20 --sets wide
 
 Prints markdown. Nothing here passes or fails; what must hold is tested elsewhere, this measures.
@@ -31,6 +31,7 @@ import numpy as np  # noqa: E402
 from scipy.signal import butter, filtfilt  # noqa: E402
 from support.busy_bench import NO_PULLS, busy_bench, turned_free  # noqa: E402
 from support.peers import ruptures_script, scipy_script  # noqa: E402
+from support.pull_fresh import FRESH  # noqa: E402
 from support.pull_makes import ASIDE, KINDS, makes  # noqa: E402
 from support.pull_truth import Truth  # noqa: E402
 from support.pullset import HELD_OUT_SEEDS, WIDE_KINDS, SimPull, held_out, simulate_cached  # noqa: E402
@@ -258,7 +259,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=FIRST_SEED)
     parser.add_argument("--held-out-seed", type=int, default=HELD_OUT_SEEDS[0])
     parser.add_argument("--kinds", default="", help="kinds of the wide set, by comma")
-    parser.add_argument("--sets", default="shared,wide,held,makes,aside,bench,speed")
+    parser.add_argument("--sets", default="shared,wide,held,makes,aside,fresh,bench,speed")
     parser.add_argument("--worst", type=int, default=10)
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--by-kind", action="store_true")
@@ -285,6 +286,9 @@ def main() -> None:
     if "aside" in sets:
         made = makes(n // 10, args.held_out_seed, tuple(ASIDE))
         print_set(f"Other makes kept aside: {len(made)} pulls of {len(ASIDE)} kinds, seed {args.held_out_seed}", made, args)
+    if "fresh" in sets:
+        made = makes(n // 4, args.held_out_seed, tuple(FRESH))
+        print_set(f"Makes by another hand: {len(made)} pulls of {len(FRESH)} kinds, seed {args.held_out_seed}", made, args)
     if "bench" in sets:
         print_bench(30 if args.quick else 250)
     if "speed" in sets:

@@ -367,12 +367,19 @@ _ASIDE = {
 }
 KINDS = _makes()
 ASIDE = _ASIDE
+ALL = KINDS | ASIDE
+
+
+def join(faults: dict[str, Fault], kinds: dict[str, Make]) -> None:
+    """Kinds of another module, with the faults they name, are drawn here too."""
+    FAULTS.update(faults)
+    ALL.update(kinds)
 
 
 def _plan(kind: str, rng: Generator) -> Plan:
     draft = usual._usual(rng)
     draft.share_of_scale = _log(rng, 0.12, 0.85)
-    for knob in (KINDS | ASIDE)[kind].knobs:
+    for knob in ALL[kind].knobs:
         knob(draft, rng)
     return plan_of(kind, draft, rng)
 
@@ -387,7 +394,7 @@ def makes(n: int, seed: int, kinds: Sequence[str] | None = None) -> list[SimPull
     plans = {i: _plan(kind, np.random.default_rng([seed, i, 11])) for i, kind in drawn}
     motions: dict[int, Motion] = {}
     for bristles in (False, True):
-        mine = [i for i, kind in drawn if (KINDS | ASIDE)[kind].bristles is bristles]
+        mine = [i for i, kind in drawn if ALL[kind].bristles is bristles]
         mine.sort(key=lambda i: -plans[i].hand.speed.size)
         for at in range(0, len(mine), 200):
             part = mine[at : at + 200]
@@ -403,7 +410,7 @@ def makes(n: int, seed: int, kinds: Sequence[str] | None = None) -> list[SimPull
 
 
 def _bristles(plan: Plan, seed: int, number: int) -> Bristles:
-    rng, make = np.random.default_rng([seed, number, 12]), (KINDS | ASIDE)[plan.kind]
+    rng, make = np.random.default_rng([seed, number, 12]), ALL[plan.kind]
     inertia = plan.unit.rotor_kg_m2 * rng.uniform(0.3, 1.5)
     return Bristles(
         bend_rad=float(np.radians(_log(rng, *make.bend_deg))), case_kg_m2=inertia,
@@ -430,7 +437,7 @@ def _over_the_knee(truth: Truth, motion: Motion, bend_rad: float) -> Truth:
 
 
 def _record(kind: str, plan: Plan, motion: Motion, seed: int, number: int) -> SimPull | None:
-    rng, make = np.random.default_rng([seed, number, 13]), (KINDS | ASIDE)[kind]
+    rng, make = np.random.default_rng([seed, number, 13]), ALL[kind]
     # Stick-slip of bristles is memory-free: the settled stretch begins where the first slip is over.
     unit = replace(plan.unit, memory_rad=min(plan.unit.memory_rad, 0.02)) if make.bristles else plan.unit
     if "runs_in" in plan.sensor:
