@@ -41,6 +41,13 @@ class BurstRules:
     drop_even: float = 0.02  # ... stays as even as this share of it,
     drop_level: float = 0.1  # ... as near as this share to the level the trace begins at,
     drop_longest: int = 12  # ... for at most so many samples, and is back as suddenly: plates that slip are taken up again slowly
+    blow_hz: float = (
+        400.0  # from this rate on a load that leaps up within one sample is no hand's: it takes a tenth of a second ...
+    )
+    blow_s: float = 0.015  # ... and a blow is over within this time,
+    blow_calm: float = 0.25  # ... out of a curve whose own steps were no larger than this share of the leap,
+    blow_dies: float = 0.85  # ... dying away: the second sample is below this share of the first
+    blow_back: float = 0.15  # ... back on the curve it left but for this share of its height
     back: float = 0.35  # what its sides leave between them, drawn on, is less than this share of the burst's height
 
 
@@ -97,6 +104,44 @@ def find_dropouts(torque_nm: Floats, level_nm: float, noise_nm: float, rules: Bu
             continue
         if abs(float(body.mean()) - level_nm) <= rules.drop_level * largest and _meets(torque_nm, i + 1, j + 1, noise_nm, rules):
             found.extend(range(i + 1, j + 1))
+    return np.asarray(found, dtype=np.intp)
+
+
+def find_blows(torque_nm: Floats, level_nm: float, noise_nm: float, step_s: float, rules: BurstRules) -> NDArray[np.intp]:
+    """Indices of samples of blows from outside (a relay): up within one sample as no hand pulls, and back on the curve soon.
+
+    Torque falls as suddenly when plates slip, so that only what leaps away from `level_nm` is looked at, and only where it is rare.
+    """
+    if torque_nm.size < ENDS_IN_PIECE * rules.ends or 1.0 / step_s < rules.blow_hz:
+        return np.empty(0, dtype=np.intp)
+    load = torque_nm - level_nm
+    load = load if float(load.sum()) >= 0 else -load
+    largest = percentile(np.abs(load), 99.0)
+    leaps = np.diff(load)
+    least = max(rules.noise * noise_nm, rules.share * largest)
+    at = np.flatnonzero(leaps > least)
+    if not at.size:
+        return np.empty(0, dtype=np.intp)
+    sudden = np.abs(leaps[load[1:] > rules.loaded * largest])
+    least = max(least, rules.over_common * percentile(sudden, rules.common) if sudden.size else 0.0)
+    longest = max(rules.least, round(rules.blow_s / step_s))
+    found: list[int] = []
+    for i in at[leaps[at] > least].tolist():
+        if (found and i < found[-1]) or i + 1 < rules.ends:
+            continue
+        before = load[i + 1 - rules.ends : i + 1]
+        if float(before.mean()) < rules.loaded * largest or float(np.abs(np.diff(before)).max()) > rules.blow_calm * leaps[i]:
+            continue
+        after = load[i + 1 : i + 1 + longest + rules.ends]
+        over = after - (
+            float(before.mean()) + slope_of(np.arange(float(rules.ends)), before) * (np.arange(after.size) + 0.5 * (rules.ends + 1))
+        )
+        back = np.flatnonzero(over <= max(rules.blow_back * leaps[i], BACK_NOISE * noise_nm))
+        length = int(back[0]) if back.size else 0
+        # One sample, or two alike, are spikes.
+        dies_away = length == 2 and over[1] < rules.blow_dies * over[0]
+        if (dies_away or rules.least <= length <= longest) and _meets(load, i + 1, i + 1 + length, noise_nm, rules):
+            found.extend(range(i + 1, i + 1 + length))
     return np.asarray(found, dtype=np.intp)
 
 

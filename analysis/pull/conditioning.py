@@ -13,7 +13,7 @@ from scipy.ndimage import uniform_filter1d
 
 from analysis.distributions import RECTANGULAR_WIDTH
 from analysis.pull.angle import AngleRules, prepare_angle
-from analysis.pull.bursts import BurstRules, find_bursts, find_dropouts
+from analysis.pull.bursts import BurstRules, find_blows, find_bursts, find_dropouts
 from analysis.pull.clipping import ClipRules, find_clipped
 from analysis.pull.hum import HumRules, hum_at_rest
 from analysis.pull.noise import Flags, deviation, median, median_of_five, percentile, runs_of, smallest_step, usual_repeat
@@ -224,9 +224,12 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     step_deg = 0.0 if trace.angle_deg is None else smallest_step(trace.angle_deg, SMALLEST_ANGLE_DEG)
     head = raw[: max(10, min(raw.size, round(rules.rest.window_s / step_s)))]
     quantised, of_head = resolution / RECTANGULAR_WIDTH, deviation(head)
-    gone = find_dropouts(raw, median(head), max(of_head, quantised), rules.burst)
-    raw = bridge(raw, gone)
-    bursts = np.union1d(gone, find_bursts(raw, max(of_head, quantised), step_s, rules.burst))
+    of_rest, at_rest_nm = max(of_head, quantised), median(head)
+    bursts = find_dropouts(raw, at_rest_nm, of_rest, rules.burst)
+    raw = bridge(raw, bursts)
+    bursts = np.union1d(bursts, find_blows(raw, at_rest_nm, of_rest, step_s, rules.burst))
+    raw = bridge(raw, bursts)
+    bursts = np.union1d(bursts, find_bursts(raw, of_rest, step_s, rules.burst))
     raw = bridge(raw, bursts)
     of_all = deviation(raw)
     spikes = find_spikes(raw, max(of_head, quantised, 0.5 * of_all), step_s, rules)
