@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.pull.noise import percentile
+from analysis.pull.noise import percentile, runs_of
 from analysis.trace import Floats
 
 JUMPS_AT_LEAST = 3
@@ -27,6 +27,7 @@ class AngleRules:
     load_noise: float = 25.0  # ... which is a load only where it stands so many deviations above the noise
     gap_steps: float = 3.5  # a step in time this many times the usual is a gap ...
     hand_deg_s: float = 600.0  # ... in which a hand turns the lever no faster than this
+    load_s: float = 0.05  # shorter than this is a blow, not a load
     dead_s: float = 0.5  # an encoder that stands so long under load, and still while the torque falls away, is dead
     released: float = 0.1  # fallen away: to this share
     least_samples: int = 20
@@ -77,10 +78,10 @@ def _is_dead(time_s: Floats, angle_deg: Floats, torque_nm: Floats, noise_nm: flo
     """Whether the angle stands under load, and while the load falls away too: a live one springs back by the wind-up."""
     size = np.abs(torque_nm)
     largest = percentile(size, 99.0)
-    loaded = np.flatnonzero(size > rules.loaded * largest)
-    if not loaded.size or size[-1] > rules.released * largest or largest < rules.load_noise * noise_nm:
+    loads = [run for run in runs_of(size > rules.loaded * largest) if time_s[run[1] - 1] - time_s[run[0]] >= rules.load_s]
+    if not loads or size[-1] > rules.released * largest or largest < rules.load_noise * noise_nm:
         return False
     moved = np.flatnonzero(np.abs(angle_deg - angle_deg[-1]) > 0)
     since = int(moved[-1]) + 1 if moved.size else 0
-    end = int(loaded[-1])
-    return since < end and float(time_s[end] - time_s[max(since, int(loaded[0]))]) >= rules.dead_s
+    begin, end = loads[0][0], loads[-1][1] - 1
+    return since < end and float(time_s[end] - time_s[max(since, begin)]) >= rules.dead_s

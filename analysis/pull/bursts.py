@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,10 +45,11 @@ class BurstRules:
     blow_hz: float = (
         400.0  # from this rate on a load that leaps up within one sample is no hand's: it takes a tenth of a second ...
     )
-    blow_s: float = 0.015  # ... and a blow is over within this time,
+    fall_hz: float = 800.0  # ... and a fall only from this on: a lever that rings, seen coarsely, falls as suddenly
+    blow_s: float = 0.02  # ... and a blow is over within this time,
     blow_calm: float = 0.25  # ... out of a curve whose own steps were no larger than this share of the leap,
     blow_dies: float = 0.85  # ... dying away: the second sample is below this share of the first
-    blow_back: float = 0.15  # ... back on the curve it left but for this share of its height
+    blow_back: float = 0.04  # ... back on the curve it left but for this share of its height
     back: float = 0.35  # what its sides leave between them, drawn on, is less than this share of the burst's height
 
 
@@ -108,9 +110,9 @@ def find_dropouts(torque_nm: Floats, level_nm: float, noise_nm: float, rules: Bu
 
 
 def find_blows(torque_nm: Floats, level_nm: float, noise_nm: float, step_s: float, rules: BurstRules) -> NDArray[np.intp]:
-    """Indices of samples of blows from outside (a relay): up within one sample as no hand pulls, and back on the curve soon.
+    """Indices of samples of blows from outside (a relay): off the curve under load within one sample, and back on it soon.
 
-    Torque falls as suddenly when plates slip, so that only what leaps away from `level_nm` is looked at, and only where it is rare.
+    Out of a calm curve, rare, and over before plates that slipped could be taken up again; a fall is at its deepest at once.
     """
     if torque_nm.size < ENDS_IN_PIECE * rules.ends or 1.0 / step_s < rules.blow_hz:
         return np.empty(0, dtype=np.intp)
@@ -119,28 +121,29 @@ def find_blows(torque_nm: Floats, level_nm: float, noise_nm: float, step_s: floa
     largest = percentile(np.abs(load), 99.0)
     leaps = np.diff(load)
     least = max(rules.noise * noise_nm, rules.share * largest)
-    at = np.flatnonzero(leaps > least)
+    at = np.flatnonzero(np.abs(leaps) > least)
     if not at.size:
         return np.empty(0, dtype=np.intp)
     sudden = np.abs(leaps[load[1:] > rules.loaded * largest])
     least = max(least, rules.over_common * percentile(sudden, rules.common) if sudden.size else 0.0)
     longest = max(rules.least, round(rules.blow_s / step_s))
+    place = np.arange(float(rules.ends))
     found: list[int] = []
-    for i in at[leaps[at] > least].tolist():
+    for i in at[np.abs(leaps[at]) > least].tolist():
         if (found and i < found[-1]) or i + 1 < rules.ends:
             continue
-        before = load[i + 1 - rules.ends : i + 1]
-        if float(before.mean()) < rules.loaded * largest or float(np.abs(np.diff(before)).max()) > rules.blow_calm * leaps[i]:
+        before, height = load[i + 1 - rules.ends : i + 1], abs(float(leaps[i]))
+        if float(before.mean()) < rules.loaded * largest or float(np.abs(np.diff(before)).max()) > rules.blow_calm * height:
             continue
         after = load[i + 1 : i + 1 + longest + rules.ends]
-        over = after - (
-            float(before.mean()) + slope_of(np.arange(float(rules.ends)), before) * (np.arange(after.size) + 0.5 * (rules.ends + 1))
-        )
-        back = np.flatnonzero(over <= max(rules.blow_back * leaps[i], BACK_NOISE * noise_nm))
+        line = float(before.mean()) + slope_of(place, before) * (np.arange(after.size) + 0.5 * (rules.ends + 1))
+        over = math.copysign(1.0, leaps[i]) * (after - line)
+        back = np.flatnonzero(over <= max(rules.blow_back * height, BACK_NOISE * noise_nm))
         length = int(back[0]) if back.size else 0
-        # One sample, or two alike, are spikes.
-        dies_away = length == 2 and over[1] < rules.blow_dies * over[0]
-        if (dies_away or rules.least <= length <= longest) and _meets(load, i + 1, i + 1 + length, noise_nm, rules):
+        # One sample, or two alike, are spikes. Plates that slip take longer to fall, and are taken up again later still.
+        alike = length == 2 and over[1] >= rules.blow_dies * over[0]
+        at_once = leaps[i] > 0 or (1.0 / step_s >= rules.fall_hz and int(np.argmax(over[: length + 1])) == 0)
+        if at_once and not alike and 2 <= length <= longest and _meets(load, i + 1, i + 1 + length, noise_nm, rules):
             found.extend(range(i + 1, i + 1 + length))
     return np.asarray(found, dtype=np.intp)
 

@@ -75,6 +75,27 @@ def test_a_burst_of_interference_is_bridged_and_said(at_s, length, height_nm):
     assert not result.chatter.present
 
 
+@pytest.mark.parametrize("rate_hz", [400.0, 1000.0, 2000.0])
+@pytest.mark.parametrize("at_s", [3.97, 4.4, 5.3])
+@pytest.mark.parametrize("dies_s", [0.002, 0.003])
+def test_a_blow_that_dies_away_is_no_breakaway(rate_hz, at_s, dies_s):
+    """Something switches nearby: half the load more, at once, and gone within some milliseconds."""
+    stream = made_stream(1, rate_hz=rate_hz)
+    since = stream.time_s - at_s
+    blow = np.where((since >= 0) & (since < 0.012), 0.5 * TRUE_NM * np.exp(-np.maximum(since, 0) / dies_s), 0.0)
+    result = read_pull(Trace(stream.time_s, stream.torque_nm + blow, stream.angle_deg), SENSOR)
+    assert {QualityCode.BURST, QualityCode.SPIKES} & codes(result)
+    assert result.breakaway.torque_nm == pytest.approx(TRUE_NM, rel=0.01)
+    assert result.sliding.torque_nm == pytest.approx(SLIDING_NM, rel=0.005)
+
+
+def test_a_blow_after_the_pull_makes_no_dead_encoder():
+    blow = np.where((STREAM.time_s > 7.5) & (STREAM.time_s < 7.52), 0.5 * TRUE_NM, 0.0)
+    whole, result = read_pull(STREAM, SENSOR), read_pull(changed(STREAM.torque_nm + blow), SENSOR)
+    assert result.sliding.travel_deg == pytest.approx(whole.sliding.travel_deg, abs=0.2)
+    assert QualityCode.ANGLE_DOUBTFUL not in codes(result)
+
+
 @pytest.mark.parametrize("rate_hz", [200.0, 1000.0])
 @pytest.mark.parametrize("at_s", [3.6, 4.6, 5.5])
 @pytest.mark.parametrize("length", [3, 6, 10])
