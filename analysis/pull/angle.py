@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +28,13 @@ class AngleRules:
     load_noise: float = 25.0  # ... which is a load only where it stands so many deviations above the noise
     gap_steps: float = 3.5  # a step in time this many times the usual is a gap ...
     hand_deg_s: float = 600.0  # ... in which a hand turns the lever no faster than this
+    gone_share: float = 0.1  # the release is over below this share of the largest torque ...
+    fall_s: float = 0.1  # ... and began within this time before, at the highest
+    fall_fewest: int = 5  # samples of it that show a line
+    late_least_s: float = 0.015  # an angle sent later than this is late ...
+    late_most_s: float = 0.25  # ... but not later than this
+    along_least: float = 0.9  # as it was sent its correlation with the torque's fall is below this ...
+    along_clear: float = 0.98  # ... and sent earlier it is above this
     load_s: float = 0.05  # shorter than this is a blow, not a load
     dead_s: float = 0.5  # an encoder that stands so long under load, and still while the torque falls away, is dead
     released: float = 0.1  # fallen away: to this share
@@ -60,9 +68,12 @@ def prepare_angle(
             near = [k for k in range(i - rules.around, i + rules.around + 1) if 0 <= k < change.size and k not in jumps]
             change[i] = float(np.mean(change[near])) if near else 0.0
         angle_deg = angle_deg[0] + np.concatenate([[0.0], np.cumsum(change)])
+    late = _late_by(time_s, angle_deg, torque_nm, step_s, rules)
+    if late:
+        angle_deg = np.concatenate([angle_deg[late:], np.full(late, angle_deg[-1])])
     if _is_dead(time_s, angle_deg, torque_nm, noise_nm, rules):
         return Angle(None, len(jumps), True)
-    return Angle(angle_deg, len(jumps), bool(jumps) or step_deg >= rules.coarse_deg)
+    return Angle(angle_deg, len(jumps), bool(jumps) or late > 0 or step_deg >= rules.coarse_deg)
 
 
 def _jumps(size: Floats, at: int, took_s: float, gap_s: float, rules: AngleRules) -> bool:
@@ -85,3 +96,29 @@ def _is_dead(time_s: Floats, angle_deg: Floats, torque_nm: Floats, noise_nm: flo
     since = int(moved[-1]) + 1 if moved.size else 0
     begin, end = loads[0][0], loads[-1][1] - 1
     return since < end and float(time_s[end] - time_s[max(since, begin)]) >= rules.dead_s
+
+
+def _late_by(time_s: Floats, angle_deg: Floats, torque_nm: Floats, step_s: float, rules: AngleRules) -> int:
+    """By how many samples the angle comes behind the torque it belongs to; 0 unless the release shows it.
+
+    When the hand lets go the lever springs back by the wind-up, in proportion to the torque, at the same time: where the fall
+    of the torque goes along a straight line with a later angle only, the angle is sent late.
+    """
+    largest = percentile(torque_nm, 99.0)
+    loads = [run for run in runs_of(torque_nm > rules.gone_share * largest) if time_s[run[1] - 1] - time_s[run[0]] >= rules.load_s]
+    if not loads:
+        return 0
+    most, last = round(rules.late_most_s / step_s), loads[-1][1] + 1
+    before = torque_nm[max(0, last - max(rules.fall_fewest, round(rules.fall_s / step_s))) : last]
+    first = last - 1 - int(np.argmax(before[::-1]))
+    if last - first < rules.fall_fewest or last + most > torque_nm.size:
+        return 0
+    way = math.copysign(1.0, float(angle_deg[first] - angle_deg[0]))
+    fall = torque_nm[first:last] - torque_nm[first:last].mean()
+    shifted = np.lib.stride_tricks.sliding_window_view(angle_deg[first : last + most], last - first)
+    shifted = shifted - shifted.mean(axis=1, keepdims=True)
+    size = np.sqrt(np.sum(shifted * shifted, axis=1) * float(fall @ fall))
+    along = np.where(size > 0, way * (shifted @ fall) / np.where(size > 0, size, 1.0), 0.0)
+    best = int(np.argmax(along))
+    late = best * step_s >= rules.late_least_s and along[0] < rules.along_least and along[best] > rules.along_clear
+    return best if late else 0

@@ -159,3 +159,21 @@ def test_a_slip_that_throws_the_lever_is_no_jump_of_the_encoder():
     """3 degrees within 20 ms at the release, seen at 1 kHz: fast, over many samples."""
     jump = 3.0 * np.clip((STREAM.time_s - 4.0) / 0.02, 0.0, 1.0)
     assert QualityCode.ANGLE_DOUBTFUL not in codes(read_pull(changed(angle_deg=STREAM.angle_deg + jump), SENSOR))
+
+
+@pytest.mark.parametrize("late_s", [0.03, 0.06, 0.1])
+def test_an_angle_that_is_sent_late_is_put_back_and_said(late_s):
+    """Simulated stick-slip, whose mean over the angle hangs on which torque belongs to which angle."""
+    pulls = [
+        p for p in simulate_cached(12, 23, ("chatter_strong", "clean")) if p.trace.angle_deg is not None and p.truth.sliding_nm
+    ]
+    told = 0
+    for pull in pulls:
+        time = pull.trace.time_s
+        late = Trace(time, pull.trace.torque_nm, np.interp(time - late_s, time, pull.trace.angle_deg))
+        whole, result = read_pull(pull.trace, pull.sensor), read_pull(late, pull.sensor)
+        assert QualityCode.ANGLE_DOUBTFUL not in codes(whole)
+        if QualityCode.ANGLE_DOUBTFUL in codes(result):
+            told += 1
+            assert result.sliding.torque_nm == pytest.approx(whole.sliding.torque_nm, rel=0.01)
+    assert told >= 0.7 * len(pulls)
