@@ -52,6 +52,7 @@ class BandwidthRules:
     held_spans: float = 2.0  # ... over no fewer of the values that a slow converter repeats
     noise_share: float = 0.005  # ... the shortest that makes no more noise than this share of the peak
     mean_noise_share: float = 0.05  # ... and for the mean over sliding than this
+    overshoot_noise: float = 4.0  # deviations of the noise below rest that any release may show
     peak_most: float = 0.5  # a filter undone that adds more than this share to the peak is not believed: so much is doubt
     mean_most: float = 0.5  # a filter undone that changes the mean of sliding by more is not believed: all of it is doubt
     sway_part: float = 0.25  # of what sways in sliding, this share of its deviation counts: chatter is seen in part only
@@ -69,12 +70,14 @@ class Lag:
 
     seen     the lever showed how far the torque was behind; else all that is known is that the lag is no longer than this
     proven   no hand is so slow; else the release may have been the hand's
+    overshoot  how far the torque fell beyond rest, as a share of the load: a steep filter, which adds as much to a sudden peak
     """
 
     lag_s: float
     kind: Filter | None
     seen: bool = True
     proven: bool = True
+    overshoot: float = 0.0
 
     @property
     def bandwidth_hz(self) -> float:
@@ -105,18 +108,19 @@ def find_lag(c: Conditioned, course: Course, sensor: Sensor, rules: BandwidthRul
     release = _release(c, course.let_go, rules)
     if release is None:
         return _by_the_fall_alone(c, course.let_go, rules)
-    went_in, came_out = release
+    went_in, came_out, overshoot = release
     # A value that is repeated is late by half of that on the average, and on time when it comes.
     behind_s = float(np.sum(came_out - went_in)) * c.step_s - 0.5 * c.held_s
     if behind_s < max(rules.behind_least_s + rules.held_part * c.held_s, 2 * c.step_s):
         return None
     misfit, second, lag_s, kind = _best_filter(went_in, came_out, behind_s, c.step_s, rules)
     clear = misfit <= rules.misfit or misfit <= rules.misfit_over * second
-    return Lag(lag_s, kind) if clear and misfit <= rules.misfit_most else Lag(behind_s, None)
+    known = clear and misfit <= rules.misfit_most
+    return Lag(lag_s, kind, overshoot=overshoot) if known else Lag(behind_s, None, overshoot=overshoot)
 
 
-def _release(c: Conditioned, let_go: int, rules: BandwidthRules) -> tuple[Floats, Floats] | None:
-    """The lever's springing back and the torque's fall from there on, as shares of where they begin.
+def _release(c: Conditioned, let_go: int, rules: BandwidthRules) -> tuple[Floats, Floats, float] | None:
+    """The lever's springing back and the torque's fall from there on, as shares of where they begin; how far that fell beyond rest.
 
     None where there is no angle, or the encoder's steps are too coarse to tell whether the lever was back before the torque.
     """
@@ -133,10 +137,13 @@ def _release(c: Conditioned, let_go: int, rules: BandwidthRules) -> tuple[Floats
     load = median(c.torque_nm[max(0, top - c.samples_in(rules.load_s)) : top + 1])
     if load <= 0 or last - top < rules.fewest or back < max(rules.back_least_deg, rules.back_steps * c.resolution_deg):
         return None
-    went_in, came_out = np.maximum((c.angle_deg[top:last] - end) / back, 0.0), c.torque_nm[top:last] / load
+    swings, came_out = (c.angle_deg[top:last] - end) / back, c.torque_nm[top:last] / load
+    went_in = np.maximum(swings, 0.0)
+    # What swings beyond rest with the lever is no sensor's.
+    beyond = -float(came_out.min()) - max(0.0, -float(swings.min())) - rules.overshoot_noise * c.noise_nm / load
     shown = float(came_out[int(np.argmax(went_in == 0.0))])
     told = back >= rules.back_fine_steps * c.resolution_deg or shown > rules.shown_steps * c.resolution_deg / back
-    return (went_in, came_out) if told else None
+    return (went_in, came_out, max(0.0, beyond)) if told else None
 
 
 def _by_the_fall_alone(c: Conditioned, let_go: int, rules: BandwidthRules) -> Lag | None:
@@ -211,7 +218,13 @@ def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules
     rounded = 0.5 * span_s * steepest / RECTANGULAR
     mean_u = math.hypot(part * mean, rules.sway_part * sways, doubted)
     return LagShare(
-        added, math.hypot(part * added, min(rounded, rules.peak_most * read_nm), peak.u_nm, unknown), mean, mean_u, lags=True
+        added,
+        math.hypot(
+            part * added, min(rounded, rules.peak_most * read_nm), peak.u_nm, unknown, lag.overshoot * read_nm / RECTANGULAR
+        ),
+        mean,
+        mean_u,
+        lags=True,
     )
 
 

@@ -5,7 +5,7 @@ Pulls of plain shape through filters whose lag is known: what a ramp of r N.m/s 
 
 import numpy as np
 import pytest
-from scipy.signal import butter, sosfilt
+from scipy.signal import butter, cheby1, sosfilt
 
 from analysis.pull.reading import read_pull
 from analysis.results import QualityCode, Sensor
@@ -62,6 +62,19 @@ def test_a_slow_sensor_is_seen_and_its_peak_set_right_to_within_u(name):
     assert result.sliding.torque_nm == pytest.approx(SLIDING_NM, rel=0.003)
     assert result.chatter.present is None
     assert result.chatter.why_not == "slow_sensor"
+
+
+@pytest.mark.parametrize("hertz", [8.0, 12.0, 20.0])
+@pytest.mark.parametrize("ramp_s", [0.12, 0.2])
+def test_a_steep_filter_that_overshoots_lies_within_u(hertz, ramp_s):
+    """It throws a sudden peak too high, as it throws the release below rest, which is where it shows."""
+    slides_nm = 0.97 * TRUE_NM
+    truly = np.interp(TIME, [0, 3.2 - ramp_s, 3.2, 3.21, 6.2, 6.23, 9], [0, 0, TRUE_NM, slides_nm, slides_nm, 0, 0])
+    sharp = cheby1(4, 0.5, hertz, fs=RATE_HZ, output="sos")
+    steep = np.asarray(sosfilt(sharp, truly)) / np.prod(sharp[:, :3].sum(axis=1) / sharp[:, 3:].sum(axis=1))
+    result = read_pull(seen(steep, truly), SENSOR)
+    assert QualityCode.SLOW_SENSOR in codes(result)
+    assert abs(result.breakaway.torque_nm - TRUE_NM) <= result.breakaway.budget.expanded_u_nm
 
 
 @pytest.mark.parametrize("name", SLOW)
