@@ -29,9 +29,8 @@ class BandwidthRules:
 
     around_s: float = 0.15  # the lever stands furthest so near the release ...
     back_s: float = 1.0  # ... and has sprung back after this
-    back_least_deg: float = 0.05  # ... by so much at least ...
-    back_steps: float = 2.0  # ... and so many steps of the encoder: fewer tell no delay
-    back_fine_steps: float = 10.0  # fewer than these tell one only where ...
+    back_least_deg: float = 0.05  # ... by so much at least
+    back_fine_steps: float = 10.0  # fewer steps of the encoder than these tell a delay only where ...
     shown_steps: float = 1.5  # ... more of the load than so many steps stand for is shown when the lever is back
     fewest: int = 5  # samples of a fall
     falls_through: float = 0.7  # it is springing back when it has passed this share of the way
@@ -45,9 +44,7 @@ class BandwidthRules:
     held_share: float = 0.97  # the fall begins where the torque leaves this share of the load
     held_part: float = 0.25  # of the time a value is repeated for, its delay is known no better than this share
     lags: tuple[float, ...] = (0.8, 0.86, 0.91, 0.95, 0.98, 1.0, 1.02, 1.05, 1.1, 1.17, 1.25)  # tried about the mean delay
-    misfit: float = 0.02  # a filter explains the fall to this share of the load ...
-    misfit_over: float = 0.5  # ... or to this share of the misfit of all others, ...
-    misfit_most: float = 0.06  # ... and never worse than this; else only the lag is known
+    misfit: float = 0.02  # a filter explains the fall to this share of the load; else only the lag is known
     spans_s: tuple[float, ...] = (0.004, 0.006, 0.009, 0.013, 0.02, 0.03, 0.045, 0.06, 0.08, 0.1)  # of the slope when undone ...
     held_spans: float = 2.0  # ... over no fewer of the values that a slow converter repeats
     noise_share: float = 0.005  # ... the shortest that makes no more noise than this share of the peak
@@ -113,10 +110,8 @@ def find_lag(c: Conditioned, course: Course, sensor: Sensor, rules: BandwidthRul
     behind_s = float(np.sum(came_out - went_in)) * c.step_s - 0.5 * c.held_s
     if behind_s < max(rules.behind_least_s + rules.held_part * c.held_s, 2 * c.step_s):
         return None
-    misfit, second, lag_s, kind = _best_filter(went_in, came_out, behind_s, c.step_s, rules)
-    clear = misfit <= rules.misfit or misfit <= rules.misfit_over * second
-    known = clear and misfit <= rules.misfit_most
-    return Lag(lag_s, kind, overshoot=overshoot) if known else Lag(behind_s, None, overshoot=overshoot)
+    misfit, lag_s, kind = _best_filter(went_in, came_out, behind_s, c.step_s, rules)
+    return Lag(lag_s, kind, overshoot=overshoot) if misfit <= rules.misfit else Lag(behind_s, None, overshoot=overshoot)
 
 
 def _release(c: Conditioned, let_go: int, rules: BandwidthRules) -> tuple[Floats, Floats, float] | None:
@@ -135,7 +130,7 @@ def _release(c: Conditioned, let_go: int, rules: BandwidthRules) -> tuple[Floats
     top = first + falling - int(np.argmax(near[::-1]))
     back = float(c.angle_deg[top]) - end
     load = median(c.torque_nm[max(0, top - c.samples_in(rules.load_s)) : top + 1])
-    if load <= 0 or last - top < rules.fewest or back < max(rules.back_least_deg, rules.back_steps * c.resolution_deg):
+    if load <= 0 or last - top < rules.fewest or back < rules.back_least_deg:
         return None
     swings, came_out = (c.angle_deg[top:last] - end) / back, c.torque_nm[top:last] / load
     went_in = np.maximum(swings, 0.0)
@@ -162,7 +157,7 @@ def _by_the_fall_alone(c: Conditioned, let_go: int, rules: BandwidthRules) -> La
     if lasts_s < rules.hand_usual_s:
         return None
     went_in = np.maximum(1.0 - np.arange(came_out.size) * c.step_s / rules.hand_s, 0.0)
-    misfit, _, lag_s, kind = _best_filter(went_in, came_out, lasts_s - 0.5 * rules.hand_s, c.step_s, rules)
+    misfit, lag_s, kind = _best_filter(went_in, came_out, lasts_s - 0.5 * rules.hand_s, c.step_s, rules)
     proven = lasts_s >= rules.hand_longest_s
     fits = kind is Filter.FIRST_ORDER and misfit <= (rules.misfit if proven else rules.misfit_of_hand)
     return Lag(lag_s, kind, seen=False, proven=proven) if fits else None
@@ -170,17 +165,15 @@ def _by_the_fall_alone(c: Conditioned, let_go: int, rules: BandwidthRules) -> La
 
 def _best_filter(
     went_in: Floats, came_out: Floats, behind_s: float, step_s: float, rules: BandwidthRules
-) -> tuple[float, float, float, Filter]:
-    """(misfit, that of the next best, lag, kind) of the filter that makes one fall from the other."""
+) -> tuple[float, float, Filter]:
+    """(misfit, lag, kind) of the filter that makes one fall from the other."""
     found = []
     for kind in Filter:
         lags = [share * behind_s for share in rules.lags]
         off = [float(np.sqrt(np.mean((seen_through(kind, lag, went_in, step_s) - came_out) ** 2))) for lag in lags]
         best = int(np.argmin(off))
         found.append((off[best], lags[best], kind))
-    found.sort(key=lambda one: one[0])
-    misfit, lag_s, best_kind = found[0]
-    return misfit, found[1][0], lag_s, best_kind
+    return min(found, key=lambda one: one[0])
 
 
 def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules, peaks: PeakRules) -> LagShare:

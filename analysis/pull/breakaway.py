@@ -51,7 +51,6 @@ class PeakRules:
     shape_floor: float = 0.0007
     knee_deg: float = 3.0  # a slip so far is sustained (CourseRules.sustained_deg): the knee ends there ...
     knee_noise: float = 3.0  # ... or where the torque falls by so many deviations of a sample's noise
-    knee_fall: float = 0.003  # ... and this share
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +135,7 @@ def _climbs_on(c: Conditioned, course: Course, noise: float, rules: PeakRules) -
     last = first + int(np.argmax(on)) if on.any() else c.time_s.size
     part = course.smooth_nm[first : max(last, first + 1)]
     highest = np.maximum.accumulate(part)
-    fell = part < highest - max(rules.knee_noise * noise, rules.knee_fall * float(part[0]))
+    fell = part < highest - rules.knee_noise * noise
     return float(highest[int(np.argmax(fell)) if fell.any() else -1] - part[0])
 
 
