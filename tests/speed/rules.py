@@ -3,8 +3,9 @@
     nice python tests/speed/rules.py [--makes 118] [--wide 42] [--only REGEX] [--all]
 
 Finds the named numbers by itself: constants of the modules of `analysis.pull` and `analysis.verdict`, fields of their rule classes,
-defaults of their functions. Those of pull are tried on pulls of known truth (a few of each make, and of each wide kind), those of
-verdict on series of plain values. A share near one is varied in what it lacks to one, a whole number by at least one.
+defaults of their functions. Those of pull, but for the finder's, are tried on pulls of known truth (a few of each make, and of each
+wide kind), those of verdict on series of plain values. A share near one is varied in what it lacks to one, a whole number by at
+least one.
 
 Columns: how many pulls (or series) changed at all, by 0.02 % of a reading, 2 % of a U, a code or a decision; the change of the 95th
 percentile and of the worst of the errors of breakaway and sliding, in percentage points; of the shares that the 95 % intervals
@@ -49,6 +50,8 @@ from analysis.window import Window  # noqa: E402
 STEP = 0.2
 ROUGHLY = re.compile(r"(\d\.\d{3})\d*(?:e-?\d+)?")
 SAME_NM, SAME_U = 2e-4, 0.02
+OF_THE_FINDER = re.compile(r"^pull\.(events|finder|happening)\.")
+"""Reading a pull that was found does not ask these: `readings.py --sets bench` does."""
 NO_RULE = re.compile(r"^__|SEED|^_?(EMPTY|NO_|NOTHING)|TINY|GUARD")
 
 Number = int | float
@@ -260,7 +263,7 @@ def main() -> None:
         else:
             still.append(rule.name)
 
-    wanted = [rule for rule in rules_of(analysis.pull) if re.search(args.only, rule.name)]
+    wanted = [rule for rule in rules_of(analysis.pull) if re.search(args.only, rule.name) and not OF_THE_FINDER.search(rule.name)]
     if wanted:
         pulls = [*makes(args.makes, FIRST_SEED), *simulate_cached(args.wide, FIRST_SEED, workers=1)]
         base = read_all(pulls)
