@@ -21,8 +21,6 @@ RESOLUTION_MOST_OF_CAPACITY: Final = 0.2
 """A sensor shows at least five steps in its range."""
 PULL_LEAST_S: Final = 0.2
 """No hand loads a lever and lets it go sooner."""
-PULL_MOST_S: Final = 600.0
-"""No hand pulls longer."""
 TRACE_MOST_S: Final = 7 * 86_400.0
 """A recording that claims to last over a week has a wrong unit of time."""
 ANGLE_MOST_DEG: Final = 1e7

@@ -55,7 +55,6 @@ class BandwidthRules:
     sway_part: float = 0.25  # of what sways in sliding, this share of its deviation counts: chatter is seen in part only
     early_lags: float = 3.0  # what goes in falls away so many lags before what comes out has begun to
     fine_s: float = 0.003  # the peak is sought on what is undone averaged over this
-    most: float = 2.0  # no more is added than so many times lag times ramp
     part: float = 0.12  # of what is added counts as standard uncertainty (the lag is read off to some per cent) ...
     part_unknown: float = 0.5  # ... or this much where the kind of filter is not known
     told_share: float = 0.005  # of the peak: less is not worth a word
@@ -186,7 +185,7 @@ def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules
     top = ahead.start + int(np.argmax(restored.smooth(rules.fine_s)[ahead]))
     peak = refine_peak(restored, replace(course, peak=top), peaks)
     read_nm = refine_peak(c, course, peaks).torque_nm
-    added = min(max(peak.torque_nm - read_nm, 0.0), rules.most * lag.lag_s * steepest)
+    added = max(peak.torque_nm - read_nm, 0.0)
     unknown = 0.0
     if added > rules.peak_most * read_nm:
         added, unknown = 0.0, rules.peak_most * read_nm / RECTANGULAR

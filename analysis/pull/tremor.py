@@ -50,9 +50,8 @@ class TremorRules:
     most_points: int = 160
     ramp_from: float = 0.4  # on the ramp to the peak a tremor is looked for from this share of it on ...
     ramp_fine_s: float = 0.02  # ... in waves slower than this
-    ramp_span_s: float = 0.16  # ... and about a mean over this, a period or two of it
-    ramp_crossings: int = 4  # ... that cross it so often, two periods,
-    ramp_noise: float = 4.0  # ... if they are so many deviations of the noise high
+    ramp_span_s: float = 0.16  # ... and about a mean over this, a period or two of it, ...
+    ramp_noise: float = 4.0  # ... which they cross CROSSINGS times, if they are so many deviations of the noise high
     flag: float = 0.25  # of the tremor's amplitude remains as standard uncertainty: its phase and height wander
 
 

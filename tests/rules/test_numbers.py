@@ -124,6 +124,35 @@ def test_numbers_of_analysis_have_names():
     assert by_module() == {}
 
 
+def unread(sources, readers):
+    """Fields of rule classes and named numbers in these sources that nobody reads."""
+    words, fields_read = Counter(re.findall(r"\w+", readers)), set(re.findall(r"\.(\w+)", readers))
+    found = []
+    for source in sources:
+        for node in ast.parse(source).body:
+            if isinstance(node, ast.ClassDef) and node.name.endswith("Rules"):
+                fields = [each.target.id for each in node.body if isinstance(each, ast.AnnAssign)]
+                found += [f"{node.name}.{name}" for name in fields if name not in fields_read]
+            elif isinstance(node, (ast.Assign, ast.AnnAssign)):
+                targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+                names = [each.id for target in targets for each in getattr(target, "elts", [target]) if isinstance(each, ast.Name)]
+                found += [name for name in names if NAMED.match(name) and words[name] < 2]
+    return found
+
+
+def test_every_named_number_is_read():
+    root = ANALYSIS.parent
+    own = [path.read_text("utf-8") for path in sorted(ANALYSIS.rglob("*.py"))]
+    others = [path.read_text("utf-8") for room in ("rig", "drivers") for path in sorted((root / room).rglob("*.py"))]
+    assert unread(own, "\n".join(own + others)) == []
+
+
+def test_a_number_that_nobody_reads_is_seen():
+    source = "LIMIT = 3.5\nclass Rules:\n    share: float = 0.2\n"
+    assert unread([source], source) == ["LIMIT", "Rules.share"]
+    assert not unread([source], source + "x > LIMIT * rules.share")
+
+
 PLANTED = (
     "def f(x):\n    return 0.97 * x",
     "def f(x):\n    limit = 3.5\n    return x > limit",
