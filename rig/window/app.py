@@ -158,6 +158,8 @@ class Shell:
         if controller.preferences.now.maximised:
             self.window.showMaximized()
         else:
+            # A small screen would cut off what stands right and below: the type shrinks with the window, not with the screen.
+            self.window.resize(self.window.size().boundedTo(self.window.screen().availableSize()))
             self.window.show()
 
     def _made(self, *, cautions: bool, place: QRect | None) -> MainWindow:

@@ -53,6 +53,7 @@ class JobsPage(Page):
         self.spec.clicked.connect(self._choose_spec)
         self.open_new = QPushButton(say("Open the job"))
         self.open_new.clicked.connect(self._open_new)
+        self.complaint.returnPressed.connect(self._open_new)
         self.search = QLineEdit()
         self.search.setPlaceholderText(say("customer, unit, complaint, oil, note …"))
         self.search.setAccessibleName(say("search the job book"))

@@ -149,7 +149,10 @@ class PullPage(Page):
         for plot in (self.over_time, self.over_angle):
             plot.setVisible(pull is not None)  # empty axes would show numbers that nobody measured
         self.nothing.setVisible(pull is None)
+        self.readout.setVisible(pull is not None)
+        self._side.setVisible(pull is not None)  # the last pull's figures belong to the series that is over
         if pull is None:
+            self.spectrum.hide()
             self.title.setText(say("No pull yet"))
             return
         unit = self._model.unit

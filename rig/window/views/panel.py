@@ -111,8 +111,12 @@ def _series_panel(model: BenchModel, series: SeriesResult) -> PanelView | None:
         spoiler = say("CHATTER: ?")
     direction = model.pulls[-1].result.direction
     after = settling_text(verdict)
+    about = say("series: {counted} of {all} pulls counted", counted=len(series.counted), all=series.n)
+    if len(figure.ways) > 1 and verdict.deciding is not None:
+        # The value shown is the mean of one direction; beside it stands the mean of the whole series.
+        about += " · " + say("{way} decides", way=way_mark(verdict.deciding.direction))
     return PanelView(
-        about=say("series: {counted} of {all} pulls counted", counted=len(series.counted), all=series.n),
+        about=about,
         tone=tone_of(verdict, chatters=chatters),
         word=word_of(verdict, chatters=chatters),
         value=shown,

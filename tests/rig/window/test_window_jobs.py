@@ -4,6 +4,8 @@ import subprocess
 import sys
 
 import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
 from support.fed import FedBench
 from support.jobs import OIL, START, write_pull
 from support.shop import Shop
@@ -51,6 +53,19 @@ def test_the_day_begins_with_the_job(qtbot, tmp_path):
     shop.window.show_bench()
     assert shop.window.bench.job.isVisible()
     assert "QF-7 no. 12" in shop.window.bench.job.text()
+    shop.window.close()
+
+
+def test_enter_in_the_last_field_opens_the_job(qtbot, tmp_path):
+    shop = Shop(qtbot, tmp_path, cautions=True)
+    shop.window.cautions.understood.emit()
+    shop.settle()
+    jobs = shop.window.of_job.jobs.page
+    jobs.unit.setText("QF-7 no. 12")
+    QTest.keyClick(jobs.complaint, Qt.Key.Key_Return)
+    shop.settle()
+    assert page(shop.window) is shop.window.of_job.job
+    assert shop.controller.entry.now.unit == "QF-7 no. 12"
     shop.window.close()
 
 

@@ -305,6 +305,22 @@ def test_pulls_are_set_aside_with_a_reason_and_counted_again(stage):
     assert stage.model.pulls[1].excluded is None
 
 
+def test_a_new_series_leaves_no_figures_of_the_last_pull_on_the_closer_look(stage):
+    stage.pull(60.0)
+    page = stage.window.pull
+    stage.window.show_page(page)
+    page.show_spectrum.setChecked(True)
+    shown = [page.readout, page.figures.itemAtPosition(0, 1).widget(), page.over_time, page.spectrum]
+    assert all(widget.isVisible() for widget in shown)
+    stage.window._new_series()
+    stage.tick()
+    assert page.title.text() == "No pull yet"
+    assert not any(widget.isVisible() for widget in shown)
+    stage.pull(50.0)
+    assert page.title.text() == "Pull 2"
+    assert all(widget.isVisible() for widget in shown)
+
+
 def test_the_cursor_moves_by_arrows_and_tells_its_values(stage):
     stage.pull(60.0)
     page = stage.window.pull
