@@ -38,6 +38,8 @@ from rig.live.session import Session  # noqa: E402
 
 DRAIN_S = 0.05
 SHARE = 0.999
+LOADED_NM = 1.0
+"""From here on the pull is under way: far above the noise of the far end."""
 
 
 class WatchedLine(SerialLine):
@@ -60,6 +62,7 @@ class WatchedRecorder(Recorder):
         super().__init__(folder, TraceInfo(), lambda: datetime.now().astimezone(), time.monotonic)
         self.taken: dict[float, float] = {}
         self.late_s: list[float] = []
+        self.unwritten_s: list[float] = []
 
     def add(self, piece, run=0):  # type: ignore[no-untyped-def]
         """Noted."""
@@ -75,7 +78,11 @@ def watch_writing(recorder: WatchedRecorder) -> None:
         first = file.pieces == 0
         append(file, pieces)
         now = time.monotonic()
-        if not first:
+        if first:
+            # Until here a kill leaves nothing of the pull: from its first loaded piece on.
+            taken = [recorder.taken.get(float(one.time_s[-1])) for one in pieces if abs(one.torque_nm).max() > LOADED_NM]
+            recorder.unwritten_s += [now - moment for moment in taken if moment is not None][:1]
+        else:
             # A piece counts once: the last one is written again, cut, when the pull's end is known.
             moments = [recorder.taken.pop(float(piece.time_s[-1]), now) for piece in pieces]
             recorder.late_s += [now - moment for moment in moments]
@@ -133,6 +140,8 @@ def main() -> int:
     late_ms = 1000 * np.percentile(recorder.late_s, [50, 99.9, 100])
     print(f"load {load:.1f}; {waits.size} reads; drained within 50 ms: {100 * in_time:.3f} %, longest {1000 * waits.max():.0f} ms")
     print(f"written after taken, ms: median {late_ms[0]:.1f}, 99.9 % {late_ms[1]:.0f}, worst {late_ms[2]:.0f}")
+    begun_ms = ", ".join(f"{1000 * each:.0f}" for each in recorder.unwritten_s)
+    print(f"from {LOADED_NM:g} N.m on until the pull's first samples are in its file, ms: {begun_ms}")
     print(f"{sent} samples sent, {samples} received; {pulls} pulls; most pieces that waited for the session: {high}")
     return 0 if in_time >= SHARE and samples == sent else 1
 

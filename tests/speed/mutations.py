@@ -123,8 +123,8 @@ MUTATIONS = [
         ),
         (
             "votes.py",
-            'BudgetLine("arrangement converted", torque_nm * converted.u_relative)',
-            'BudgetLine("arrangement converted", 0.0)',
+            "BudgetLine(BudgetSource.CONVERTED, torque_nm * converted.u_relative)",
+            "BudgetLine(BudgetSource.CONVERTED, 0.0)",
             "a conversion without u",
         ),
         (
@@ -186,7 +186,7 @@ MUTATIONS = [
         ),
         (
             "ground.py",
-            "return BudgetLine(source, limits_nm / math.sqrt(3))",
+            "return BudgetLine(source, limits_nm / RECTANGULAR)",
             "return BudgetLine(source, limits_nm / 3)",
             "limits for three sigma",
         ),
@@ -257,7 +257,7 @@ MUTATIONS = [
         ("correction.py", "inside = np.minimum(x, function.end_nm)", "inside = x", "a parabola goes on beyond its points"),
         (
             "calibration.py",
-            "u_nm=math.hypot(fit.deviation, abs(zero_return or 0.0) * abs(fit.coefficients[0]) / math.sqrt(12)),",
+            "u_nm=math.hypot(fit.deviation, abs(zero_return or 0.0) * abs(fit.coefficients[0]) / RECTANGULAR_WIDTH),",
             "u_nm=fit.deviation,",
             "the zero's return left out of u",
         ),
@@ -286,11 +286,11 @@ MUTATIONS = [
             "a class for one good figure",
         ),
         ("dead_weight.py", "* math.cos(math.radians(self.tilt_deg))", "", "the arm's tilt left out"),
-        ("dead_weight.py", "1 + 0.001931851353 * sine2", "1 - 0.001931851353 * sine2", "gravity falls to the pole"),
+        ("dead_weight.py", "(1 + _SOMIGLIANA * sine2)", "(1 - _SOMIGLIANA * sine2)", "gravity falls to the pole"),
         (
             "known_weights.py",
-            "math.hypot(worst / math.sqrt(3), u_loads_relative), sends, worst <= FAR_OFF",
-            "math.hypot(worst / math.sqrt(3), u_loads_relative), sends, True",
+            "math.hypot(worst / RECTANGULAR, u_loads_relative), sends, worst <= FAR_OFF",
+            "math.hypot(worst / RECTANGULAR, u_loads_relative), sends, True",
             "a sensor far off is believed",
         ),
         (
@@ -393,7 +393,7 @@ MUTATIONS = [
         STACK,
         ("cup_springs.py", "(shape.cone_height_mm - 0.5 * s)", "(shape.cone_height_mm - s)", "the spring law"),
         ("cup_springs.py", "POISSON = 0.3", "POISSON = 0.0", "steel without Poisson's ratio"),
-        ("cup_springs.py", "rise = 1.0 + shape.late_rise * late**2", "rise = 1.0 - shape.late_rise * late**2", "softer near flat"),
+        ("cup_springs.py", "rise = 1.0 + risen * late", "rise = 1.0 - risen * late", "softer near flat"),
         ("cup_springs.py", "reduction = reduced_mm / thickness_mm", "reduction = 1.0", "contact flats forgotten"),
         ("stack.py", "return 2.0 / 3.0 * (outer_mm**3 - inner_mm**3)", "return 0.5 * (outer_mm**3 - inner_mm**3)", "mean radius"),
         (
@@ -456,7 +456,12 @@ MUTATIONS = [
             "pass",
             "a sharp corner read at its last sample",
         ),
-        ("breakaway.py", "sampling = slope * c.step_s / math.sqrt(12)", "sampling = 0.0", "what fell between two samples has no u"),
+        (
+            "breakaway.py",
+            "sampling = slope * c.step_s / RECTANGULAR_WIDTH",
+            "sampling = 0.0",
+            "what fell between two samples has no u",
+        ),
         (
             "sliding.py",
             "c.time_s[first:last] if c.angle_deg is None else c.angle_deg[first:last]",
@@ -465,7 +470,7 @@ MUTATIONS = [
         ),
         (
             "sliding.py",
-            "return math.hypot(scatter, FLOOR_SHARE * abs(float(np.mean(shares))))",
+            "return math.sqrt(scatter**2 + ends**2 + (FLOOR_SHARE * float(np.mean(shares))) ** 2)",
             "return 0.0",
             "uneven sliding has no u",
         ),
@@ -501,8 +506,8 @@ MUTATIONS = [
         ("quality.py", "return not course.sliding and course.let_go is not None", "return False", "let go without a word"),
         (
             "clipping.py",
-            "if last - first < max(least, rules.held_runs * repeats) or before.size < 8:",
-            "if last - first < 1000 * least or before.size < 8:",
+            "if last - first < max(least, rules.held_runs * repeats) or before.size < BEFORE_LEAST:",
+            "if last - first < 1000 * least or before.size < BEFORE_LEAST:",
             "a flat top is read",
         ),
     ),
