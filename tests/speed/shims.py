@@ -47,6 +47,8 @@ LISTED = 10  # choices of an answer whose probabilities are kept count of
 SHARES = {"free": 0.2, "heights": 0.2, "mistaken": 0.1, "spoilt": 0.15}  # of the number of units pulled as found
 AT_LEAST = {"free": 30, "heights": 30, "mistaken": 15, "spoilt": 15}
 PROGRAM = "platepull"
+FIRST_MAKE_SURE = "first make sure how it was pulled"
+"""The answer's own words (`rig/pack/words.py`), which the bench follows without opening anything."""
 
 Answer = dict[str, Any]
 
@@ -84,6 +86,7 @@ class Outcome:
     seconds: list[float] = field(default_factory=list)
     first_answer: Answer | None = None
     hints: list[str] = field(default_factory=list)
+    pulled_again: bool = False  # as it stands, because the answer asked to make sure how it was pulled
 
 
 @dataclass
@@ -164,12 +167,22 @@ def program(unit: PackUnit, pulled: list[Entry], folder: Path) -> Outcome:
             out.stopped = ",".join(stops)
             return out
         out.asks.append(_checked(unit, said, len(history)))
+        if FIRST_MAKE_SURE in said["reason"] and change == 0 and not out.pulled_again:
+            # The bench does as told: it pulls once more as the unit stands, in a sure arrangement, and adds that.
+            out.pulled_again = True
+            last = len(history) - 1
+            again, landed = unit.pull(fitted, last, "now" if last else "old", as_found=last == 0, again=True)
+            if landed and not unit.found_alone:
+                out.landed_at = 0
+                return out
+            history.append(again)
+            continue
         if said["feasible"] is False and change == 0:
             out.said_infeasible = True
             return out
         if said["leave_alone"]:
             return out
-        if said["pull_more"] and more == 0 and not unit.found_alone:
+        if said["pull_more"] and more == 0 and not unit.found_alone and not out.pulled_again:
             more = min(int(said["pull_more"]), 20)
             last = len(history) - 1
             history[-1], landed = unit.pull(fitted, last, "now" if last else "old", more, as_found=last == 0)
@@ -186,7 +199,7 @@ def program(unit: PackUnit, pulled: list[Entry], folder: Path) -> Outcome:
         state = unit.truth([fitted], closure=unit.closures[1])
         if unit.card.layout != "block" and float(state.share[0]) >= SOLID_SHARE:
             out.solid += 1
-        next_entry, landed = unit.pull(fitted, len(history))
+        next_entry, landed = unit.pull(fitted, len(history) - out.pulled_again)
         history.append(next_entry)
         out.changes, out.first_fit = change, out.first_fit or fitted
         if landed:
@@ -456,6 +469,9 @@ def report(families: dict[str, list[Played]]) -> None:
 
         print(f"\ninfeasible told at the first ask: {told(lambda p: not p.itself)} of units that no choice sets right,")
         print(f"{told(lambda p: not p.feasible)} of all not feasible; feasible called infeasible: {told(lambda p: p.feasible)}")
+        again = [o for o in outs if o.pulled_again]
+        right = sum(o.landed_at == 0 for o in again)
+        print(f"pulled again as they stood, to make sure of the arrangement: {len(again)}; right so: {right}")
         stops = dict(Counter(o.stopped for o in outs if o.stopped))
         print(f"built solid: {sum(o.solid for o in outs)}; false stops: {_share([o.stopped is not None for o in outs])} {stops}")
         seconds = [s for o in outs for s in o.seconds]

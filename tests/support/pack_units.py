@@ -365,9 +365,11 @@ class PackUnit:
         return (state.torque_nm >= self.card.low_nm) & (state.torque_nm <= self.card.high_nm)
 
     # ------------------------------------------------------------------ pulling
-    def pull(self, fit: Fit, number: int, which: str = "now", more: int = 0, as_found: bool = False) -> tuple[Entry, bool]:
+    def pull(
+        self, fit: Fit, number: int, which: str = "now", more: int = 0, as_found: bool = False, again: bool = False
+    ) -> tuple[Entry, bool]:
         """Close the unit with `fit` and pull it: the entry, and whether it landed. `number` picks the random numbers; `more`
-        further pulls of the same build."""
+        further pulls of the same build; `again`: other pulls of the same closing, in a sure arrangement."""
         closure = self.closures[0] if as_found else self.closures[1]
         sd = self.closing_sd_mm
         state = self.truth(
@@ -379,13 +381,13 @@ class PackUnit:
         )
         rebuilt = 1 + self.rebuild_sd * float(self.rebuild_z[number])
         n = self.pulls + more
-        factors = rebuilt * (1 + self.pull_sd * self.pull_z[number, :n])
+        factors = rebuilt * (1 + self.pull_sd * self.pull_z[number, PULLS_AGAIN_FROM * again :][:n])
         reads = np.maximum(float(state.torque_nm[0]) / self.convert * factors, 0.0)
-        if as_found and self.first_arrangement != self.arrangement:
+        if as_found and not again and self.first_arrangement != self.arrangement:
             reads = (
                 reads * balance_nm(0.5, 0.5, self.first_arrangement, self.ramp) / balance_nm(0.5, 0.5, self.arrangement, self.ramp)
             )
-        said = self.said_arrangement if as_found else self.arrangement
+        said = self.said_arrangement if as_found and not again else self.arrangement
         first, then = (
             reads * (1 if self.card.basis == "breakaway" else self.breaks),
             reads / (self.breaks if self.card.basis == "breakaway" else 1),
@@ -419,6 +421,7 @@ class PackUnit:
 
 
 # ---------------------------------------------------------------------- drawing
+PULLS_AGAIN_FROM = 20  # of the random numbers of one closing: where those of a second series begin
 FAMILIES = ("found", "free", "heights", "mistaken", "spoilt")
 SIZES_MM = (0.1, 1.001)  # shims on a shelf
 COARSE_STEP_MM = 0.4
