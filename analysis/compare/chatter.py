@@ -57,7 +57,18 @@ class Count:
 
     @classmethod
     def of(cls, chattering: int, assessable: int) -> Count:
-        """Of so many."""
+        """The count of so many pulls, with the interval of their share.
+
+        Parameters
+        ----------
+        chattering, assessable
+            Number of pulls that chatter, and of those in which chatter can be told at all; 0 <= `chattering` <= `assessable`.
+
+        Returns
+        -------
+        Count
+            Ends of the share's interval as fractions 0 to 1, None where no pull is assessable.
+        """
         low, high = clopper_pearson(chattering, assessable) if assessable else (None, None)
         return cls(assessable, chattering, low, high)
 
@@ -83,8 +94,26 @@ class ChatterOutcome:
 
 
 def clopper_pearson(successes: int, trials: int, confidence: float = CONFIDENCE) -> tuple[float, float]:
-    """The exact interval of a share (Biometrika 26, 1934).
+    """The exact interval of a share, from quantiles of the beta distribution.
 
+    Parameters
+    ----------
+    successes, trials
+        Counts, 0 <= `successes` <= `trials`.
+    confidence
+        Probability of the two-sided interval, between 0 and 1.
+
+    Returns
+    -------
+    low, high : float
+        Ends of the share, 0 to 1; 0 without a success and 1 without a failure exactly.
+
+    Notes
+    -----
+    Clopper & Pearson, Biometrika 26 (1934).
+
+    Examples
+    --------
     >>> [round(end, 3) for end in clopper_pearson(0, 5)], [round(end, 3) for end in clopper_pearson(5, 5)]
     ([0.0, 0.522], [0.478, 1.0])
     """
@@ -97,6 +126,20 @@ def clopper_pearson(successes: int, trials: int, confidence: float = CONFIDENCE)
 def probability_rare(chattering: int, assessable: int, rules: CureRules = RULES) -> float:
     """P(share of pulls that chatter < `rare_share`) under Jeffreys' Beta(l + 1/2, m - l + 1/2).
 
+    Parameters
+    ----------
+    chattering, assessable
+        The counts l and m of pulls, 0 <= l <= m.
+    rules
+        `rare_share` is the share below which a unit is called cured.
+
+    Returns
+    -------
+    float
+        Probability, 0 to 1.
+
+    Examples
+    --------
     >>> round(probability_rare(0, 5), 3), round(probability_rare(0, 4), 2)
     (0.918, 0.88)
     """
@@ -121,7 +164,26 @@ def outcome_of(
     conditions: ConditionRules,
     rules: CureRules = RULES,
 ) -> ChatterOutcome:
-    """What became of the chatter; `severity` is the word of its figure over the same pulls, None where there is none."""
+    """What became of the chatter, from counts where it went away and else from its severity.
+
+    Parameters
+    ----------
+    before, after
+        All pulls of each side; those that a person excluded, copies and those that are not assessable do not vote.
+    severity
+        The word of the figure `chatter_severity` over the same pulls, None where there is none.
+    lever_differs
+        Whether lever or adapter differ between the sides or vary within one: then nothing is said of a chatter that was there.
+    conditions
+        `speed_fold` is the factor within which speeds count as alike.
+    rules
+        When quiet pulls count as a cure.
+
+    Returns
+    -------
+    ChatterOutcome
+        Always one; where nothing can be said its outcome is `not_assessable` or `open`.
+    """
     first, second = ([pull for pull in side if _votes(pull)] for side in (before, after))
     count_before = Count.of(sum(bool(pull.chatter.present) for pull in first), len(first))
     count_after = Count.of(sum(bool(pull.chatter.present) for pull in second), len(second))

@@ -92,10 +92,21 @@ def compare(
 
     Parameters
     ----------
-    before, after : pulls in the order of pulling, or with `when` or `number` to order them by
-    question : what may differ; None: the one decisive field that differs
-    threshold : relative change below which a figure counts as held
-    despite : refusals to override
+    before, after
+        Pulls in the order of pulling, or with `when` or `number` to order them by.
+    question
+        What may differ; None: the one decisive field that differs.
+    threshold
+        Relative change below which a figure counts as held, 0.05 for 5 %.
+    despite
+        Refusals to override. That a pull is on both sides or that one side has no reading is never overridden.
+    rules
+        How near conditions have to be to count as alike.
+
+    Returns
+    -------
+    Comparison
+        With its figures, or with the refusals and without figures.
     """
     first, second = set_apart(in_order(before), in_order(after))
     admission = admit(conditions_of(first, second, rules), question, despite, rules)

@@ -175,7 +175,21 @@ def folded(text: str) -> str:
 
 
 def conditions_of(before: Sequence[ComparedPull], after: Sequence[ComparedPull], rules: ConditionRules = RULES) -> list[Condition]:
-    """All fields, in the order of the contract. What a person excluded and what gave no reading says nothing here."""
+    """All fields, in the order of the contract. What a person excluded and what gave no reading says nothing here.
+
+    Parameters
+    ----------
+    before, after
+        The pulls of each side, marked by `set_apart`.
+    rules
+        How near is alike: degrees Celsius for temperatures, factors for speed, rest and sampling rate.
+
+    Returns
+    -------
+    list of Condition
+        One a field, in the order of `Field`. Values: texts as written, median speed in deg/s, rest in s and rate in Hz, mean
+        temperature in degrees Celsius, directions 1 and -1.
+    """
     sides = [[pull for pull in side if pull.apart not in (Apart.EXCLUDED, Apart.NO_READING)] for side in (before, after)]
     made = {field: _by_text(field, sides[0], sides[1]) for field in _TEXTS}
     made[Field.TEMPERATURE] = _temperature(sides[0], sides[1], rules)
@@ -279,6 +293,22 @@ def admit(
 
     The question that is read off is the one of oil, additive and plates that differs. A temperature far off is never read off: a
     bench that cooled overnight is the commoner story, and the other one is asked for in a word.
+
+    Parameters
+    ----------
+    conditions
+        All fields, as `conditions_of` gives them.
+    asked
+        The question that a person put; None: it is read off.
+    despite
+        Refusals to override.
+    rules
+        `temperature_far_c` is the difference of mean temperatures, in degrees, beyond which sides are not compared.
+
+    Returns
+    -------
+    Admission
+        The question, the conditions with it marked, what refuses, and what was overridden.
     """
     by_field = {condition.field: condition for condition in conditions}
     different = [field for field in DECISIVE if by_field[field].state in (State.DIFFERS, State.VARIES)]

@@ -52,7 +52,21 @@ class Band:
 
 
 def curve_of(trace: Trace, result: PullResult) -> PullCurve | None:
-    """The curve of a pull; None where there is neither breakaway nor sliding to lay it by."""
+    """The curve of a pull; None where there is neither breakaway nor sliding to lay it by.
+
+    Parameters
+    ----------
+    trace
+        The recording: torque in N.m, time in s, angle in degrees where there is one.
+    result
+        Its reading; it gives the zero, the direction, the breakaway and the stretches.
+
+    Returns
+    -------
+    PullCurve or None
+        Torque counted from the zero and positive in the direction of the pull, time and angle from the breakaway (from the start of
+        sliding where there is none). Thinned to at most two points in each of `GRID_POINTS` columns.
+    """
     if result.breakaway is not None:
         at_s = result.breakaway.time_s
     elif result.sliding is not None:

@@ -52,7 +52,20 @@ class Sample:
 
     @classmethod
     def of(cls, values: Iterable[float], directions: Iterable[int] | None = None) -> Sample:
-        """A sample from plain numbers; without directions all pulls went the same way."""
+        """A sample from plain numbers; without directions all pulls went the same way.
+
+        Parameters
+        ----------
+        values
+            One a pull, in the figure's own unit.
+        directions
+            1 or -1, one a pull; None: all 1.
+
+        Returns
+        -------
+        Sample
+            Both as arrays of shape (n,).
+        """
         array = np.array(list(values), dtype=float)
         return cls(array, np.ones(array.size, dtype=int) if directions is None else np.array(list(directions), dtype=int))
 
@@ -102,7 +115,20 @@ class Spread:
 
     @classmethod
     def about_directions(cls, values: Floats, direction: np.ndarray) -> Spread:
-        """Of values on any scale; each is taken about the mean of its own direction (a block)."""
+        """Of values on any scale; each is taken about the mean of its own direction (a block).
+
+        Parameters
+        ----------
+        values
+            Shape (n,), at least one; mostly the logarithms of a figure.
+        direction
+            Shape (n,), the direction of each pull.
+
+        Returns
+        -------
+        Spread
+            `mean` on the scale of the values and `squares` on its square.
+        """
         groups = [values[direction == way] for way in np.unique(direction)]
         means = [float(group.mean()) for group in groups]
         squares = sum(float(np.sum((group - mean) ** 2)) for group, mean in zip(groups, means, strict=True))
@@ -141,6 +167,20 @@ class Estimate:
 def shared_ways(before: np.ndarray, after: np.ndarray) -> tuple[tuple[int, ...] | None, bool]:
     """Directions to compare in (None: all pulls as they are), and whether the sides differ in their directions.
 
+    Parameters
+    ----------
+    before, after
+        Directions of the pulls of each side, shapes (n,) and (m,).
+
+    Returns
+    -------
+    ways : tuple of int or None
+        The directions that both sides have, 1 before -1.
+    differ : bool
+        Whether one side has a direction that the other has not.
+
+    Examples
+    --------
     >>> shared_ways(np.array([1, 1]), np.array([1, -1])), shared_ways(np.array([1]), np.array([-1]))
     (((1,), True), (None, True))
     """
@@ -154,12 +194,17 @@ def difference_of(before: Spread, after: Spread, *, plain: bool = False, extra_v
 
     Parameters
     ----------
-    before, after : the sides, on the logarithm, or `plain` (then always Welch)
-    extra_variance : of the difference, known with infinite degrees of freedom (a certificate that differs)
+    before, after
+        The sides, on the logarithm, or `plain` (then always Welch).
+    plain
+        Whether values are taken as they are, because zero has no logarithm.
+    extra_variance
+        Of the difference, known with infinite degrees of freedom (a certificate that differs).
 
     Returns
     -------
-    None where a side has no degree of freedom.
+    Estimate or None
+        After less before, on the scale of the sides; None where a side has no degree of freedom.
 
     Notes
     -----
@@ -196,6 +241,20 @@ def further_pulls(before: Spread, after: Spread, threshold: float, *, plain: boo
     """The fewest further pulls on each side with which, at today's difference and scatter, the interval settles to a word.
 
     None where `MOST_FURTHER_PULLS` would not do. Holm's correction is left out.
+
+    Parameters
+    ----------
+    before, after
+        The sides as they are, on the logarithm, or on plain values with `plain`: ratios are then taken to the mean of `before`.
+    threshold
+        Relative change below which a figure counts as held.
+    plain, extra_variance
+        As for `difference_of`; further pulls do not make the extra variance smaller.
+
+    Returns
+    -------
+    int or None
+        Pulls to add on each side, at least 1.
     """
     for count in range(1, MOST_FURTHER_PULLS + 1):
         more = [_grown(side, count) for side in (before, after)]
@@ -233,14 +292,40 @@ def _settles(estimate: Estimate, plain_before: float | None, threshold: float) -
 
 
 def holds(ratio_low: float, ratio_high: float, threshold: float) -> bool:
-    """Whether a ratio's interval lies within 1/(1 + threshold) .. 1 + threshold."""
+    """Whether a ratio's interval lies within 1/(1 + threshold) .. 1 + threshold.
+
+    Parameters
+    ----------
+    ratio_low, ratio_high, threshold
+        Ends of the interval of after over before, and the relative change, 0.05 for 5 %.
+
+    Returns
+    -------
+    bool
+        True where the whole interval lies within, ends included.
+    """
     return 1 / (1 + threshold) <= ratio_low and ratio_high <= 1 + threshold
 
 
 def conclude(
     ratio_low: float | None, ratio_high: float | None, difference: float, p_corrected: float, threshold: float
 ) -> Conclusion:
-    """The word of a figure: `held` before `rose` and `fell`, which need a corrected p below 0.05."""
+    """The word of a figure: `held` before `rose` and `fell`, which need a corrected p below 0.05.
+
+    Parameters
+    ----------
+    ratio_low, ratio_high
+        Ends of the 95 % interval of after over before, uncorrected; None where there is no ratio.
+    difference, p_corrected
+        After less before, of which only the sign counts; two-sided p against no difference, corrected for the number of figures.
+    threshold
+        Relative change below which a figure counts as held.
+
+    Returns
+    -------
+    Conclusion
+        `open` where neither is shown.
+    """
     if ratio_low is not None and ratio_high is not None and holds(ratio_low, ratio_high, threshold):
         return Conclusion.HELD
     if p_corrected < SIGNIFICANT_P and difference != 0:
@@ -263,7 +348,18 @@ def holm(p: Mapping[str, float]) -> dict[str, float]:
 
 
 def hedges_g(before: Spread, after: Spread) -> float | None:
-    """Hedges' g: the difference over the pooled deviation, with the correction for few pulls (J. Educ. Stat. 6, 1981)."""
+    """Hedges' g: the difference over the pooled deviation, with the correction for few pulls (J. Educ. Stat. 6, 1981).
+
+    Parameters
+    ----------
+    before, after
+        The sides, both on the same scale.
+
+    Returns
+    -------
+    float or None
+        After less before in standard deviations of one pull; None with fewer than two degrees of freedom or without any scatter.
+    """
     degrees = before.degrees_of_freedom + after.degrees_of_freedom
     if degrees < 2 or before.squares + after.squares == 0:
         return None
@@ -285,6 +381,16 @@ def robust_shift(before: Sample, after: Sample) -> Shift | None:
 
     None where the pulls are too few for an interval of 95 % to exist. With two directions the differences are those within
     each, and the null distribution is that of the sum of both rank sums.
+
+    Parameters
+    ----------
+    before, after
+        The sides, both on the same scale (the logarithm, where ratios are wanted).
+
+    Returns
+    -------
+    Shift or None
+        After less before on that scale.
 
     Notes
     -----
@@ -315,6 +421,18 @@ def robust_shift(before: Sample, after: Sample) -> Shift | None:
 def rank_sum_distribution(n: int, m: int) -> Floats:
     """Probabilities of the rank-sum statistic U = 0 .. n m without a difference (Mann & Whitney, Ann. Math. Stat. 18, 1947).
 
+    Parameters
+    ----------
+    n, m
+        Number of pulls in either sample, at least 1.
+
+    Returns
+    -------
+    ndarray, shape (n m + 1,)
+        Probabilities that add up to 1, without ties.
+
+    Examples
+    --------
     >>> rank_sum_distribution(2, 2).round(4).tolist()
     [0.1667, 0.1667, 0.3333, 0.1667, 0.1667]
     """

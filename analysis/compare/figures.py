@@ -93,8 +93,20 @@ def figures_of(
 
     Parameters
     ----------
-    sensor_variance : of the logarithm of a torque ratio, where the sides had sensors of their own
-    not_concluded : figures that are shown, not concluded on
+    before, after
+        All pulls of each side, marked by `set_apart`; each figure takes those that count for it.
+    threshold
+        Relative change below which a figure counts as held.
+    sensor_variance
+        Of the logarithm of a torque ratio, where the sides had sensors of their own.
+    not_concluded
+        Figures that are shown, not concluded on.
+
+    Returns
+    -------
+    dict of FigureName to Figure
+        In the order of reading; a figure that one side has no value of is left out. Torques in N.m, rates in 1/s, shares in
+        percent.
     """
     drafts: dict[FigureName, Figure] = {}
     for name in ALL_FIGURES:

@@ -181,7 +181,18 @@ def in_order(pulls: Iterable[ComparedPull]) -> list[ComparedPull]:
 
 
 def set_apart(before: Sequence[ComparedPull], after: Sequence[ComparedPull]) -> tuple[list[ComparedPull], list[ComparedPull]]:
-    """Both sides with the reason at each pull that does not count; none is left out."""
+    """Both sides with the reason at each pull that does not count; none is left out.
+
+    Parameters
+    ----------
+    before, after
+        The pulls of each side in the order of pulling.
+
+    Returns
+    -------
+    before, after : list of ComparedPull
+        As many as were given, in the same order, each with its `apart` newly set; None where the pull counts.
+    """
     sides = [_plainly_apart(side) for side in (before, after)]
     looked_at = [[index for index, pull in enumerate(side) if pull.apart in (None, Apart.DOUBTFUL)] for side in sides]
     strays = find_strays([stray_side([side[index] for index in mine]) for side, mine in zip(sides, looked_at, strict=True)])
@@ -228,13 +239,40 @@ def values_of(pulls: Iterable[ComparedPull], figure: FigureName) -> tuple[np.nda
 
     Figures of torque are over the counted pulls and those whose doubts do not spoil the figure. Figures of chatter are over every
     assessable pull, strays and first pulls too, as its rule is; only what a person excluded, and copies, are left out.
+
+    Parameters
+    ----------
+    pulls
+        Of one side, marked by `set_apart`.
+    figure
+        Which figure.
+
+    Returns
+    -------
+    values : ndarray of float, shape (n,)
+        In N.m, 1/s, percent or without a unit, as the figure has it.
+    directions : ndarray of int, shape (n,)
+        1 or -1; 0 where the direction is not known.
     """
     kept = [pull for pull in pulls if counts_for(pull, figure) and pull.value(figure) is not None]
     return np.array([pull.value(figure) for pull in kept], dtype=float), np.array([pull.direction or 0 for pull in kept], dtype=int)
 
 
 def counts_for(pull: ComparedPull, figure: FigureName) -> bool:
-    """Whether a pull counts for a figure."""
+    """Whether a pull counts for a figure.
+
+    Parameters
+    ----------
+    pull
+        Marked by `set_apart`.
+    figure
+        Which figure.
+
+    Returns
+    -------
+    bool
+        Whether the pull may count; a value of the figure it need not have.
+    """
     if figure in CHATTER_FIGURES:
         return pull.apart not in (Apart.EXCLUDED, Apart.DUPLICATE)
     return pull.apart in (None, Apart.DOUBTFUL)

@@ -58,7 +58,22 @@ class RunIn:
 
 
 def trend_of(logs: Floats, direction: np.ndarray, order: Floats) -> Trend | None:
-    """The trend of log values over `order` (the pulls' places in the series); None without a degree of freedom."""
+    """The trend of log values over `order` (the pulls' places in the series); None without a degree of freedom.
+
+    Parameters
+    ----------
+    logs
+        Natural logarithms of a figure, shape (n,).
+    direction
+        Direction of each pull, shape (n,); each direction has a level of its own.
+    order
+        Place of each pull in the series, shape (n,), in pulls.
+
+    Returns
+    -------
+    Trend or None
+        None also with fewer than `LEAST_FOR_A_LINE` pulls, or where all stand at one place.
+    """
     if logs.size < LEAST_FOR_A_LINE:
         return None
     ways = np.unique(direction)
@@ -87,6 +102,20 @@ def run_in_of(logs: Floats, direction: np.ndarray, order: Floats, threshold: flo
 
     Not settled where the trend's 95 % interval excludes 0; settled where the 90 % interval of the change over the last pulls lies
     within twice the threshold; else open.
+
+    Parameters
+    ----------
+    logs
+        Natural logarithms of the sliding torque, shape (n,).
+    direction, order
+        Direction and place of each pull, shape (n,).
+    threshold
+        Relative change below which a figure counts as held.
+
+    Returns
+    -------
+    RunIn
+        The trend in percent a pull; `why_not` instead where there are fewer than `LEAST_PULLS` or no trend can be fitted.
     """
     trend = trend_of(logs, direction, order)
     if logs.size < LEAST_PULLS or trend is None:
@@ -117,7 +146,21 @@ class AtLastPull:
 def at_last_pull(before: Trend, after: Trend, extra_variance: float = 0.0) -> AtLastPull:
     """After over before at the last pulls, from an own trend on each side and their pooled scatter.
 
-    `extra_variance` of the difference is known with infinite degrees of freedom (Welch-Satterthwaite; JCGM 100, G.4.1).
+    Parameters
+    ----------
+    before, after
+        Trends of the logarithms of one figure.
+    extra_variance
+        Of the difference, known with infinite degrees of freedom.
+
+    Returns
+    -------
+    AtLastPull
+        Ratio with its 95 % interval.
+
+    Notes
+    -----
+    The extra variance enters by Welch-Satterthwaite (JCGM 100, G.4.1).
     """
     degrees = float(before.degrees_of_freedom + after.degrees_of_freedom)
     difference = after.at_last - before.at_last

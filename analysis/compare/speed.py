@@ -114,7 +114,22 @@ class FrictionAgainstSpeed:
 
 
 def speed_course(trace: Trace, result: PullResult, rules: SpeedRules = RULES) -> SpeedCourse | None:
-    """Steady sliding of a pull in blocks of at least `block_deg` and `block_s`; None without an angle or without sliding."""
+    """Steady sliding of a pull in blocks of at least `block_deg` and `block_s`; None without an angle or without sliding.
+
+    Parameters
+    ----------
+    trace
+        The recording: torque in N.m, time in s, angle in degrees.
+    result
+        Its reading; it gives the zero, the direction, the stretches of sliding and the slips.
+    rules
+        Length of a block, what share of the time counts as outer speeds, and how near slips of one stretch of chatter lie.
+
+    Returns
+    -------
+    SpeedCourse or None
+        Arrays of shape (m,), one value a block, in degrees, deg/s, s and N.m; None also with fewer than two blocks.
+    """
     if trace.angle_deg is None or result.direction is None or result.sliding is None:
         return None
     way = result.direction * (-1 if result.angle_reversed else 1)
@@ -169,7 +184,22 @@ def _in_cycles(start_s: Floats, took_s: Floats, slips_s: Sequence[float], trace:
 
 
 def stiffness_of(trace: Trace, result: PullResult, rules: SpeedRules = RULES) -> float | None:
-    """Stiffness of the bench between hand and plates, N.m per degree at the lever: the slope of the load before breakaway."""
+    """Stiffness of the bench between hand and plates, N.m per degree at the lever: the slope of the load before breakaway.
+
+    Parameters
+    ----------
+    trace
+        The recording: torque in N.m, time in s, angle in degrees.
+    result
+        Its reading; it gives the zero, the direction and the breakaway.
+    rules
+        The shares of the breakaway torque between which the slope is taken.
+
+    Returns
+    -------
+    float or None
+        N.m per degree; None without an angle or a breakaway, with too few samples on the load, or where the angle does not rise.
+    """
     if trace.angle_deg is None or result.breakaway is None or result.direction is None:
         return None
     top = int(np.searchsorted(trace.time_s, result.breakaway.time_s))
@@ -204,8 +234,20 @@ def friction_against_speed(
 
     Parameters
     ----------
-    courses, sliding_nm : of the pulls that count, in the same order; a pull chatters where any block of it does
-    stiffness : of the bench, told beside the slope
+    courses
+        Of the pulls that count; a pull chatters where any block of it does.
+    sliding_nm
+        Sliding torque of the same pulls in the same order, N.m.
+    stiffness
+        Of the bench, N.m per degree; told beside the slope.
+    rules
+        What a pull and a side need for a slope.
+
+    Returns
+    -------
+    FrictionAgainstSpeed
+        Slope in percent of the torque for a tenfold speed with its 95 % interval; `why_not` and no slope where every pull chatters
+        or the speeds do not differ enough.
 
     Notes
     -----

@@ -76,11 +76,26 @@ def judge_backlash(
 
     Parameters
     ----------
-    points_mm : at least one reading of the dial, at equal steps round the gear
-    u_mm : standard uncertainty of a reading
-    gear_over_dial : pitch radius of the gear over the radius the dial stands at; readings and their u grow with it
-    backlash_per_shim : mm of backlash for a mm of shim moved across
+    points_mm
+        At least one reading of the dial, mm, at equal steps round the gear.
+    window
+        Of the page, mm at the pitch radius; None: the points are not judged.
+    u_mm
+        Standard uncertainty of a reading, mm.
+    variation_max_mm
+        Most that highest and lowest point may differ, mm; None: not judged.
+    gear_over_dial
+        Pitch radius of the gear over the radius the dial stands at; readings and their u grow with it.
+    backlash_per_shim
+        mm of backlash for a mm of shim moved across; None: no move is proposed.
 
+    Returns
+    -------
+    BacklashAnswer
+        Lengths in mm at the pitch radius; states are guarded.
+
+    Notes
+    -----
     A point is one reading, so its U is k u; the variation is a difference of two points, so its U is the root of two times that.
     """
     points = [point * gear_over_dial for point in points_mm]

@@ -172,8 +172,29 @@ def choose_shims(sheet: BearingReadings) -> BearingAnswer:
 def nearest_stack(shims_mm: Sequence[float], needed_mm: float, shims_max: int | None = None) -> tuple[float, ...]:
     """The stack, each shim used once at most, whose total is nearest to `needed_mm`; of equals the one with fewest shims.
 
+    Parameters
+    ----------
+    shims_mm
+        Every shim at hand, mm; a size that is there twice stands there twice.
+    needed_mm
+        Total that is wanted, mm.
+    shims_max
+        Most shims in the stack; None: any number.
+
+    Returns
+    -------
+    tuple of float
+        The shims in mm, thinnest first; empty where no shim at all is nearest.
+
+    Notes
+    -----
     Totals are counted in ticks; of each total the fewest shims that make it are built up shim by shim, with a note of where the
     last one helped, by which the stack is found again. A total over twice what is needed is farther off than no shim at all.
+
+    Examples
+    --------
+    >>> nearest_stack([0.5, 0.3, 0.2], 0.5), nearest_stack([0.5, 0.3, 0.2], 0.76)
+    ((0.5,), (0.3, 0.5))
     """
     farthest_mm = 2 * max(0.0, needed_mm)
     tick_mm = max(TICK_MM, farthest_mm / MOST_TICKS)

@@ -48,7 +48,22 @@ class TighteningCatcher:
         return self._began_s is not None
 
     def feed(self, piece: Trace, zero_nm: float) -> list[Trace]:
-        """Take the next piece; the tightenings that are over with it. `zero_nm` is the torque at rest as it is known now."""
+        """Take the next piece of the stream; the tightenings that are over with it.
+
+        Parameters
+        ----------
+        piece
+            The samples after those of the last piece, any number; where their time goes back the device began anew and what was
+            kept is forgotten.
+        zero_nm
+            Torque at rest as it is known now, N.m.
+
+        Returns
+        -------
+        list of Trace
+            Each from up to `before_s` before the load to `rest_s` after it (`rest_with_angle_s` with an angle), or to `longest_s`
+            of load; the torque as it came, the zero not taken off.
+        """
         if not len(piece):
             return []
         if len(self._kept) and piece.time_s[0] <= self._kept.time_s[-1]:  # the device began anew
@@ -116,7 +131,22 @@ class BoltPass:
         return next((number for number in self.order if self.states[number - 1] in PULL_AGAIN), None)
 
     def noted(self, number: int, reading: BoltReading, state: State) -> BoltPass:
-        """With that reading of that bolt."""
+        """With that reading of that bolt.
+
+        Parameters
+        ----------
+        number
+            Of the bolt, from 1.
+        reading
+            Its peak and angle; what was noted of that bolt before is replaced.
+        state
+            How it stands.
+
+        Returns
+        -------
+        BoltPass
+            A new one, with the bolt as the last that was taken.
+        """
         at = number - 1
         return replace(
             self,

@@ -54,8 +54,18 @@ def read_turns(angle_deg: Floats, torque_nm: Floats) -> Turns | None:
 
     Parameters
     ----------
-    angle_deg, torque_nm : (n,), the torque counted from rest; either way of turning
+    angle_deg
+        Shape (n,), degrees, either way of turning.
+    torque_nm
+        Shape (n,), N.m counted from rest, either sign.
 
+    Returns
+    -------
+    Turns or None
+        Mean of the torque over the angle as a magnitude, and the largest variation of its mean over `SLIDING_DEG` within one turn.
+
+    Notes
+    -----
     Only turning on into new ground counts: where the hand stands or goes back the angle gains nothing and the torque there weighs
     nothing. The integral of torque over angle, read at even steps of angle, gives every mean as a difference of two of its values.
     """
@@ -97,9 +107,26 @@ def judge_drag(
 
     Parameters
     ----------
-    readings_nm : at least one; of traces their means
-    sensor_u_nm : standard uncertainty of the sensor at such a torque; None: not known, nothing is decided
-    traces : what the readings were read from, where they come from traces
+    readings_nm
+        At least one, N.m, either sign; of traces their means.
+    window
+        Of the page, N.m; None: the mean is not judged.
+    sensor_u_nm
+        Standard uncertainty of the sensor at such a torque, N.m; None: not known, nothing is decided.
+    variation_max_nm
+        Most that the torque may vary within a turn, N.m; None: not judged.
+    traces
+        What the readings were read from, where they come from traces.
+
+    Returns
+    -------
+    DragAnswer
+        Torques in N.m as magnitudes; `sensor_too_large` where the expanded uncertainty is over a third of what is allowed.
+
+    Raises
+    ------
+    ValueError
+        Without a reading.
     """
     sizes = [abs(reading) for reading in readings_nm]
     mean = mean_of(sizes, sensor_u_nm or 0.0)

@@ -63,7 +63,20 @@ def order_of_pass(count: int) -> tuple[int, ...]:
 
 
 def find_in_group(*, single_use: bool, reused: bool) -> tuple[Finding, ...]:
-    """Whether fasteners that hold only once are used again."""
+    """Whether fasteners that hold only once are used again.
+
+    Parameters
+    ----------
+    single_use
+        Whether the page wants new fasteners each time.
+    reused
+        Whether old ones are put in.
+
+    Returns
+    -------
+    tuple of Finding
+        One that stops, or none.
+    """
     return (Finding(FindingCode.SINGLE_USE_REUSED, "state"),) if single_use and reused else ()
 
 
@@ -80,9 +93,23 @@ def judge_bolts(
 
     Parameters
     ----------
-    readings : one a bolt, bolt 1 first
-    tolerance : share of the torque, limits
-    stopped : nothing of the group is judged
+    readings
+        One a bolt, bolt 1 first.
+    torque_nm
+        Of the page, N.m.
+    tolerance
+        Share of the torque either way, 0.1 for 10 %; both limits belong to it.
+    angle_deg
+        Of the page, degrees from that torque on; None: it states none.
+    angle_tolerance_deg
+        Degrees either way.
+    stopped
+        Whether nothing of the group is judged: every bolt is `no_reading`.
+
+    Returns
+    -------
+    tuple of Bolt
+        One a reading, numbered from 1. The angle is looked at only where the torque is in tolerance.
     """
     torque = Limits(torque_nm * (1 - tolerance), torque_nm * (1 + tolerance))
     angle = None if angle_deg is None else Limits(angle_deg - angle_tolerance_deg, angle_deg + angle_tolerance_deg)

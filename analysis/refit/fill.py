@@ -24,7 +24,20 @@ class FillAnswer:
 
 
 def find_in_fill(filled_l: float, drained_l: float | None, additive_added_l: float | None = None) -> tuple[Finding, ...]:
-    """What is to be asked about the volumes."""
+    """What is to be asked about the volumes.
+
+    Parameters
+    ----------
+    filled_l, drained_l
+        Oil put in and oil that came out, litres; None: not measured.
+    additive_added_l
+        Litres; None: not recorded.
+
+    Returns
+    -------
+    tuple of Finding
+        At most one; a negative volume comes first and stops.
+    """
     for name, volume in (("filled", filled_l), ("drained", drained_l), ("additive_added", additive_added_l)):
         if volume is not None and volume < 0:
             return (Finding(FindingCode.IMPLAUSIBLE, name, volume, 0.0),)
@@ -36,7 +49,22 @@ def find_in_fill(filled_l: float, drained_l: float | None, additive_added_l: flo
 def judge_fill(
     filled_l: float, *, wanted: Limits | None, additive_wanted_l: float | None = None, additive_added_l: float | None = None
 ) -> FillAnswer:
-    """Hold the volumes against page and dose, without a guard."""
+    """Hold the volumes against page and dose, without a guard.
+
+    Parameters
+    ----------
+    filled_l
+        Oil put in, litres.
+    wanted
+        Window of the page, litres; None: it has none.
+    additive_wanted_l, additive_added_l
+        Dose and what was added, litres; None: no dose, not recorded.
+
+    Returns
+    -------
+    FillAnswer
+        The additive is in tolerance within `ADDITIVE_TOLERANCE` of its dose.
+    """
     of_additive = None
     if additive_wanted_l is not None:
         of_additive = _additive_state(additive_wanted_l, additive_added_l)

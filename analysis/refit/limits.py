@@ -93,7 +93,30 @@ class Limits:
         return None if self.low is None or self.high is None else self.high - self.low
 
     def state(self, value: float, guard: float = 0.0) -> State:
-        """Guarded acceptance (JCGM 106:2012, 8.3): undecided where a limit lies within the guard; never without a guard."""
+        """Guarded acceptance: undecided where a limit lies within the guard; never without a guard.
+
+        Parameters
+        ----------
+        value
+            In the unit of the limits.
+        guard
+            Guard band on either side of each limit, in the same unit, not negative: mostly the expanded uncertainty.
+
+        Returns
+        -------
+        State
+            `in_window`, `below`, `above` or `undecided`.
+
+        Notes
+        -----
+        JCGM 106:2012, 8.3.
+
+        Examples
+        --------
+        >>> window = Limits(0.15, 0.21)
+        >>> [str(window.state(value, 0.01)) for value in (0.13, 0.155, 0.18)]
+        ['below', 'undecided', 'in_window']
+        """
         if self.low is not None and value < self.low - guard - ROUNDING:
             return State.BELOW
         if self.high is not None and value > self.high + guard + ROUNDING:
@@ -107,7 +130,22 @@ class Limits:
         return self.state(value) is State.IN_WINDOW
 
     def probability(self, value: float, u: float) -> float:
-        """Conformance probability of a normal measurand with standard uncertainty `u` (JCGM 106:2012, 7.2)."""
+        """Conformance probability of a normal measurand.
+
+        Parameters
+        ----------
+        value, u
+            Best value and its standard uncertainty, in the unit of the limits; with `u` not above 0 the value is exact.
+
+        Returns
+        -------
+        float
+            Probability that the measurand lies within the limits, 0 to 1.
+
+        Notes
+        -----
+        JCGM 106:2012, 7.2.
+        """
         if u <= 0:
             return float(self.holds(value))
         normal = statistics.NormalDist(value, u)
@@ -129,11 +167,32 @@ class Mean:
 
 
 def mean_of(readings: Sequence[float], u: float) -> Mean:
-    """Mean of at least one reading by an instrument of standard uncertainty `u`.
+    """Mean of some readings by one instrument, with its standard uncertainty.
 
+    Parameters
+    ----------
+    readings
+        At least one, in any unit.
+    u
+        Standard uncertainty of the instrument in that unit.
+
+    Returns
+    -------
+    Mean
+        In the same unit.
+
+    Raises
+    ------
+    ValueError
+        Without a reading.
+
+    Notes
+    -----
     Of several the larger of `u` and their standard deviation averages, and `u` counts once more: the instrument's own error is
     the same in each. A single reading has `u` alone.
 
+    Examples
+    --------
     >>> four = mean_of([0.11, 0.13, 0.12, 0.12], 0.006)
     >>> f"{four.value:.2f} {four.u:.4f}"
     '0.12 0.0073'
@@ -148,5 +207,18 @@ def mean_of(readings: Sequence[float], u: float) -> Mean:
 
 
 def variation_state(variation: float, limit: float, expanded_u: float) -> State:
-    """Guarded state of a variation against its upper limit: in window, above or undecided."""
+    """Guarded state of a variation against its upper limit: in window, above or undecided.
+
+    Parameters
+    ----------
+    variation, limit
+        In the same unit, not negative.
+    expanded_u
+        Expanded uncertainty of the variation, in that unit.
+
+    Returns
+    -------
+    State
+        `in_window`, `above` or `undecided`.
+    """
     return Limits(None, limit).state(variation, expanded_u)
