@@ -65,6 +65,11 @@ class PullFinder:
         return self._open is not None and self._open.announced
 
     @property
+    def touched(self) -> bool:
+        """Whether something moves the bench; it begins at `keep_from_s`, pre-roll included, and need not come to a pull."""
+        return self._open is not None
+
+    @property
     def zero_nm(self) -> float:
         """Torque at rest as the finder sees it now, N.m; 0 until a rest was seen."""
         return self._zero_nm

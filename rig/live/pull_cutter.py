@@ -29,6 +29,11 @@ class PullCutter:
         return self._finder.pulling
 
     @property
+    def touched(self) -> bool:
+        """Whether something moves the bench; it begins at `keep_from_s` and need not come to a pull."""
+        return self._finder.touched
+
+    @property
     def settled(self) -> bool:
         """Whether the torque at rest is known."""
         return self._finder.settled

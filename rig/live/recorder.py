@@ -50,7 +50,7 @@ MOST_KNOWN = 1000
 class _Pull:
     """A pull that is written or was. `pieces` are let go once all is on the disk; `old` is a file that this one replaces.
 
-    `late`: it was refused when it ended, and that it is kept is still to be told.
+    `late`: it was refused when it ended, and that it is kept is still to be told. `sure`: it is known for a pull, not just a load.
     """
 
     number: int
@@ -58,6 +58,8 @@ class _Pull:
     stem: str
     with_angle: bool
     pieces: list[Trace]
+    from_s: float = 0.0
+    sure: bool = True
     file: PullFile | None = None
     old: PullFile | None = None
     over: bool = False
@@ -174,15 +176,27 @@ class Recorder:
 
     # -- the session's thread -----------------------------------------------------------------------------------------------------
 
-    def begin(self, number: int, from_s: float, *, with_angle: bool) -> None:
-        """A pull began at that moment of the stream: open its file, with what came since."""
+    @property
+    def recording(self) -> bool:
+        """Whether something is being written."""
+        return self._pull is not None
+
+    def begin(self, number: int, from_s: float, *, with_angle: bool, sure: bool = True) -> None:
+        """A load began at that moment of the stream: open its file, with what came since. Begun again, it is `sure`."""
+        with self._lock:
+            if self._pull is not None and not self._pull.sure:
+                if (self._pull.number, self._pull.from_s) == (number, from_s):
+                    self._pull.sure = sure
+                    return
+                self.discard()
         now = self._clock()
         info = replace(self.info, number=number, when=now.isoformat(timespec="milliseconds"), unfinished=True)
         with self._lock:
             self._take_in()
             pieces = [piece.between(from_s, math.inf) for run, piece in self._stream if run == self._run]
             stem = f"pull_{now:%Y%m%d_%H%M%S}_{number:03d}"
-            self._pull = self._pulls[number] = _Pull(number, info, stem, with_angle, [each for each in pieces if len(each)])
+            pieces = [each for each in pieces if len(each)]
+            self._pull = self._pulls[number] = _Pull(number, info, stem, with_angle, pieces, from_s, sure)
             while len(self._pulls) > MOST_KNOWN:
                 del self._pulls[min(self._pulls)]
             self._blocked = False  # a new pull tries at once
@@ -264,6 +278,8 @@ class Recorder:
     def close(self) -> None:
         """Try once more what was refused; what is not on the disk then is lost, and that is said."""
         with self._lock:
+            if self._pull is not None and not self._pull.sure:
+                self.discard()
             self.end(math.inf)
             self._catch_up()
         self._write_infos()

@@ -35,7 +35,8 @@ from drivers.source import Source
 from rig.live.inbox import Close, Inbox
 from rig.live.news import Ended, Failed, News, log_news
 from rig.live.recorder import SYNC_EVERY_S, Recorder
-from rig.live.session import Session, Taken
+from rig.live.session import Session
+from rig.live.taken import Taken
 from rig.live.wishes import WISHES, Wish
 from rig.log import log_fault
 

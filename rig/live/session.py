@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -48,36 +48,16 @@ from rig.live.news import (
 from rig.live.pull_cutter import PullCutter
 from rig.live.recorder import Recorder
 from rig.live.rest_level import MOST_KEPT, ReadPull, RestLevel, amendments
+from rig.live.taken import Taken, kept
 from rig.live.wishes import CountFreeTurn, Describe, Exercise, ExplainRest, SetWindow, Wish, ZeroNow
 
 # With 2.5 s before the pull in its file, a replay sees all of the rest that the finder's zero and noise come from (2 s), so it
 # finds and reads the pull exactly as the live stream did.
 LIVE_RULES = FinderRules(preroll_s=2.5)
 
-_DECIMALS = (
-    6  # a sample is kept to a microsecond, a millionth of a N.m and of a degree: far below any sensor, and short in the file
-)
-
-
-def kept(piece: Trace) -> Trace:
-    """The piece as it is kept: rounded once, so that the file, the live reading and a replay hold the very same numbers."""
-    time_s = np.round(piece.time_s, _DECIMALS)
-    if time_s.size > 1 and not (np.diff(time_s) > 0).all():
-        time_s = piece.time_s
-    angle_deg = None if piece.angle_deg is None else np.round(piece.angle_deg, _DECIMALS)
-    return Trace(time_s, np.round(piece.torque_nm, _DECIMALS), angle_deg)
-
 
 def _not_read(number: int, error: Exception) -> Failed:
     return Failed(f"pull {number} could not be read ({error})", "analysis", "its file is kept; report this with the file")
-
-
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """A piece as it is kept and as the recorder has it. `run` counts how often the device's time began anew."""
-
-    piece: Trace
-    run: int
 
 
 class Session:
@@ -184,6 +164,7 @@ class Session:
         for event in self._cutter.find(self.corrected):
             news += self._on(event)
         news += self._look_at_rest()
+        self._keep_what_may_be_one()
         self._cutter.trim()
         if self._recorder is not None:
             self._recorder.trim(self._cutter.keep_from_s)
@@ -191,7 +172,9 @@ class Session:
 
     def finish(self) -> list[News]:
         """The source has ended: close the pull that is open, if any, and tell what the zero did over the series."""
-        news = self._close_pull() + self._recorded()
+        news = self._close_pull()
+        self._keep_what_may_be_one()
+        news += self._recorded()
         zeros = [zero for zero in self._log.zeros_nm if zero is not None]
         if zeros and self._last is not None:
             reading = self._last.result.breakaway or self._last.result.sliding
@@ -301,7 +284,7 @@ class Session:
             case PullStarted():
                 number, so_far = self._next_number, self._cutter.begin(event.from_s)
                 if self._recorder is not None and len(so_far):
-                    self._recorder.begin(number, float(so_far.time_s[0]), with_angle=so_far.angle_deg is not None)
+                    self._recorder.begin(number, float(so_far.time_s[0]), with_angle=so_far.angle_deg is not None, sure=True)
                 return [*self._recorded(), PullBegan(number, self._cutter.from_s)]
             case PullAtRest():
                 return self._read(self._cutter.cut(event.to_s), None, final=False)
@@ -424,6 +407,22 @@ class Session:
         return judge_pull(pull, self.window, self.rule, known=known.scatter, convert=known.convert)
 
     # -- recording ----------------------------------------------------------------------------------------------------------------
+
+    def _keep_what_may_be_one(self) -> None:
+        """Have a load written from its first moment, long before it is known for a pull: a power cut may come first.
+
+        What turns out to be none is taken away again.
+        """
+        if self._recorder is None or self._cutter.pulling:
+            return
+        if not self._cutter.touched or self._exercise.on:
+            if self._recorder.recording:
+                self._recorder.discard()
+        elif not self._recorder.recording:
+            so_far = self._cutter.begin(self._cutter.keep_from_s)
+            if len(so_far):
+                number, with_angle = self._next_number, so_far.angle_deg is not None
+                self._recorder.begin(number, float(so_far.time_s[0]), with_angle=with_angle, sure=False)
 
     def _recorded(self) -> list[News]:
         """What the recorder has to tell."""

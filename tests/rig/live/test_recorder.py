@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from support.made import MOMENT, made_stream, pieces_of
 
+from analysis.results import Sensor
 from analysis.trace import Trace
 from rig.errors import TraceFileError
 from rig.files import trace_csv
@@ -174,6 +175,43 @@ def test_what_was_no_pull_leaves_nothing(recorder, tmp_path):
     recorder.begin(1, 0.0, with_angle=True)
     assert len(list((tmp_path / "pulls").iterdir())) == 2
     recorder.discard()
+    assert list((tmp_path / "pulls").iterdir()) == []
+
+
+@pytest.mark.parametrize("after_s", [0.06, 0.1, 0.2, 0.4, 0.8])
+def test_a_load_is_in_a_file_long_before_it_is_known_for_a_pull(recorder, tmp_path, after_s):
+    """It begins at 3 s, at 60 N.m/s; a program killed at any moment leaves all of it that had come but for a block."""
+    stream = made_stream(1, rate_hz=1000.0)
+    session = Session(sensor=Sensor(capacity_nm=500.0), recorder=recorder)
+    for piece in pieces_of(stream.between(0.0, 3.0 + after_s), [20]):
+        session.step(piece)
+    trace = read_trace(only_file(tmp_path))[0]
+    assert trace.time_s[0] <= 1.0
+    assert trace.time_s[-1] == pytest.approx(3.0 + after_s, abs=0.025)
+    assert read_info(only_file(tmp_path)).unfinished
+
+
+def test_a_touch_that_comes_to_no_pull_leaves_no_file(recorder, tmp_path):
+    stream = made_stream(0, rest_s=8.0)
+    touch = np.where((stream.time_s > 3) & (stream.time_s < 3.3), 2.0, 0.0)
+    session = Session(sensor=Sensor(capacity_nm=200.0), recorder=recorder)
+    seen = 0
+    for piece in pieces_of(Trace(stream.time_s, stream.torque_nm + touch, stream.angle_deg), [10]):
+        session.step(piece)
+        seen = max(seen, len(files(tmp_path)))
+    session.finish()
+    assert seen == 1
+    assert list((tmp_path / "pulls").iterdir()) == []
+
+
+def test_a_touch_under_way_when_the_program_ends_leaves_no_file(recorder, tmp_path):
+    stream = made_stream(0, rest_s=5.0)
+    touch = np.where(stream.time_s > 4.8, 2.0, 0.0)
+    session = Session(sensor=Sensor(capacity_nm=200.0), recorder=recorder)
+    for piece in pieces_of(Trace(stream.time_s, stream.torque_nm + touch, stream.angle_deg), [10]):
+        session.step(piece)
+    assert len(files(tmp_path)) == 1
+    recorder.close()
     assert list((tmp_path / "pulls").iterdir()) == []
 
 

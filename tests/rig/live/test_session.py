@@ -21,7 +21,8 @@ from rig.files.trace_csv import read_trace
 from rig.live import pull_file
 from rig.live.news import DiskRefuses, Failed, PullBegan, PullJudged, PullKept
 from rig.live.recorder import Recorder
-from rig.live.session import Session, kept
+from rig.live.session import Session
+from rig.live.taken import kept
 
 WINDOW = Window.parse("50..70 N.m")
 
