@@ -130,7 +130,22 @@ class Answer:
 
 
 def window_for(card: SpecCard, state: PlateState | None) -> tuple[CardWindow, bool]:
-    """The window that fits the plates' state (of several: breakaway), and whether one did."""
+    """The window that fits the plates' state (of several: breakaway), and whether one did.
+
+    Parameters
+    ----------
+    card
+        With at least one window.
+    state
+        How far the plates have run in; None: not told.
+
+    Returns
+    -------
+    window : CardWindow
+        The best there is: without one that fits, for run-in plates one for used plates, else any.
+    fits : bool
+        Whether the window is stated for that state, or for no state in particular.
+    """
     wanted = [one for one in card.windows if one.plate_state == state and state is not None]
     open_ones = [one for one in card.windows if one.plate_state is None]
     fitting = wanted or open_ones
@@ -150,6 +165,12 @@ def answer_sheet(pack: Pack, card: SpecCard, shelf: Shelf, shop: ShopHistory | N
         As read; names of plates and springs in a build need not exist (then it is not believed).
     shop
         What the shop's own jobs told, in place of priors where it tells something.
+
+    Returns
+    -------
+    Answer
+        Torques in N.m, loads in N, lengths in mm, shares and probabilities 0 to 1. Where a problem stops it: window, problems, what
+        is missing and faces alone.
     """
     unit = Unit(pack, card, shop or ShopHistory())
     window, fits = window_for(card, pack.now.plate_state)

@@ -60,9 +60,14 @@ def conversion_to_mean(arrangement: str, layout: Layout, *, ramps_deg: float | N
         Only `each` and `through` are converted: with springs between the side gears the thrust of the bevel gears adds to the
         clamp.
     ramps_deg
-        Ramp angle of the pressure rings, None where not stated.
+        Ramp angle of the pressure rings in degrees, None where not stated.
     ratio
         Pinion to ring gear, for E.
+
+    Returns
+    -------
+    Conversion or None
+        Factor and largest excess; A is itself the mean, with any layout.
 
     Examples
     --------

@@ -42,7 +42,20 @@ def size_key(total_mm: float) -> int:
 
 
 def shim_stock(shelf: Shelf, fitted: Build) -> Counter[int]:
-    """Sizes at hand, keyed in 0.1 um: the shelf's, and what is fitted now."""
+    """Sizes at hand, keyed in 0.1 um: the shelf's, and what is fitted now.
+
+    Parameters
+    ----------
+    shelf
+        Shims in stock, with their counts.
+    fitted
+        The build whose shims come on top.
+
+    Returns
+    -------
+    Counter of int
+        Number of shims by size in 0.1 um.
+    """
     stock: Counter[int] = Counter()
     for one in shelf.shims:
         assert one.shim_mm is not None
@@ -53,7 +66,24 @@ def shim_stock(shelf: Shelf, fitted: Build) -> Counter[int]:
 
 
 def side_totals(unit: Unit, side_name: str, fitted: SideBuild, stock: Counter[int]) -> dict[int, list[tuple[int, ...]]]:
-    """Totals that can be built in a side, each with the lists that make it, fewest shims first."""
+    """Totals that can be built in a side, each with the lists that make it, fewest shims first.
+
+    Parameters
+    ----------
+    unit
+        Its card says which sides take shims, how many and how thick in all.
+    side_name
+        `left` or `right`.
+    fitted
+        What is in that side; its own shims are always among the totals.
+    stock
+        Sizes at hand, keyed in 0.1 um.
+
+    Returns
+    -------
+    dict of int to list of tuple of int
+        Totals in 0.1 um, each with at most `LISTS_A_TOTAL` lists of sizes in 0.1 um; a side that takes no shims has its own alone.
+    """
     own = tuple(sorted(size_key(mm) for mm in fitted.shims_mm))
     totals: dict[int, list[tuple[int, ...]]] = {sum(own): [own]}
     if side_name not in unit.card.shim_sides:
@@ -73,7 +103,22 @@ def side_totals(unit: Unit, side_name: str, fitted: SideBuild, stock: Counter[in
 
 
 def shim_pairs(unit: Unit, build: Build, shelf: Shelf) -> list[ShimPair]:
-    """Every pair of totals that can be built at once, with the fitted list for a total that stays."""
+    """Every pair of totals that can be built at once, with the fitted list for a total that stays.
+
+    Parameters
+    ----------
+    unit
+        Sheet and card.
+    build
+        The parts that are considered, with their shims.
+    shelf
+        Shims in stock; those fitted now come on top.
+
+    Returns
+    -------
+    list of ShimPair
+        Sizes in mm; changes are against the build's own shims, in mm. No shim is used more often than it is there.
+    """
     stock = shim_stock(shelf, unit.pack.now)
     left, right = (side_totals(unit, name, side, stock) for name, side in zip(SIDES, build.sides, strict=True))
     fitted_left, fitted_right = (sum(size_key(mm) for mm in side.shims_mm) for side in build.sides)
@@ -112,7 +157,20 @@ def _first_in_stock(
 
 
 def left_right_mm(unit: Unit, build: Build) -> float | None:
-    """Plates and shims of the left side less those of the right, by means; None where a height is not known."""
+    """Plates and shims of the left side less those of the right, by means; None where a height is not known.
+
+    Parameters
+    ----------
+    unit
+        Sheet and card.
+    build
+        With its own shims.
+
+    Returns
+    -------
+    float or None
+        mm, positive where the left side is taller.
+    """
     left, right = unit.heights(build)
     if "unknown" in (left.source, right.source):
         return None
@@ -120,7 +178,22 @@ def left_right_mm(unit: Unit, build: Build) -> float | None:
 
 
 def keeps_left_right(unit: Unit, build: Build, pairs: Sequence[ShimPair]) -> NDArray[np.bool_]:
-    """Which pairs keep left and right as alike as the card asks, by the sheet's own numbers."""
+    """Which pairs keep left and right as alike as the card asks, by the sheet's own numbers.
+
+    Parameters
+    ----------
+    unit
+        Its card has the limit, in mm.
+    build
+        The build that the pairs change.
+    pairs
+        Choices of shims.
+
+    Returns
+    -------
+    ndarray of bool, shape (pairs,)
+        All True where the card has no limit or a height is not known.
+    """
     limit = unit.card.limits.left_right_mm
     now = left_right_mm(unit, build)
     if limit is None or now is None:

@@ -54,7 +54,22 @@ def contexts(unit: Unit) -> tuple[list[Context], Context]:
 
 
 def context_of(build: Build, unit: Unit, fresh: frozenset[str] = frozenset()) -> Context:
-    """Context of a build that is considered now, some of its plates fresh from the shelf."""
+    """Context of a build that is considered now, some of its plates fresh from the shelf.
+
+    Parameters
+    ----------
+    build
+        The build that is considered.
+    unit
+        Sheet and card.
+    fresh
+        Names of plates in the build that have not run yet.
+
+    Returns
+    -------
+    Context
+        That of what is fitted now, with the build's own parts; with fresh inner plates counted as new.
+    """
     _, now = contexts(unit)
     inner = inner_plates(build, unit.pack)
     renewed = sum(name in fresh for name in inner) / len(inner) if inner else float(bool(fresh))
@@ -70,14 +85,36 @@ def _measured(build: Build, unit: Unit) -> bool:
 
 
 def common_plates(a: Context, b: Context) -> float:
-    """Share of the friction faces that two builds have in common."""
+    """Share of the friction faces that two builds have in common.
+
+    Parameters
+    ----------
+    a, b
+        Contexts of the two builds.
+
+    Returns
+    -------
+    float
+        0 to 1; where the plates have no names 1 within one era (no new plates in between), else 0.
+    """
     if not a.inner or not b.inner:
         return float(a.era == b.era)
     return len(a.inner & b.inner) / max(len(a.inner), len(b.inner))
 
 
 def common_springs(a: Context, b: Context) -> float:
-    """Share of the springs that two builds have in common."""
+    """Share of the springs that two builds have in common.
+
+    Parameters
+    ----------
+    a, b
+        Contexts of the two builds.
+
+    Returns
+    -------
+    float
+        0 to 1; 1 where neither has any.
+    """
     mine = {name for side in a.build.sides for name in side.springs}
     theirs = {name for side in b.build.sides for name in side.springs}
     return len(mine & theirs) / max(len(mine), len(theirs)) if mine or theirs else 1.0

@@ -80,8 +80,22 @@ class SpringShape:
 
 
 def formula_load_n(shape: SpringShape, deflection_mm: Floats | float) -> Floats:
-    """Load by the formula alone, wherever it is asked for (point-symmetric about flat).
+    """Load of one spring by the formula alone, wherever it is asked for (point-symmetric about flat).
 
+    Parameters
+    ----------
+    shape
+        Dimensions in mm.
+    deflection_mm
+        Deflection from free; broadcasts with the dimensions.
+
+    Returns
+    -------
+    ndarray
+        Load in N, of the broadcast shape.
+
+    Notes
+    -----
     F = 4E/(1-nu^2) t^4/(K1 De^2) K4^2 s/t [K4^2 (h0/t - s/t)(h0/t - s/2t) + 1], EN 16984.
     """
     t = np.asarray(shape.thickness_mm, dtype=np.float64)
@@ -91,7 +105,20 @@ def formula_load_n(shape: SpringShape, deflection_mm: Floats | float) -> Floats:
 
 
 def formula_rate_n_per_mm(shape: SpringShape, deflection_mm: Floats | float) -> Floats:
-    """Derivative of `formula_load_n` with respect to the deflection."""
+    """Derivative of `formula_load_n` with respect to the deflection.
+
+    Parameters
+    ----------
+    shape
+        Dimensions in mm.
+    deflection_mm
+        Deflection from free; broadcasts with the dimensions.
+
+    Returns
+    -------
+    ndarray
+        Rate in N/mm, of the broadcast shape; negative where the load falls.
+    """
     t = np.asarray(shape.thickness_mm, dtype=np.float64)
     s = np.asarray(deflection_mm, dtype=np.float64)
     h0 = shape.cone_height_mm

@@ -67,7 +67,22 @@ class Hint:
 
 
 def hints_of(learnt: Learnt, loads: Loads, context: Context) -> list[Hint]:
-    """Hints worth a word, each code once, the surest first."""
+    """Hints worth a word, each code once, the surest first.
+
+    Parameters
+    ----------
+    learnt
+        What is known after the history.
+    loads
+        Of what is fitted now, in the draws of `learnt`.
+    context
+        Of what is fitted now.
+
+    Returns
+    -------
+    list of Hint
+        Those of a confidence of `SAID_FROM` or more.
+    """
     found = [
         *_springs(learnt, loads),
         *_free(learnt),
@@ -311,10 +326,19 @@ def why_not(learnt: Learnt, context: Context, window: Window, best_torque_nm: fl
 
     Parameters
     ----------
+    learnt, context
+        What is known after the history, and the build in question.
+    window
+        In N.m.
     best_torque_nm
-        What the nearest choice reaches.
+        What the nearest choice reaches, N.m.
     between_would_do
         Whether a size that is not in stock would land.
+
+    Returns
+    -------
+    tuple of str
+        `shelf` alone where a size between would do; else `springs`, and `plates` where their friction or faces are off.
     """
     unit = learnt.unit
     if between_would_do:

@@ -29,7 +29,22 @@ class EndPlay:
 
 
 def end_play_kept(unit: Unit, pairs: Sequence[ShimPair], end_play: tuple[EndPlay, EndPlay] | None) -> Floats:
-    """Probability that the end play read afterwards is within the card's limits, a pair."""
+    """Probability that the end play read afterwards is within the card's limits, a pair.
+
+    Parameters
+    ----------
+    unit
+        Its card has the limits in mm.
+    pairs
+        Choices of shims; a thicker one takes away as much end play.
+    end_play
+        That will be read on either side with nothing changed; None: not known.
+
+    Returns
+    -------
+    ndarray, shape (pairs,)
+        Probabilities 0 to 1, both sides together; 1 where there is no limit or no end play is known.
+    """
     limits = unit.card.limits.end_play_mm
     if limits is None or end_play is None:
         return np.ones(len(pairs))
@@ -46,9 +61,23 @@ def end_play_kept(unit: Unit, pairs: Sequence[ShimPair], end_play: tuple[EndPlay
 def end_play_itself(
     unit: Unit, pairs: Sequence[ShimPair], end_play: tuple[EndPlay, EndPlay] | None, normals: tuple[Floats, Floats]
 ) -> NDArray[np.bool_]:
-    """Whether the end play of the unit itself, without the next reading's error, is within the limits: shape (draws, pairs).
+    """Whether the end play of the unit itself, without the next reading's error, is within the limits.
 
-    `normals` are standard normal, one value a draw for each side: every pair of shims moves the same end play.
+    Parameters
+    ----------
+    unit
+        Its card has the limits in mm.
+    pairs
+        Choices of shims.
+    end_play
+        Of either side with nothing changed; None: not known.
+    normals
+        Standard normal, shape (draws,) for each side: every pair of shims moves the same end play.
+
+    Returns
+    -------
+    ndarray of bool, shape (draws, pairs)
+        True on both sides; all True where there is no limit or no end play is known.
     """
     limits = unit.card.limits.end_play_mm
     kept = np.ones((normals[0].size, len(pairs)), dtype=bool)
@@ -65,6 +94,22 @@ def end_play_to_read(learnt: Learnt, build: Build) -> tuple[EndPlay, EndPlay] | 
     """End play that will be read of a build with its own shims: from what was read, and from the space where that was measured.
 
     The mean of the readings carries on through changes of shims and stacks; the next reading has an error of its own.
+
+    Parameters
+    ----------
+    learnt
+        Its draws give the spread of what the space says.
+    build
+        With its own shims.
+
+    Returns
+    -------
+    tuple of EndPlay, or None
+        Left and right, in mm; None where a side has neither a reading nor a measured space.
+
+    Notes
+    -----
+    Readings and space are weighted by their inverse variances.
     """
     unit, u = learnt.unit, learnt.unit.pack.uncertainty
     now = build

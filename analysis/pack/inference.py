@@ -119,7 +119,20 @@ class Learnt:
         return mean, np.sqrt(np.maximum(variance - solved @ k, _LEAST_VARIANCE))
 
     def reading_sd(self, unit_sd: Floats, noise: Floats) -> Floats:
-        """Standard deviation of the log of the next series' mean: unit, rebuild, gap (shape (draws, choices)) and pulls."""
+        """Standard deviation of the log of the next series' mean.
+
+        Parameters
+        ----------
+        unit_sd
+            Of the log of the unit itself, shape (draws,).
+        noise
+            Relative standard deviation from closing and shims, shape (draws, choices).
+
+        Returns
+        -------
+        ndarray, shape (draws, choices)
+            The root of the sum of the squares of unit, rebuild, gap and pulls.
+        """
         pulls = self.unknowns.sd_pull**2 / self.pulls_next
         if self.basis is Basis.SLIDING:
             pulls = pulls + priors.PULL_BASIS_SD**2 / self.pulls_next
@@ -263,6 +276,11 @@ def learn(unit: Unit, basis: Basis, arrangement: str, considered: Sequence[Build
         Of the window: predictions are readings of that kind.
     considered
         Builds with other parts that predictions will be asked for.
+
+    Returns
+    -------
+    Learnt
+        `KEPT` draws of equal weight; the same sheet gives the same draws.
     """
     builds = [entry.build for entry in unit.pack.history] + [unit.pack.now, unit.reference, *considered]
     size = FIRST_DRAWS if unit.space_counts or unit.block else priors.WITHOUT_SPACE * FIRST_DRAWS

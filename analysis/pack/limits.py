@@ -42,7 +42,20 @@ def nominal_loads(unit: Unit) -> Loads | None:
 
 
 def beyond_limits(unit: Unit, play_mm: tuple[float | None, float | None]) -> list[BeyondLimit]:
-    """Plates in order left to right, then left against right, then the springs and the end play."""
+    """Plates in order left to right, then left against right, then the springs and the end play.
+
+    Parameters
+    ----------
+    unit
+        Sheet and card.
+    play_mm
+        Clearance or end play, left and right, as `play_now_mm` gives it; None: not known.
+
+    Returns
+    -------
+    list of BeyondLimit
+        Lengths in mm, shares of flat as fractions; empty where nothing is beyond a limit.
+    """
     limits = unit.card.limits
     found: list[BeyondLimit] = []
     for side in unit.pack.now.sides:

@@ -83,11 +83,16 @@ def settle(groups: Sequence[Group], compliance_mm_per_n: Floats | float, interfe
     Parameters
     ----------
     groups
-        In series; arrays in their shapes broadcast with the interference.
+        In series, at least one; arrays in their shapes broadcast with the interference.
     compliance_mm_per_n
         Yield of the plate stacks in the line.
     interference_mm
-        Negative where there is play.
+        Shape (draws, choices); negative where there is play.
+
+    Returns
+    -------
+    LineState
+        Load in N, its rate in N/mm and the deflections in mm; 0 N where there is play.
     """
     total_cone = sum((group.cone_mm for group in groups), start=np.float64(0.0))
     parts = [interference_mm * (group.cone_mm / np.maximum(total_cone, 1e-9)) for group in groups]

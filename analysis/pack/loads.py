@@ -88,7 +88,19 @@ class GroupState:
 
 
 def lines_of(unit: Unit, unknowns: Unknowns, build: Build) -> tuple[Line, ...]:
-    """The lines of a build; none with springs between the side gears."""
+    """The lines of a build; none with springs between the side gears.
+
+    Parameters
+    ----------
+    unit, unknowns, build
+        The build as it stands in every draw.
+
+    Returns
+    -------
+    tuple of Line
+        One a side, left first, or one across; interference in mm with the build's own shims. Where no space was measured it follows
+        from a guessed share of flat.
+    """
     if unit.block:
         return ()
     offsets = _space_offsets(unit, unknowns)
@@ -214,6 +226,11 @@ def loads_of(unit: Unit, unknowns: Unknowns, build: Build, left_change_mm: Float
         The build as it stands in every draw.
     left_change_mm, right_change_mm
         Change of the shim totals from the build's own, shape (choices,).
+
+    Returns
+    -------
+    Loads
+        In N and N/mm, shape (draws, choices); 0 where no spring presses.
     """
     if unit.block:
         return _block_loads(unit, unknowns, build, left_change_mm + right_change_mm)
@@ -254,14 +271,44 @@ def _block_loads(unit: Unit, unknowns: Unknowns, build: Build, change_mm: Floats
 
 
 def mean_torque_per_friction_nm(unit: Unit, build: Build, loads: Loads) -> Floats:
-    """Mean torque of both packs for a friction of 1: what arrangement A reads, over friction."""
+    """Mean torque of both packs for a friction of 1: what arrangement A reads, over friction.
+
+    Parameters
+    ----------
+    unit
+        Its mean friction radius counts.
+    build
+        Its rubbing faces count.
+    loads
+        Of that build, shape (draws, choices).
+
+    Returns
+    -------
+    ndarray, shape (draws, choices)
+        N.m: half of radius times the sum over both packs of faces times load.
+    """
     left, right = unit.faces(build)
     total: Floats = 0.5 * unit.radius_mm / 1000.0 * (left * loads.load_n[0] + right * loads.load_n[1])
     return total
 
 
 def gap_noise(unit: Unit, build: Build, loads: Loads) -> Floats:
-    """Relative standard deviation of the torque from closing repeat and shim sizes."""
+    """Relative standard deviation of the torque from closing repeat and shim sizes.
+
+    Parameters
+    ----------
+    unit
+        Sheet and card.
+    build
+        Its shims and faces count.
+    loads
+        Of that build, shape (draws, choices).
+
+    Returns
+    -------
+    ndarray, shape (draws, choices)
+        A fraction of the torque, at most 0.5.
+    """
     left, right = unit.faces(build)
     torque = np.maximum(left * loads.load_n[0] + right * loads.load_n[1], 1e-9)
     sd = [gap_sd_mm(unit, side) for side in build.sides]
@@ -278,7 +325,20 @@ def gap_noise(unit: Unit, build: Build, loads: Loads) -> Floats:
 
 
 def gap_sd_mm(unit: Unit, side: SideBuild) -> float:
-    """Standard deviation of a side's gap from one closing to the next, shim sizes included."""
+    """Standard deviation of a side's gap from one closing to the next, shim sizes included.
+
+    Parameters
+    ----------
+    unit
+        Its sheet has the uncertainty of a shim.
+    side
+        Its number of shims counts.
+
+    Returns
+    -------
+    float
+        mm.
+    """
     return math.hypot(priors.CLOSING_REPEAT_MM, _shim_sd_mm(unit, side))
 
 

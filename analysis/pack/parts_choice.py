@@ -62,6 +62,11 @@ def parts_choices(
         Names of plates and springs beyond a limit, or seen to be cracked, blue or bare.
     feasible
         Whether shims alone would do.
+
+    Returns
+    -------
+    tuple of PartsChoice
+        At most `MOST_TRIED`; with worn parts their renewal stands first, however likely it lands.
     """
     others = _worth_a_thought(unit, shelf, worn, feasible=feasible)[:MOST_TRIED]
     if not others:

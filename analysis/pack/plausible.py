@@ -40,7 +40,19 @@ DISAGREE = 0.03
 
 
 def problems_of(pack: Pack, card: SpecCard, shelf: Shelf) -> list[Problem]:
-    """Everything that cannot be right, in the order of the sheet."""
+    """Everything that cannot be right, in the order of the sheet.
+
+    Parameters
+    ----------
+    pack, card, shelf
+        As read.
+
+    Returns
+    -------
+    list of Problem
+        Empty where all is believed; with one of severity `stop` the sheet is not answered. The space is looked at only where
+        nothing else stops and no part is missing.
+    """
     found = [*_oils(pack), *_fitted(pack, card)]
     missing = any(one.code in ("plate_missing", "spring_missing") for one in found)
     found += [

@@ -16,7 +16,22 @@ class Problem:
 
 
 def stop(code: str, where: str, text: str) -> Problem:
-    """One that stops."""
+    """A problem that stops the sheet.
+
+    Parameters
+    ----------
+    code
+        Short name of what is wrong, as documents carry it.
+    where
+        The entry it is about, as the sheet names it.
+    text
+        A sentence for the reader.
+
+    Returns
+    -------
+    Problem
+        Of severity `stop`.
+    """
     return Problem(code, "stop", where, text)
 
 

@@ -203,11 +203,17 @@ def choose(
     build, context
         The parts, with the shims fitted now.
     shelf, window, end_play
-        Sizes in stock; the window; the end play that will be read with nothing changed.
+        Sizes in stock; the window in N.m; the end play that will be read with nothing changed, None where that is not known.
     most
         Choices to reckon in full.
     best_only
         The likeliest alone are asked about; whether any choice would do it is then not known.
+
+    Returns
+    -------
+    Choices
+        In the order in which to offer them: the first `LISTED`, some of those that are never the best, and always the one that
+        changes nothing.
     """
     unit = learnt.unit
     pairs = shim_pairs(unit, build, shelf)
@@ -373,7 +379,20 @@ SLOPE_STEP_MM = 0.05
 
 
 def sensitivity_nm_per_mm(learnt: Learnt, build: Build, context: Context) -> tuple[float, float, float]:
-    """Median and 95 % interval of the change of torque per mm of shim total, shared by the sides that take shims."""
+    """Median and 95 % interval of the change of torque per mm of shim total, shared by the sides that take shims.
+
+    Parameters
+    ----------
+    learnt
+        What is known after the history.
+    build, context
+        The parts, with the shims fitted now.
+
+    Returns
+    -------
+    median, low, high : float
+        N.m per mm over the draws.
+    """
     unit = learnt.unit
     step = SLOPE_STEP_MM
     share = [step * (name in unit.card.shim_sides) / max(len(unit.card.shim_sides), 1) for name in SIDES]

@@ -151,6 +151,18 @@ class ShopHistory:
         Each unit's answer rests in part on the prior of its oil: that part is taken out first (a product of normal densities of
         the logarithm, divided), so that it does not count once a unit. Units are weighted by their own uncertainty and the
         scatter from pack to pack (inverse variance, JCGM 100, 5.1).
+
+        Parameters
+        ----------
+        oil
+            As a sheet names it.
+        basis
+            The moment that the friction belongs to.
+
+        Returns
+        -------
+        OilFriction or None
+            Median over the units, and the standard deviation of its log.
         """
         wanted = _folded(oil)
         told = [_without_prior(one) for one in self.frictions if _folded(one.oil) == wanted and one.basis is basis]
@@ -165,7 +177,20 @@ class ShopHistory:
 
 
 def prior_of(oil: str, basis: Basis) -> tuple[float, float]:
-    """Mean and standard deviation of the log of friction before a unit was pulled; an unknown oil is any of the known ones."""
+    """Mean and standard deviation of the log of friction before a unit was pulled; an unknown oil is any of the known ones.
+
+    Parameters
+    ----------
+    oil
+        As a sheet names it, case and blanks aside.
+    basis
+        The moment that the friction belongs to.
+
+    Returns
+    -------
+    mean, sd : float
+        Of the natural logarithm; the deviation is that from pack to pack, and between oils where the oil is not known.
+    """
     known = priors.OILS.get(_folded(oil))
     logs = [math.log(_at(one, basis)) for one in ([known] if known is not None else priors.OILS.values())]
     mean = sum(logs) / len(logs)
@@ -184,6 +209,13 @@ def sensitivity(before: Sequence[float], after: Sequence[float], change_mm: floa
     scatter
         Relative standard deviation from pull to pull; the scatter from one assembly to the next comes on top.
 
+    Returns
+    -------
+    slope, u : float
+        N.m per mm; the slope is signed.
+
+    Examples
+    --------
     >>> sensitivity([40.0, 40.0], [50.0, 50.0], 0.1, 0.0)[0]
     100.0
     """

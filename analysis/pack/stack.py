@@ -10,7 +10,21 @@ from analysis.pack.parts import Build, CupSpring, Pack, Plate, PlateKind, PlateS
 
 
 def mean_radius_pressure_mm(outer_mm: float, inner_mm: float) -> float:
-    """Mean friction radius for uniform pressure, (2/3)(Ro^3 - Ri^3)/(Ro^2 - Ri^2), from radii.
+    """Mean friction radius for uniform pressure, (2/3)(Ro^3 - Ri^3)/(Ro^2 - Ri^2).
+
+    Parameters
+    ----------
+    outer_mm, inner_mm
+        Radii of the rubbed ring, outer above inner.
+
+    Returns
+    -------
+    float
+        mm.
+
+    Notes
+    -----
+    The integral of r^2 over that of r, from Ri to Ro: every part of the ring carries the same pressure.
 
     Examples
     --------
@@ -21,17 +35,66 @@ def mean_radius_pressure_mm(outer_mm: float, inner_mm: float) -> float:
 
 
 def mean_radius_wear_mm(outer_mm: float, inner_mm: float) -> float:
-    """Mean friction radius for uniform wear, (Ro + Ri)/2, from radii."""
+    """Mean friction radius for uniform wear, (Ro + Ri)/2.
+
+    Parameters
+    ----------
+    outer_mm, inner_mm
+        Radii of the rubbed ring.
+
+    Returns
+    -------
+    float
+        mm.
+
+    Notes
+    -----
+    The pressure goes as 1/r, so that pressure times sliding distance is the same everywhere.
+    """
     return 0.5 * (outer_mm + inner_mm)
 
 
 def pack_torque_nm(friction: float, force_n: float, faces: int, radius_mm: float) -> float:
-    """Torque of one pack: friction times force times faces times radius; every face carries the whole force."""
+    """Torque of one pack: friction times force times faces times radius; every face carries the whole force.
+
+    Parameters
+    ----------
+    friction
+        Coefficient of friction.
+    force_n
+        Force that presses the stack, N.
+    faces
+        Rubbing faces in series.
+    radius_mm
+        Mean friction radius, mm.
+
+    Returns
+    -------
+    float
+        N.m.
+
+    Examples
+    --------
+    >>> pack_torque_nm(0.1, 1000.0, 4, 50.0)
+    20.0
+    """
     return friction * force_n * faces * radius_mm / 1000.0
 
 
 def kind_of(name: str, plates: Mapping[str, Plate]) -> PlateKind:
     """Kind of a plate of a side: that of its entry, else the name is the kind.
+
+    Parameters
+    ----------
+    name
+        As the side lists it.
+    plates
+        Entries of the sheet by name.
+
+    Returns
+    -------
+    PlateKind
+        `inner` or `outer`.
 
     Raises
     ------
@@ -99,7 +162,26 @@ class StackHeight:
 
 
 def stack_height(side_name: str, side: SideBuild, pack: Pack, state: PlateState | None, *, prefer_height: bool) -> StackHeight:
-    """Height of the plates of one side, from a pressed height or from single thicknesses."""
+    """Height of the plates of one side, from a pressed height or from single thicknesses.
+
+    Parameters
+    ----------
+    side_name
+        `left` or `right`.
+    side
+        Its plates, and its pressed height where that was measured.
+    pack
+        The sheet, with the plates' thicknesses.
+    state
+        How far the plates have run in; tells unknown stacks of new plates from others.
+    prefer_height
+        Whether a pressed height counts before single thicknesses.
+
+    Returns
+    -------
+    StackHeight
+        Of the plates alone, in mm: shims that were pressed with them are taken off.
+    """
     by_plates = _by_plates(side_name, side, pack.plates)
     if side.stack_height_mm is not None and (prefer_height or by_plates is None):
         mm = side.stack_height_mm - (side.shim_total_mm if side.stack_with_shims else 0.0)
@@ -127,6 +209,18 @@ def room_mm(space: Space, side: int) -> float:
     """Room that the space leaves in one side for plates, shims and springs; for `across` half of what both share.
 
     For the cover form it is the room for the springs, with the shims and plates fitted at the time.
+
+    Parameters
+    ----------
+    space
+        The depths and heights that were measured, mm.
+    side
+        0 left, 1 right; only the form `per_side` tells them apart.
+
+    Returns
+    -------
+    float
+        mm.
     """
     if space.form is SpaceForm.PER_SIDE:
         return space.case_depth_mm[side] - space.gear_height_mm[side]
@@ -145,6 +239,19 @@ def depths_measured(space: Space) -> int:
 
 
 def inner_plates(build: Build, pack: Pack) -> tuple[str, ...]:
-    """Names of the inner plates of both sides that have an entry of their own."""
+    """Names of the inner plates of both sides that have an entry of their own.
+
+    Parameters
+    ----------
+    build
+        Both sides as fitted.
+    pack
+        The sheet with the entries.
+
+    Returns
+    -------
+    tuple of str
+        Left first, each in the order of its side.
+    """
     names = (*build.left.plates, *build.right.plates)
     return tuple(name for name in names if name in pack.plates and pack.plates[name].kind is PlateKind.INNER)

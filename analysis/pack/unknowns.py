@@ -108,7 +108,24 @@ def unknown_oils(builds: Sequence[Build]) -> set[str]:
 
 
 def stratified_normals(size: int, seed: int) -> Floats:
-    """Standard normal values, spread evenly over their distribution and in random order."""
+    """Standard normal values, spread evenly over their distribution and in random order.
+
+    Parameters
+    ----------
+    size
+        Number of values.
+    seed
+        The same seed gives the same values.
+
+    Returns
+    -------
+    ndarray, shape (size,)
+        One value in each of `size` parts of equal probability.
+
+    Notes
+    -----
+    A Latin hypercube of one quantity (McKay, Beckman and Conover 1979).
+    """
     return _Stratified(size, seed).normal()
 
 
@@ -123,6 +140,11 @@ def draw(unit: Unit, builds: list[Build], size: int, seed: int) -> Unknowns:
         Those pulled, fitted and considered: their stacks and springs get errors.
     size, seed
         Number of draws; the same seed gives the same answer.
+
+    Returns
+    -------
+    Unknowns
+        Arrays of shape (size,).
     """
     spread = _Stratified(size, seed)
     u = unit.pack.uncertainty
@@ -164,7 +186,20 @@ def draw(unit: Unit, builds: list[Build], size: int, seed: int) -> Unknowns:
 
 
 def nominal(unit: Unit, builds: list[Build]) -> Unknowns:
-    """One draw with every reading as it stands and no prior: what the sheet itself says."""
+    """One draw with every reading as it stands and no prior: what the sheet itself says.
+
+    Parameters
+    ----------
+    unit
+        Sheet and card.
+    builds
+        Those whose heights and springs are asked for.
+
+    Returns
+    -------
+    Unknowns
+        Arrays of shape (1,): errors 0, springs as measured, scatters at the middle of their limits.
+    """
     springs = {name for build in builds for side in build.sides for name in side.springs}
     nought = np.zeros(1)
     one = np.ones(1)
