@@ -137,6 +137,7 @@ def _pull(view: JobView, pull: Pull) -> dict[str, Any]:
         "series": pull.term("series"),
         "number": pull.terms.get("number"),
         "made_at": pull.term("when"),
+        "simulated": pull.simulated,
         "direction": pull.direction,
         "breakaway_nm": pull.torque_nm("breakaway"),
         "sliding_nm": pull.torque_nm("sliding"),

@@ -129,7 +129,7 @@ class _Look:
         if entry is None:
             if "spec_card" in self._needs:
                 way = f": platepull job add {self._record.job} spec SPEC.toml"
-                found.append(Missing("spec_card", say("no spec card, so there is no window to judge by"), way))
+                found.append(Missing("spec_card", say("no spec card in the job: this step is judged by its window alone"), way))
             return None
         card = self._judging.card
         if card is None and "spec_card" in self._needs:

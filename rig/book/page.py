@@ -8,10 +8,15 @@ from rig.book.documents import JobView
 from rig.book.events import Kind
 from rig.book.judging import JobSeries
 from rig.book.record import Entry, Pull
+from rig.book.steps import Step
 from rig.words.language import say
 from rig.words.sentences import torque, torque_with_u, window_of
 
 _CHATTER = {True: "chatter", False: "no chatter", None: "chatter not assessable"}
+
+
+INTAKE = "intake"
+"""The step that takes down the complaint."""
 
 
 def unit_of_job(view: JobView, chosen: str | None) -> str:
@@ -23,6 +28,8 @@ def page_lines(view: JobView, unit: str) -> list[str]:
     """The whole page, torques in `unit`."""
     record = view.record
     lines = [f"job {record.job}  {record.unit}" + (f"  ({record.customer})" if record.customer else "")]
+    if record.simulated:
+        lines.append(f"  SIMULATED   {len(record.simulated)} of {len(record.pulls)} pulls come from the simulated bench")
     lines += [f"  complaint   {record.complaint}"] if record.complaint else []
     lines.append(f"  opened      {record.opened_at}" + (f", closed {record.closed_at}" if record.closed_at else ""))
     lines.append("  window      " + _window(view, unit))
@@ -47,6 +54,8 @@ def next_lines(view: JobView) -> list[str]:
     if step is None:
         return [f"Next: all steps are done. Close the job: platepull job close {record.job}"]
     lines = [f"Next: {step.key} - {step.name}"]
+    if asks_for_the_rest(view, step):
+        lines = [f"Next: {step.key} - ask what the complaint does not say yet, then mark the step"]
     lines += [f"  write down: {step.write_down}"] if step.write_down else []
     lines += [f"  missing: {one.text}" for one in view.gates[step.key].missing]
     lines += [f"  {remark}" for remark in view.gates[step.key].remarks]
@@ -63,6 +72,11 @@ def next_lines(view: JobView) -> list[str]:
     if view.passed_over:
         lines.append(f"Passed over: {', '.join(one.key for one in view.passed_over)}")
     return lines
+
+
+def asks_for_the_rest(view: JobView, step: Step) -> bool:
+    """Whether the step takes down a complaint that the job was opened with: then only what it does not say is asked for."""
+    return step.key == INTAKE and bool(view.record.complaint)
 
 
 def _window(view: JobView, unit: str) -> str:
@@ -152,9 +166,9 @@ def _with(text: str, extras: list[str | None]) -> str:
 def _pull_text(pull: Pull, torque_words: Callable[[float], str]) -> str:
     value = pull.torque_nm("breakaway")
     reading = say("nothing held") if pull.held_nothing else say("no reading") if value is None else torque_words(value)
-    parts = [reading, say(_CHATTER[pull.chattering]), say(pull.term("phase") or "")]
+    parts = [say("SIMULATED") if pull.simulated else "", reading, say(_CHATTER[pull.chattering]), say(pull.term("phase") or "")]
     if pull.direction == -1:
-        parts.insert(1, say("the other way"))
+        parts.insert(2, say("the other way"))
     if pull.excluded is not None:
         parts.append(say("excluded: {reason}", reason=pull.excluded))
     return say("pull {file}: {told}", file=pull.entry.files[0][0], told=", ".join(part for part in parts if part))

@@ -11,6 +11,7 @@ from typing import Any
 
 from rig.book.events import Event, Kind, canonical
 from rig.book.steps import Step
+from rig.files.metadata import SIMULATED_DEVICE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,6 +110,11 @@ class Pull:
         return "a free turn" if self.terms.get("free_turn") is True else None
 
     @property
+    def simulated(self) -> bool:
+        """Whether the pull was made on the simulated bench."""
+        return self.term("device") == SIMULATED_DEVICE
+
+    @property
     def votes(self) -> bool:
         """Whether the pull may count in a series: neither struck nor excluded, with a reading or with nothing that held."""
         read = self.torque_nm("breakaway") is not None or self.torque_nm("sliding") is not None
@@ -154,6 +160,11 @@ class JobRecord:
     def pulls(self) -> tuple[Pull, ...]:
         """Every pull, struck ones among them, in the order entered."""
         return tuple(Pull(entry) for entry in self.of(Kind.PULL))
+
+    @property
+    def simulated(self) -> tuple[Pull, ...]:
+        """The pulls of the simulated bench that are not struck: a job that holds some is told for what it is."""
+        return tuple(pull for pull in self.pulls if pull.simulated and pull.entry.counts)
 
     @property
     def closed_at(self) -> str | None:

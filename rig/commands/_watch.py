@@ -15,7 +15,7 @@ from rig.commands._chosen import job_info, sensor_choice
 from rig.commands._ending import asked_to_end
 from rig.commands._judging import Judging
 from rig.commands._options import unit_for
-from rig.files.metadata import TraceInfo
+from rig.files.metadata import SIMULATED_DEVICE, TraceInfo
 from rig.folders import users_data
 from rig.live.recorder import MARKS, recorder_into
 from rig.live.runner import Bench
@@ -73,6 +73,8 @@ def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: Dev
     keeper = keeper_of(args, settings)
     if keeper is not None and out is None:
         terminal.note(f"nothing is recorded without --out, and so nothing is entered in job {args.job}")
+    elif keeper is not None and profile.name == SIMULATED_DEVICE:
+        terminal.note(f"this is the simulated bench: SIMULATED pulls go into job {args.job}")
     with asked_to_end() as enough, Bench(open_source(profile, clock), session, listener=keeper) as bench:
         if args.exercise:
             bench.ask(Exercise())

@@ -65,7 +65,8 @@ def run(args: argparse.Namespace) -> int:
     with contextlib.ExitStack() as tidy:
         if args.pretend is not None:
             profile = tidy.enter_context(pretend_bench(args.pretend or DEFAULT_SCENARIO, seed=args.seed))
-            args.window = args.window or settings.window or PRETEND_WINDOW
+            if not in_window:  # a window first judges by what was set in it
+                args.window = args.window or settings.window or PRETEND_WINDOW
             if args.pulls is None and args.seconds is None and not sys.stdout.isatty():
                 args.pulls = PULLS_WITHOUT_AUDIENCE
         elif device is not None:
@@ -100,7 +101,7 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
     device, judging = args.device or settings.device, Judging.of(args, settings)
     window = judging.window(plate_state=args.plate_state)
     # Where neither unit nor window was named, the unit used last stays.
-    named = args.unit or settings.unit or args.spec or args.window not in (None, PRETEND_WINDOW)
+    named = args.unit or settings.unit or args.spec or args.window is not None
     unit = unit_for(args, settings, window) if named else None
     folder = None if out is None else Path(out)
     keeper = keeper_of(args, settings, follow=True)
@@ -112,6 +113,7 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
             profile_file=None if args.pretend is not None or device is None else profile_path(device),
             source=Source.BENCH if args.pretend is None else Source.SIMULATED,
             window=window,
+            usual_window=None if args.pretend is None else PRETEND_WINDOW,
             rule=judging.rule,
             unit=unit,
             exercise=args.exercise,

@@ -214,6 +214,9 @@ def _date(text: str) -> date | None:
         return None
 
 
+SIMULATED_DEVICE = "simulated bench"
+"""The device that pulls of the simulated bench name: by it they are told from real ones wherever they lie."""
+
 OLD_KEYS = {"lapses": "calibration_flags"}
 """Keys as recordings of version 0.1 wrote them."""
 

@@ -55,6 +55,7 @@ def hand_over(
     series = list(known(job, "series"))
     found, final = as_found_and_final(series)
     blocks: list[Block] = [
+        *simulated(job, phrases),
         _head(job, phrases),
         *outcome(final, window, job, phrases),
         *_although(job, phrases),
@@ -111,6 +112,16 @@ def _head(job: Mapping[str, Any], phrases: Phrases) -> Facts:
         (say("finished"), day_of(closed) or say("still open")),
     ]
     return Facts(tuple((name, str(value)) for name, value in rows))
+
+
+def simulated(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:
+    """Where pulls of the job come from the simulated bench the sheet says so before all else."""
+    pulls = [one for one in known(job, "pulls") if one.get("struck") is None]
+    invented = sum(one.get("simulated") is True for one in pulls)
+    if not invented:
+        return []
+    words = "{n} of {all} pulls of this job were made on the simulated bench: this sheet is no proof of anything."
+    return [Statement("open", phrases.say("SIMULATED"), phrases.say(words, n=invented, all=len(pulls)))]
 
 
 def _although(job: Mapping[str, Any], phrases: Phrases) -> list[Block]:

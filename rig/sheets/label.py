@@ -8,7 +8,7 @@ from typing import Any
 from analysis.window import Window
 from rig.sheets.annex import shims_of
 from rig.sheets.blocks import Facts, Page, Statement
-from rig.sheets.hand_over import oil_filled
+from rig.sheets.hand_over import oil_filled, simulated
 from rig.sheets.outcome import as_found_and_final, torque_text
 from rig.sheets.phrases import Phrases
 from rig.sheets.said import STATE, TONE, day_of, joined, known
@@ -32,6 +32,9 @@ def label(job: Mapping[str, Any], phrases: Phrases, *, window: Window | None, pr
         sentence = say("{torque}, arrangement {code}", torque=torque, code=_cut(str(final.get("arrangement") or "–"), MOST_OF_CODE))
         if window is not None:
             sentence += "; " + say("window {limits}", limits=phrases.window(window.low_nm, window.high_nm, "torque"))
+    word = say(STATE.get(state, state))
+    if simulated(job, phrases):
+        state, word = "no_window", f"{say('SIMULATED')} – {word}"
     if any(step.get("state") == "although" for step in known(job, "steps")):
         sentence += ". " + say("A step was done although something was missing: see the hand-over sheet.")
     rows = (
@@ -48,7 +51,7 @@ def label(job: Mapping[str, Any], phrases: Phrases, *, window: Window | None, pr
             _cut(text, MOST_OF_RIGHT) for text in joined(workshop, say("job {number}", number=job.get("job", "")), printed)
         ),
         blocks=(
-            Statement(TONE.get(state, "open"), say(STATE.get(state, state)), sentence),
+            Statement(TONE.get(state, "open"), word, sentence),
             Facts(tuple((name, _cut(text, MOST_OF_ROW)) for name, text in rows), columns=1),
         ),
         foot=say("Preload only, not lock-up. The maker's manual decides."),

@@ -45,6 +45,7 @@ def run_window(
     recording: Path | None = None,
     speed: float = 1.0,
     window: Window | None = None,
+    usual_window: str | None = None,
     rule: DecisionRule = DecisionRule.GUARDED,
     unit: str | None = None,
     exercise: bool = False,
@@ -57,6 +58,7 @@ def run_window(
     `profile_file` is where the profile stands, to be opened again next time. `source` tells the
     simulated bench from a real line. `speed` is that of the
     recording. `unit` None: the unit used last.
+    `usual_window` judges where none is given, none was set before and none waits for an answer.
     `exercise`: begin with the sensor's. `asked_to_end` tells of
     Ctrl-C and the like: the window then closes as if by hand. `book` is the job book, `job` the number of the job to work on.
     """
@@ -78,6 +80,8 @@ def run_window(
             book=book,
         )
         controller = Controller(model, remembered, means)
+        if usual_window is not None:
+            controller.entry.take_usual(Window.parse(usual_window))
         if controller.job is not None and job is not None:
             controller.job.number = job  # the first pull is entered there, whatever the book says later
 

@@ -103,16 +103,64 @@ class Entry:
         taken = _with_window(self.now, window)
         self._apply(replace(taken, arrangement=self.now.arrangement or taken.window_arrangement))
 
-    def take_job(self, unit: str, window: Window | None, card: Path | None) -> None:
-        """The unit of a job and the window of its spec card, as a whole where its file is there."""
-        self._proposed, self.asking = None, ""
-        taken = self.now if unit.strip() == self.now.unit.strip() else replace(self.now.of_another_unit(), unit=unit)
+    def take_usual(self, window: Window) -> None:
+        """Judge by this window where none is set and none of another day waits for an answer."""
+        if self._model.window is None and not self.shown.window.strip():
+            self._apply(_with_window(self.now, window))
+
+    def take_job(self, job: str, unit: str, window: Window | None, card: Path | None) -> None:
+        """The unit of a job, and the window of its spec card, as a whole where its file is there.
+
+        A job without a card keeps the window that was typed; one that another job's card brought is not kept. What was set for
+        another unit, or on another day, waits for an answer. Whatever happens to a window is said.
+        """
+        had = self._proposed or self.now
+        before = _window_of(self.now)
+        another = bool(had.unit.strip()) and had.unit.strip() != unit.strip()
+        taken = replace(self.now.of_another_unit() if another else self.now, unit=unit)
         if window is not None:
             taken = _with_window(taken, window)
             taken = replace(taken, arrangement=taken.arrangement or taken.window_arrangement)
+        elif before is not None and self.now.window == self._preferences.now.card_window and another:
+            taken = replace(taken, window="", window_arrangement="")
+        else:
+            taken = replace(taken, window=self.now.window, basis=self.now.basis, window_arrangement=self.now.window_arrangement)
         self._apply(taken)
         if card is not None:
             self.take_card(card)
+        self._preferences.keep(replace(self._preferences.now, card_window="" if window is None else self.now.window))
+        self._ask_of_rest(had, unit, another=another)
+        self._tell_window(job, before, of_card=window is not None)
+
+    def _ask_of_rest(self, had: Conditions, unit: str, *, another: bool) -> None:
+        """What held before and does not count now is shown on its page, to be confirmed or cleared."""
+        rest = replace(had, unit=unit, window=self.now.window, basis=self.now.basis, window_arrangement=self.now.window_arrangement)
+        if not self.now.window.strip() and not another:  # typed on another day for this unit: with the rest of that day
+            rest = replace(rest, window=had.window, basis=had.basis, window_arrangement=had.window_arrangement)
+        if rest == self.now:
+            self._proposed, self.asking = None, ""
+            return
+        self._proposed = rest
+        if another:
+            self._model.tell(say("conditions of another unit wait for an answer: before a pull (F3)"), good=True)
+            self.asking = say("Another unit: what is shown below held for {unit}. Does it still?", unit=had.unit)
+
+    def _tell_window(self, job: str, before: Window | None, *, of_card: bool) -> None:
+        """Say what became of the window, where it is not the one before or no card of the job states it."""
+        now = self._model.window
+        was, text = (None if window is None else window.text or str(window) for window in (before, now))
+        if of_card and was is not None and was != text:
+            self._model.tell(
+                say("job {job} brings its window: {window}; {was} was set before", job=job, window=text, was=was), good=True
+            )
+        elif not of_card and now is not None:
+            told = say("job {job} has no spec card: pulls are judged by the window set, {window}", job=job, window=text)
+            self._model.tell(told, remedy=say("another one: before a pull (F3), or enter a spec card in the job"))
+        elif not of_card:
+            told = say("no window: job {job} has no spec card, so pulls get no verdict", job=job)
+            if was is not None:
+                told += "; " + say("{was} was another job's", was=was)
+            self._model.tell(told, remedy=say("type it before a pull (F3), or enter a spec card in the job"))
 
     def _apply(self, conditions: Conditions) -> None:
         before, self.now = self.now, conditions

@@ -19,7 +19,7 @@ from rig.live.news import Entered, Failed, News
 from rig.window.book_worker import BookWorker
 from rig.window.entry import Entry
 from rig.window.means import BookMeans, Means
-from rig.window.model import BenchModel
+from rig.window.model import BenchModel, Source
 from rig.window.notices import Notice
 from rig.window.preferences import Preferences
 from rig.words.language import say, spoken
@@ -376,9 +376,23 @@ class JobDesk:
         self._model.known = replace(self._model.known, scatter=taken.known)
         if another and len(self._model.line.series):
             self.new_series(say("job {job}", job=taken.number))
-        self._entry.take_job(taken.unit, None if taken.card is None else taken.card.window, taken.card_file)
+        self._entry.take_job(taken.number, taken.unit, None if taken.card is None else taken.card.window, taken.card_file)
+        self._tell_simulated(taken.number)
         self._show(taken)
         self.described()
+
+    def _tell_simulated(self, job: str) -> None:
+        """On the simulated bench a job may be somebody's real one: what goes into it is told before the first pull."""
+        if self._model.line.source is not Source.SIMULATED:
+            return
+        if self._means.benches is not None and self._means.benches.out is None:
+            words = "this is the simulated bench without --out: nothing is recorded, nothing is entered in job {job}"
+            self._model.tell(say(words, job=job), good=True)
+            return
+        self._model.tell(
+            say("this is the simulated bench: SIMULATED pulls go into job {job}", job=job),
+            remedy=say("for practice open a job of its own; 'Without a job' (Ctrl+J) enters nothing"),
+        )
 
     def _show(self, taken: Taken) -> None:
         if taken.number == self.number:

@@ -25,7 +25,10 @@ FILE = "window.json"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remembered:
-    """Looks, language, sound; profile, gauge and job of last time; the last conditions of a pull. `inches`: lengths are in in."""
+    """Looks, language, sound; profile, gauge and job of last time; the last conditions of a pull. `inches`: lengths are in in.
+
+    `card_window` is the window that the spec card of that job brought; "" where it has none.
+    """
 
     theme: str = "dark"
     language: str = "en"
@@ -41,6 +44,7 @@ class Remembered:
     inches: bool = False
     job: str = ""
     job_unit: str = ""
+    card_window: str = ""
     conditions: Mapping[str, Words] = field(default_factory=dict)
 
 

@@ -13,7 +13,7 @@ from rig.book.documents import JobView
 from rig.book.events import Kind
 from rig.book.gates import CHATTER_ACKNOWLEDGED, Gate, step_name
 from rig.book.judging import JobSeries
-from rig.book.page import entry_text
+from rig.book.page import asks_for_the_rest, entry_text
 from rig.book.record import Entry, Pull
 from rig.book.steps import Step
 from rig.window.views.verdict import Tone, tone_of, verdict_word, word_of
@@ -111,9 +111,9 @@ def shown_job(view: JobView, unit: UnitChoice) -> JobShown:
     closed = record.closed_at is not None
     return JobShown(
         job=record.job,
-        title=f"{record.job}   {record.unit}",
+        title=f"{record.job}   {record.unit}" + ("   " + _simulated(view) if record.simulated else ""),
         facts=_facts(view, unit),
-        next=_next(following, closed=closed),
+        next=_next(view, following, closed=closed),
         wanted=() if closed else _wanted(view),
         series=tuple(_series(series, unit) for series in view.series),
         pulls=tuple(_pull(view, pull, unit) for pull in record.pulls),
@@ -148,9 +148,15 @@ def _facts(view: JobView, unit: UnitChoice) -> tuple[tuple[str, str], ...]:
     return tuple(rows)
 
 
-def _next(step: Step | None, *, closed: bool) -> str:
+def _simulated(view: JobView) -> str:
+    return say("SIMULATED pulls: {n} of {all}", n=len(view.record.simulated), all=len(view.record.pulls))
+
+
+def _next(view: JobView, step: Step | None, *, closed: bool) -> str:
     if closed:
         return say("the job is closed")
+    if step is not None and asks_for_the_rest(view, step):
+        return say("next: ask what the complaint does not say yet ({what}), and mark the step", what=_write_down(step))
     return say("all steps are done: close the job") if step is None else say("next: {step}", step=step_name(step))
 
 
@@ -170,7 +176,9 @@ def _bench_line(view: JobView) -> BenchLine:
     shown = "; ".join(wanted[:MOST_WANTED])
     if len(wanted) > MOST_WANTED:
         shown += "; " + say("and {n} more", n=len(wanted) - MOST_WANTED)
-    text = say("still wanted: {what}", what=shown) if wanted else _next(view.next_step, closed=record.closed_at is not None)
+    text = say("still wanted: {what}", what=shown) if wanted else _next(view, view.next_step, closed=record.closed_at is not None)
+    if record.simulated:
+        text = _simulated(view) + "; " + text
     phases = [pull.term("phase") for pull in record.pulls if pull.term("phase")]
     return BenchLine(record.job, record.unit, say(str(phases[-1])) if phases else "", text)
 
@@ -203,7 +211,7 @@ def _pull(view: JobView, pull: Pull, unit: UnitChoice) -> Row:
     breakaway = say("nothing held") if pull.held_nothing else of(pull.torque_nm("breakaway"))
     cells = (
         str(pull.entry.entry),
-        say(pull.term("phase") or "–"),
+        (say("SIMULATED") + " " if pull.simulated else "") + say(pull.term("phase") or "–"),
         way_mark(pull.direction),
         breakaway,
         of(pull.torque_nm("sliding")),
@@ -227,9 +235,13 @@ def _step(view: JobView, step: Step) -> StepRow:
         one_way=step.one_way,
         missing=_lacked(done.entry) if done is not None else tuple(one.what for one in gate.missing),
         remarks=gate.remarks,
-        write_down=step.write_down_de if spoken() == "de" and step.write_down_de else step.write_down,
+        write_down=_write_down(step),
         acknowledge=_acknowledge(gate, done=done is not None),
     )
+
+
+def _write_down(step: Step) -> str:
+    return step.write_down_de if spoken() == "de" and step.write_down_de else step.write_down
 
 
 def _lacked(entry: Entry) -> tuple[str, ...]:
