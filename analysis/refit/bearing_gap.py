@@ -84,7 +84,13 @@ class BearingAnswer:
 
 
 def find_in_readings(sheet: BearingReadings) -> tuple[Finding, ...]:
-    """What is wrong with the readings, impossible ones first."""
+    """What is wrong with the readings, impossible ones first.
+
+    Raises
+    ------
+    ValueError
+        Where `wanted` lacks an end, or a form lacks its readings.
+    """
     found = []
     depths = sheet.form is Form.DEPTHS
     first = "depth_case" if depths else str(sheet.form)
@@ -143,6 +149,13 @@ def _measure(sheet: BearingReadings) -> _Measured:
 def choose_shims(sheet: BearingReadings) -> BearingAnswer:
     """The shims whose total comes nearest to what is needed, then the fewest, and how the preload will stand with them.
 
+    Raises
+    ------
+    ValueError
+        Where `wanted` lacks an end, or a form lacks its readings.
+
+    Examples
+    --------
     >>> page = BearingReadings(form=Form.GAP, readings=(0.11, 0.13, 0.12, 0.12), wanted=Limits(0.15, 0.21), shims_now=(1.10,),
     ...                        shelf=(0.05, 0.10, 1.10, 1.20), shims_max=2, spread_max_mm=0.05, u_mm=0.006)
     >>> answer = choose_shims(page)

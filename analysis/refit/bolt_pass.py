@@ -31,8 +31,12 @@ class TighteningCatcher:
 
     Parameters
     ----------
-    torque_nm : of the bolt; what is far below it is no tightening
-    with_angle : an angle is turned after the torque, in several grips
+    torque_nm
+        Of the bolt by the page, N.m; what is far below it is no tightening.
+    with_angle
+        Whether an angle is turned after the torque, in several grips.
+    rules
+        How a tightening is told; None: the usual ones.
     """
 
     def __init__(self, torque_nm: float, *, with_angle: bool = False, rules: PassRules | None = None) -> None:

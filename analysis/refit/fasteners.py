@@ -143,9 +143,12 @@ def read_bolt(torque_nm: Floats, angle_deg: Floats | None, *, then_angle_from_nm
 
     Parameters
     ----------
-    torque_nm : (n,), counted from rest, positive while tightening
-    angle_deg : (n,), positive while tightening; None: not measured
-    then_angle_from_nm : the torque from which an angle is turned, where the page says so; the torque beyond it is not judged
+    torque_nm
+        Shape (n,), N.m counted from rest, positive while tightening.
+    angle_deg
+        Shape (n,), degrees, positive while tightening; None: not measured.
+    then_angle_from_nm
+        The torque from which an angle is turned, where the page says so; the torque beyond it is not judged.
 
     Returns
     -------
