@@ -1,4 +1,4 @@
-"""Opening a job and going on with one treat the window alike: the card's where there is one, else what was typed, and it is said."""
+"""Opening a job and going on with one treat the window alike: the card's where there is one, else what was typed; it is said."""
 
 import json
 from dataclasses import replace
