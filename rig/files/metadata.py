@@ -109,6 +109,7 @@ class TraceInfo:
     phase        as found, rebuilt, after run-in, after additive ...
     plates       which pack of plates is in; plate_state: new, run in, used
     closure      trial or final
+    remark       what a person noted of the pull; series_remark: of its whole series
     free_turn    the unit turned without holding: kept, and without a vote until a person says that it was the pull
     excluded     why the pull is not to count, where a person marked it so
     unfinished   true while it is written: where it still says so, the program ended in the middle
@@ -147,6 +148,7 @@ class TraceInfo:
     scenario: str | None = None
     software: str | None = None
     remark: str | None = None
+    series_remark: str | None = None
     zero_before_nm: Torque | None = None
     zero_after_nm: Torque | None = None
     exercised_nm: Torque | None = None

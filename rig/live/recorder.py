@@ -241,6 +241,12 @@ class Recorder:
             pull.amend(known)
         self._write_infos()
 
+    def amend_open(self, **known: Any) -> None:
+        """The same to the pull that is being written, if there is one."""
+        pull = self._pull
+        if pull is not None:
+            self.amend(pull.number, **known)
+
     def file_of(self, number: int) -> Path | None:
         """The file of a pull that is over; None while it is not on the disk."""
         pull = self._pulls.get(number)

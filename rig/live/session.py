@@ -214,10 +214,11 @@ class Session:
         return read_series(pulls, self.window, rule=self.rule, known=known.scatter, convert=known.convert)
 
     def describe(self, info: TraceInfo) -> list[News]:
-        """Write this with the pulls to come; the window stays the session's own."""
+        """Write this with the pulls to come, its note on the series with the pull under way too; the window stays as it is."""
         self._stated = info.stated()
         if self._recorder is not None:
             self._recorder.info = replace(info, window=self.window)
+            self._recorder.amend_open(series_remark=info.series_remark)
         return []
 
     def zero_now(self) -> list[News]:

@@ -19,7 +19,7 @@ class SetWindow:
 
 @dataclass(frozen=True, slots=True)
 class Describe:
-    """Write this with the pulls to come; the window stays the session's own."""
+    """Write this with the pulls to come, its note on the series with the pull under way too; the window stays the session's own."""
 
     info: TraceInfo
 

@@ -20,7 +20,7 @@ from rig.window.lines import Lines
 from rig.window.looks import Looks
 from rig.window.means import Means
 from rig.window.memory import Remembered
-from rig.window.model import BenchModel, BenchState, Pull, Source
+from rig.window.model import BenchModel, BenchState, Pull, SeriesOfPulls, Source
 from rig.window.notices import Notice
 from rig.window.preferences import Preferences
 from rig.window.reading import BackgroundReading
@@ -62,6 +62,7 @@ class Controller:
         self._stopped = False
         self._pack: Path | None = None
         self._undo: list[tuple[int, str | None]] = []
+        self._late: dict[tuple[SeriesOfPulls, int], dict[str, str | None]] = {}
 
     @property
     def begins_with_job(self) -> bool:
@@ -70,10 +71,10 @@ class Controller:
 
     def _describe(self, conditions: Conditions) -> None:
         if self.lines.opened is not None:
-            self.lines.opened.describe(conditions, *self._of_job())
+            self.lines.opened.describe(conditions, self.model.line.series.remark, *self._of_job())
 
     def _describe_line(self, opened: Opened) -> None:
-        opened.describe(self.entry.now, *self._of_job())
+        opened.describe(self.entry.now, self.model.line.series.remark, *self._of_job())
 
     def _of_job(self) -> tuple[str | None, str | None]:
         """Number and customer of the job that pulls are entered in."""
@@ -105,18 +106,35 @@ class Controller:
 
     def _exclude(self, pull: Pull, reason: str | None) -> None:
         self.model.exclude(pull.number, reason)
-        self._amend(pull, excluded=reason)
+        self._amend(self.model.series, pull, excluded=reason)
 
     def note(self, number: int, remark: str) -> None:
         """Keep what the person noted of a pull, with its recording."""
         pull = self.model.series.get(number)
         if pull is not None:
             self.model.note(number, remark)
-            self._amend(pull, remark=remark or None)
+            self._amend(self.model.series, pull, remark=remark or None)
 
-    def _amend(self, pull: Pull, **changes: str | None) -> None:
-        """Write into a pull's metadata what was told later."""
+    def note_series(self, series: SeriesOfPulls, remark: str) -> None:
+        """Keep what the person noted of a whole series, with the recording of each of its pulls, those to come too."""
+        series.remark = remark
+        for pull in series.pulls:
+            self._amend(series, pull, series_remark=remark or None)
+        if series is self.model.line.series:
+            self._describe(self.entry.now)
+
+    def write_late(self) -> None:
+        """What was told of pulls before they were on the disk is written now, where they are."""
+        for series, number in list(self._late):
+            pull = series.get(number)
+            if pull is not None and pull.file is not None:
+                self._amend(series, pull, **self._late.pop((series, number)))
+
+    def _amend(self, series: SeriesOfPulls, pull: Pull, **changes: str | None) -> None:
+        """Write into a pull's metadata what was told later; where it is not on the disk yet, as soon as it is."""
         if pull.file is None:
+            if series.source is not Source.REPLAY:
+                self._late.setdefault((series, pull.number), {}).update(changes)
             return
         from rig.window.openers import amend_pull
 
@@ -134,6 +152,7 @@ class Controller:
         self.lines.back_to_bench()
         self.model.new_series(self.entry.now.series, self.entry.now.texts())
         self._undo.clear()
+        self._describe(self.entry.now)
         self.model.tell(say("a new series begins") + (f": {why}" if why else ""), good=True)
 
     # long work

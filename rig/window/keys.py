@@ -51,6 +51,7 @@ class Act(StrEnum):
     LATER_SERIES = "later series"
     REOPEN = "reopen"
     NOTE = "note"
+    NOTE_SERIES = "note on the series"
     UNDO = "undo"
     STILL_HOLDS = "still holds"
     CLEAR = "clear"
@@ -131,6 +132,7 @@ KEYS = (
     Key("Ctrl+L", Place.ANYWHERE, Act.CLEAR, "before a pull: clear what held before"),
     Key("+", Place.BENCH, Act.SHORTER, "bench: shorter stretch of the live picture"),
     Key("-", Place.BENCH, Act.LONGER, "bench: longer stretch of the live picture"),
+    Key("N", Place.BENCH, Act.NOTE_SERIES, "bench: write a note on the series"),
     Key("Left", Place.PULL, Act.CURSOR_LEFT, "closer look: move the cursor, with Shift further"),
     Key("Right", Place.PULL, Act.CURSOR_RIGHT, ""),
     Key("Shift+Left", Place.PULL, Act.CURSOR_FAR_LEFT, ""),

@@ -116,6 +116,8 @@ class Lines:
             self._model.tell_fault(fault)
         else:
             self.replayed = opened
+            if opened is not None and self._model.replay is not None:
+                self._model.replay.series.remark = opened.info.series_remark or ""
 
     def lend(self) -> DeviceProfile | None:
         """Close the line and hand its profile to who uses the sensor for something else; `reopen` takes it back. None: no line."""

@@ -38,10 +38,10 @@ class Opened:
     info: TraceInfo
     tap: RawTap
 
-    def describe(self, conditions: Conditions, job: str | None = None, customer: str | None = None) -> None:
-        """Write these conditions with the pulls to come, and the job that they are entered in."""
+    def describe(self, conditions: Conditions, remark: str = "", job: str | None = None, customer: str | None = None) -> None:
+        """Write these conditions with the pulls to come, what was noted of their series, and the job that they are entered in."""
         info = self.info if job is None else replace(self.info, job=job, customer=customer)
-        self.bench.ask(Describe(conditions.into(info)))
+        self.bench.ask(Describe(conditions.into(replace(info, series_remark=remark or None))))
 
 
 def amend_pull(file: Path, **changes: str | None) -> None:

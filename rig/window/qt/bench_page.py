@@ -5,10 +5,10 @@ from __future__ import annotations
 import html
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QLineEdit, QSizePolicy, QVBoxLayout
 
 from rig.window.keys import Act, key_name, key_of
-from rig.window.model import BenchModel, BenchState, Changed, Pull
+from rig.window.model import BenchModel, BenchState, Changed, Pull, SeriesOfPulls
 from rig.window.qt.curves import CurvePlot
 from rig.window.qt.page import Page
 from rig.window.qt.series_row import SeriesRow
@@ -33,10 +33,14 @@ DIGITS_EVERY = 8
 
 
 class BenchPage(Page):
-    """Everything the person at the lever needs; nothing here must be touched. `series_picked` carries an earlier series."""
+    """Everything the person at the lever needs; nothing here must be touched.
+
+    `series_picked` carries an earlier series, `noted` a series and the note on it.
+    """
 
     picked = Signal(int)
     series_picked = Signal(object)
+    noted = Signal(object, str)
 
     def __init__(self, model: BenchModel) -> None:
         super().__init__()
@@ -61,6 +65,15 @@ class BenchPage(Page):
         self.which.setFocusPolicy(Qt.FocusPolicy.NoFocus)  # Space is the pedal's
         self.which.setToolTip(say("The series in sight; earlier ones stay here ({key})", key=key_name(key_of(Act.EARLIER_SERIES))))
         self.which.activated.connect(lambda at: self.series_picked.emit(self._model.all_series[-1 - at]))
+        self.note = QLineEdit()
+        self.note.setObjectName("note on the series")
+        self.note.setFocusPolicy(Qt.FocusPolicy.ClickFocus)  # never by chance: Space is the pedal's
+        self.note.setPlaceholderText(say("note on this series ({key})", key=key_name(key_of(Act.NOTE_SERIES))))
+        self.note.setAccessibleName(say("note on this series"))
+        self.note.setToolTip(say("Kept with each recording of the series; Enter keeps it"))
+        self.note.editingFinished.connect(self._note)
+        self.note.returnPressed.connect(self.setFocus)
+        self._noting: SeriesOfPulls | None = None
         self.caption = QLabel()
         self.caption.setObjectName("caption")
         self.over_time = CurvePlot(say("time [s]"))
@@ -70,6 +83,7 @@ class BenchPage(Page):
         right = QVBoxLayout()
         right.setSpacing(2)
         right.addWidget(self.which)
+        right.addWidget(self.note)
         right.addWidget(self.caption)
         right.addWidget(self.over_time, 3)
         right.addWidget(self.over_angle, 2)
@@ -116,6 +130,7 @@ class BenchPage(Page):
             self.band.show_state(model.state, window_text(model.window, model.unit), mark)
             self._judged = series_of(model)
         self._show_panel(shown, changed)
+        self._show_note()
         if Changed.PULLS in changed:
             self._show_series()
         if shown is None:
@@ -142,6 +157,19 @@ class BenchPage(Page):
             self.panel.show_verdict(panel_of(model, shown, self._judged))
             if Changed.PULLS in changed and self.isVisible():
                 self.panel.repaint()  # what the person waits for comes before curves and cards
+
+    def _show_note(self) -> None:
+        """The note on the series in sight; one that is being typed is kept for the series it was begun for."""
+        series = self._model.series
+        if series is not self._noting:
+            self._note()
+            self._noting = series
+            self.note.setText(series.remark)
+
+    def _note(self) -> None:
+        typed = self.note.text().strip()
+        if self._noting is not None and typed != self._noting.remark:
+            self.noted.emit(self._noting, typed)
 
     def _show_series(self) -> None:
         model = self._model

@@ -200,6 +200,7 @@ class MainWindow(PagedWindow):
             Act.LATER_SERIES: lambda: self._after(self.model.step_series, 1),
             Act.REOPEN: lambda: self._after(self.controller.lines.reopen),
             Act.NOTE: lambda: self.pull.note.setFocus(),
+            Act.NOTE_SERIES: lambda: self.bench.note.setFocus(),
             Act.UNDO: lambda: self._after(self.controller.undo),
             Act.STILL_HOLDS: lambda: self._after(self.controller.entry.still_holds),
             Act.CLEAR: lambda: self._after(self.controller.entry.clear),
@@ -329,6 +330,7 @@ class MainWindow(PagedWindow):
         changed = self.model.poll()
         if Changed.PULLS in changed:
             self.conditions.pull_made()
+            self.controller.write_late()
         self.controller.sound()
         self.controller.reading.tick()
         self.controller.sensor.tick()

@@ -69,6 +69,7 @@ class PagedWindow(QWidget):
         page = self._joined(Act.PAGE_BENCH, BenchPage(self.model))
         page.picked.connect(self._look_at)
         page.series_picked.connect(lambda series: self._after(self.model.look_back, series))
+        page.noted.connect(lambda series, remark: self._after(self.controller.note_series, series, remark))
         return page
 
     @cached_property

@@ -247,6 +247,19 @@ def test_what_a_person_adds_to_the_metadata_is_kept_when_more_is_told_later(reco
     assert recorder.news() == []
 
 
+def test_a_note_on_the_series_reaches_the_pull_under_way_and_those_to_come(recorder, tmp_path):
+    session = Session(recorder=recorder, first_number=1)
+    recorder.begin(1, 0.0, with_angle=False)
+    session.describe(TraceInfo(job="J-18", series_remark="vice let go once"))
+    recorder.add(made_stream(1).between(0.0, 1.0))
+    recorder.end(1.0)
+    info = read_info(recorder.file_of(1))
+    assert (info.job, info.series_remark) == ("J-17", "vice let go once")
+    record(recorder, made_stream(2).between(0.0, 1.0), number=2)
+    info = read_info(recorder.file_of(2))
+    assert (info.job, info.series_remark) == ("J-18", "vice let go once")
+
+
 # -- a disk that refuses -----------------------------------------------------------------------------------------------------------
 
 

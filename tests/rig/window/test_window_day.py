@@ -16,7 +16,7 @@ from rig.window.conditions import Conditions
 from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered, recall, remember
 from rig.window.model import BenchModel, BenchState
-from rig.window.openers import Benches
+from rig.window.openers import Benches, Opened
 from rig.window.qt.main_window import MainWindow
 from rig.window.sounds import Sounds
 from rig.window.views.series import series_title
@@ -182,6 +182,53 @@ def test_a_note_on_a_pull_is_kept_with_its_recording_and_shown(window, tmp_path)
     assert read_info(file).remark == "clamp slipped a little"
     assert window.model.pulls[0].remark == "clamp slipped a little"
     assert "clamp slipped a little" in " ".join(label.text() for pair in window.pull._labels for label in pair)
+
+
+def recorded(window, at, folder):
+    """Put a pull of the series on the disk, as the recorder does."""
+    kept = window.model.line.series.pulls[at]
+    file = folder / f"pull_{kept.number}.csv"
+    write_trace(file, kept.trace, TraceInfo(number=kept.number))
+    window.model.line.series.kept(kept.number, file)
+    return file
+
+
+def test_a_note_on_a_series_is_kept_with_its_pulls_shown_and_ends_with_it(window, tmp_path):
+    bench, page = window.model.line.bench, window.bench
+    window.controller.lines.opened = Opened(bench, None, None, None, TraceInfo(), None)
+    pull(window)
+    file = recorded(window, 0, tmp_path)
+    page.note.setText("vice let go once")
+    page.note.editingFinished.emit()
+    assert read_info(file).series_remark == "vice let go once"
+    assert read_info(file).remark is None
+    assert bench.described[-1].series_remark == "vice let go once"  # the pulls to come
+    window._after(window.controller.new_series)
+    assert page.note.text() == ""
+    assert bench.described[-1].series_remark is None
+    window._after(window.model.step_series, -1)
+    assert page.note.text() == "vice let go once"
+
+
+def test_a_note_typed_while_another_series_comes_into_sight_goes_to_its_own(window):
+    pull(window)
+    window._after(window.controller.new_series)
+    first, second = window.model.all_series
+    window._after(window.model.look_back, first)
+    window.bench.note.setText("the first")  # no Enter
+    window._after(window.model.look_back, None)
+    assert (first.remark, second.remark, window.bench.note.text()) == ("the first", "", "")
+
+
+def test_what_is_noted_of_a_pull_before_it_is_on_the_disk_is_written_then(window, tmp_path):
+    pull(window)
+    window.controller.note(1, "clamp slipped")
+    window.controller.exclude(1, "clamp moved")
+    window.controller.note_series(window.model.series, "second try")
+    file = recorded(window, 0, tmp_path)
+    window.controller.write_late()
+    info = read_info(file)
+    assert (info.remark, info.excluded, info.series_remark) == ("clamp slipped", "clamp moved", "second try")
 
 
 def test_a_pull_that_is_told_again_stays_in_the_series_it_was_made_in(window):

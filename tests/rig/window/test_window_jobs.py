@@ -99,7 +99,7 @@ def test_each_line_is_told_which_job_its_pulls_belong_to(shop, tmp_path):
     class Told:
         described: list = []  # noqa: RUF012
 
-        def describe(self, conditions, job, customer):
+        def describe(self, conditions, remark, job, customer):
             self.described.append((conditions.unit, job, customer))
 
     shop.controller._describe_line(Told())
