@@ -44,6 +44,20 @@ def normal_probability(z: Value) -> Value:
 def t_probability(t: Value, degrees: Value) -> Value:
     """Share of Student's t with `degrees` of freedom below `t`.
 
+    Parameters
+    ----------
+    t
+        The standardised deviation, without unit; a number or an array.
+    degrees
+        Degrees of freedom, above zero; a number or an array that broadcasts with `t`.
+
+    Returns
+    -------
+    float or array
+        Between 0 and 1, in the shape that the two broadcast to.
+
+    Examples
+    --------
     >>> round(float(t_probability(2.776, 4.0)), 3)
     0.975
     """
@@ -54,6 +68,20 @@ def t_probability(t: Value, degrees: Value) -> Value:
 def t_quantile(share: float, degrees: Value) -> Value:
     """What the share `share` of Student's t with `degrees` of freedom lies below.
 
+    Parameters
+    ----------
+    share
+        Between 0 and 1, of one tail: 0.975 for a two-sided interval of 95 %.
+    degrees
+        Degrees of freedom, above zero; a number or an array.
+
+    Returns
+    -------
+    float or array
+        Student's t, without unit, in the shape of `degrees`.
+
+    Examples
+    --------
     >>> round(float(t_quantile(0.975, 4.0)), 3)  # JCGM 100, table G.2
     2.776
     """
@@ -64,6 +92,20 @@ def t_quantile(share: float, degrees: Value) -> Value:
 def t_degrees(share: float, t: float) -> float:
     """Degrees of freedom of the Student's t of which the share `share` lies below `t`.
 
+    Parameters
+    ----------
+    share
+        Between 0 and 1, of one tail.
+    t
+        Student's t, without unit.
+
+    Returns
+    -------
+    float
+        Degrees of freedom, not a whole number as a rule.
+
+    Examples
+    --------
     >>> round(t_degrees(0.975, 2.776), 1)
     4.0
     """
@@ -73,6 +115,20 @@ def t_degrees(share: float, t: float) -> float:
 def chi_square_quantile(share: Value, degrees: float) -> Value:
     """What the share `share` of chi-square with `degrees` of freedom lies below.
 
+    Parameters
+    ----------
+    share
+        Between 0 and 1; a number or an array.
+    degrees
+        Degrees of freedom, above zero.
+
+    Returns
+    -------
+    float or array
+        Sum of squares of standard normals, without unit, in the shape of `share`.
+
+    Examples
+    --------
     >>> round(float(chi_square_quantile(0.95, 3.0)), 3)
     7.815
     """
@@ -83,6 +139,22 @@ def chi_square_quantile(share: Value, degrees: float) -> Value:
 def f_quantile(share: float, degrees_above: Value, degrees_below: float) -> Value:
     """What the share `share` of F lies below; the degrees of freedom are of the variance above and below the line.
 
+    Parameters
+    ----------
+    share
+        Between 0 and 1.
+    degrees_above
+        Degrees of freedom of the variance above the line; a number or an array.
+    degrees_below
+        Degrees of freedom of the variance below the line.
+
+    Returns
+    -------
+    float or array
+        Ratio of the two variances, in the shape of `degrees_above`.
+
+    Examples
+    --------
     >>> round(float(f_quantile(0.95, 3.0, 10.0)), 3)
     3.708
     """
@@ -93,6 +165,20 @@ def f_quantile(share: float, degrees_above: Value, degrees_below: float) -> Valu
 def beta_probability(x: float, a: float, b: float) -> float:
     """Share of a beta distribution with the parameters `a` and `b` below `x`.
 
+    Parameters
+    ----------
+    x
+        A share, between 0 and 1.
+    a, b
+        The distribution's parameters, above zero; its mean is a / (a + b).
+
+    Returns
+    -------
+    float
+        Between 0 and 1.
+
+    Examples
+    --------
     >>> round(beta_probability(0.5, 2.0, 2.0), 3)
     0.5
     """
@@ -102,6 +188,20 @@ def beta_probability(x: float, a: float, b: float) -> float:
 def beta_quantile(share: float, a: float, b: float) -> float:
     """What the share `share` of a beta distribution with the parameters `a` and `b` lies below.
 
+    Parameters
+    ----------
+    share
+        Between 0 and 1.
+    a, b
+        The distribution's parameters, above zero; its mean is a / (a + b).
+
+    Returns
+    -------
+    float
+        Between 0 and 1.
+
+    Examples
+    --------
     >>> round(beta_quantile(0.5, 2.0, 2.0), 3)
     0.5
     """

@@ -59,12 +59,34 @@ class Trace:
         return float(self.time_s[-1] - self.time_s[0]) if len(self) > 1 else 0.0
 
     def between(self, from_s: float, to_s: float) -> Trace:
-        """The samples with from_s <= time <= to_s."""
+        """The samples with from_s <= time <= to_s.
+
+        Parameters
+        ----------
+        from_s, to_s
+            Times of the trace's own clock, s; both ends belong to it.
+
+        Returns
+        -------
+        Trace
+            Empty where no sample lies between; with angle where this one has it.
+        """
         first, last = np.searchsorted(self.time_s, from_s, "left"), np.searchsorted(self.time_s, to_s, "right")
         return self.cut(int(first), int(last))
 
     def cut(self, first: int, last: int) -> Trace:
-        """The samples first <= index < last."""
+        """The samples first <= index < last.
+
+        Parameters
+        ----------
+        first, last
+            Indices as in a Python slice, `last` not among them; negative ones count from the end.
+
+        Returns
+        -------
+        Trace
+            Empty where there is no such sample; with angle where this one has it.
+        """
         angle = None if self.angle_deg is None else self.angle_deg[first:last]
         return Trace(self.time_s[first:last], self.torque_nm[first:last], angle)
 

@@ -226,6 +226,18 @@ def scale_to_si(unit: str, quantity: Quantity) -> Scale:
 
     Inside are N.m, deg, s, N, m, Hz, kg, degC, shares of 1, m/s^2, m^3, N/m, N.m/deg, deg/s.
 
+    Parameters
+    ----------
+    unit
+        As a person or a file writes it, such as 'lbf.ft', 'Nm', 'deg/s'.
+    quantity
+        What it must be a unit of.
+
+    Returns
+    -------
+    Scale
+        inside = value * factor + offset; only a temperature has an offset.
+
     Raises
     ------
     UnitError
@@ -292,8 +304,27 @@ class Measure:
 
 
 def parse_measure(text: str, quantity: Quantity) -> Measure:
-    """Read a number with its unit. Raises UnitError.
+    """Read a number with its unit.
 
+    Parameters
+    ----------
+    text
+        A number and a unit, such as '0.5 N.m'; a comma may be the decimal mark.
+    quantity
+        What the unit must be of.
+
+    Returns
+    -------
+    Measure
+        The value in the inside unit of `quantity` (see `scale_to_si`), with unit and text as typed.
+
+    Raises
+    ------
+    UnitError
+        If there is no number, no unit, or a unit that is unknown, could be meant in two ways or measures something else.
+
+    Examples
+    --------
     >>> parse_measure("0.5 kp.m", "torque").unit
     'kp.m'
     """
@@ -305,13 +336,52 @@ def parse_measure(text: str, quantity: Quantity) -> Measure:
 
 
 def to_si(text: str, quantity: Quantity) -> float:
-    """Value in SI of a text such as '200 N.m', '500 Hz', '0.6 m'. Raises UnitError."""
+    """Value in SI of a text such as '200 N.m', '500 Hz', '0.6 m'.
+
+    Parameters
+    ----------
+    text
+        A number and a unit.
+    quantity
+        What the unit must be of.
+
+    Returns
+    -------
+    float
+        In the inside unit of `quantity` (see `scale_to_si`): N.m for a torque, deg for an angle, m for a length.
+
+    Raises
+    ------
+    UnitError
+        As `parse_measure`.
+    """
     return parse_measure(text, quantity).si
 
 
 def to_unit(text: str, quantity: Quantity, unit: str) -> float:
-    """Value of a text in `unit`, without a detour where it is typed in that unit. Raises UnitError.
+    """Value of a text in `unit`, without a detour where it is typed in that unit.
 
+    Parameters
+    ----------
+    text
+        A number and a unit.
+    quantity
+        What both units must be of.
+    unit
+        The unit to answer in.
+
+    Returns
+    -------
+    float
+        In `unit`; the number itself where the text is in just this unit, so that no rounding enters.
+
+    Raises
+    ------
+    UnitError
+        As `parse_measure`, and if `unit` is not one of `quantity`. Where the text is in just this unit, `unit` is not looked at.
+
+    Examples
+    --------
     >>> to_unit("2.01 mm", "length", "mm"), round(to_unit("0.0787 in", "length", "mm"), 6)
     (2.01, 1.99898)
     """
@@ -320,13 +390,56 @@ def to_unit(text: str, quantity: Quantity, unit: str) -> float:
 
 
 def from_si(value: float, unit: str, quantity: Quantity) -> float:
-    """A value inside, expressed in `unit`. Raises UnitError."""
+    """A value inside, expressed in `unit`.
+
+    Parameters
+    ----------
+    value
+        In the inside unit of `quantity` (see `scale_to_si`).
+    unit
+        The unit to answer in.
+    quantity
+        What `unit` must be of.
+
+    Returns
+    -------
+    float
+        In `unit`.
+
+    Raises
+    ------
+    UnitError
+        If the unit is unknown, could be meant in two ways, or measures something else.
+    """
     scale = scale_to_si(unit, quantity)
     return (value - scale.offset) / scale.factor
 
 
 def in_unit(torque_nm: float, unit: str) -> float:
-    """Torque given in N.m, expressed in `unit`. Raises UnitError."""
+    """Torque given in N.m, expressed in `unit`.
+
+    Parameters
+    ----------
+    torque_nm
+        N.m, with its sign.
+    unit
+        A unit of torque.
+
+    Returns
+    -------
+    float
+        In `unit`, with the same sign.
+
+    Raises
+    ------
+    UnitError
+        If `unit` is not one of torque.
+
+    Examples
+    --------
+    >>> round(in_unit(40.0, "lbf.ft"), 2)
+    29.5
+    """
     return from_si(torque_nm, unit, "torque")
 
 
@@ -362,11 +475,31 @@ _RANGE_FORMS = tuple(
 
 
 def parse_range(text: str, quantity: Quantity) -> Range:
-    """Read limits as people type them, in the inside unit of `quantity`. Raises UnitError.
+    """Read limits as people type them, in the inside unit of `quantity`.
 
     Taken are '25..45 N.m', '25-45 Nm', '25 to 45 Nm', '40 N.m..65 N.m', '25,5..45,5 Nm', '10.. N.m', '..25 N.m', '>= 40 Nm',
     'max 25 Nm', '35 +/- 10 N.m'.
 
+    Parameters
+    ----------
+    text
+        One or two limits with a unit, at the last limit or at each.
+    quantity
+        What the unit must be of.
+
+    Returns
+    -------
+    Range
+        Limits in the inside unit of `quantity` (see `scale_to_si`), None where that side is open. They are not put in order: that
+        the lower one is lower is looked at by who uses them.
+
+    Raises
+    ------
+    UnitError
+        If it is not a range, has no unit, or one that is unknown, could be meant in two ways or measures something else.
+
+    Examples
+    --------
     >>> parse_range(">= 40 Nm", "torque")
     Range(low=40.0, high=None, unit='Nm', text='>= 40 Nm')
     """

@@ -63,8 +63,27 @@ class Window:
     def parse(cls, text: str, basis: Basis | str = Basis.BREAKAWAY, arrangement: str | None = None) -> Window:
         """Read a window as people type it, such as '25..45 lbf.ft', '10.. N.m', '25-45 Nm' (see `units.parse_range`).
 
-        Raises WindowError or UnitError.
+        Parameters
+        ----------
+        text
+            One or two limits of torque with a unit.
+        basis
+            The quantity the limits apply to, or its word: 'breakaway' or 'sliding'.
+        arrangement
+            Who is held and who turns where the limits apply, as a code; None: as the pulls have it.
 
+        Returns
+        -------
+        Window
+            Limits in N.m, with unit and text as typed.
+
+        Raises
+        ------
+        WindowError
+            If the text is no window, the limits are out of order, below zero or beyond any pull by hand, or the basis is unknown.
+
+        Examples
+        --------
         >>> window = Window.parse("25 to 45 Nm")
         >>> window.low_nm, window.high_nm, window.unit, window.text
         (25.0, 45.0, 'Nm', '25 to 45 Nm')

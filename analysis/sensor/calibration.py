@@ -49,9 +49,30 @@ class Fit:
 
 
 def fit_polynomial(x: Sequence[float], y: Sequence[float], powers: Sequence[int], u_y: Sequence[float] | None = None) -> Fit:
-    """Least squares, weighted by 1/u_y² where the uncertainties of y are given. Raises ValueError where the points do not suffice.
+    """Least squares, weighted by 1/u_y² where the uncertainties of y are given.
 
     Columns are scaled and the problem is solved by its orthogonal factors, not by normal equations, which lose half the digits.
+
+    Parameters
+    ----------
+    x
+        (n,) where the function is taken; for a sensor indications in N.m.
+    y
+        (n,) what it should be there; for a sensor reference torques in N.m.
+    powers
+        Exponents of x that make up the function, p of them; without 0 it has no constant.
+    u_y
+        (n,) standard uncertainties of `y`, in its unit, above zero; None: all points count the same.
+
+    Returns
+    -------
+    Fit
+        p coefficients, in units of y per power of x, their (p, p) covariance, and the n residuals y - fit.
+
+    Raises
+    ------
+    ValueError
+        If there are no more points than coefficients, fewer distinct x than coefficients, or a power of x is zero at every point.
     """
     xs, ys = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     degrees = xs.size - len(powers)
@@ -139,11 +160,31 @@ class Findings:
 
 
 def examine(points: Sequence[Point], *, degree: int = 1, u_relative: float = 0.0) -> Findings:
-    """All points of one direction, zeros among them. Raises ValueError where they do not suffice.
+    """All points of one direction, zeros among them.
 
     Torque is regressed on indication, as it is used later; where the scatter is far smaller than the range this is the other
     regression turned round. A later reading may come at a rising or a falling load, so points of both make the fit, and the
     scatter about it holds reversibility and repeatability (JCGM 100, 4.2). `u_relative` is of the reference torque.
+
+    Parameters
+    ----------
+    points
+        Loads in the order in which they were taken, N.m with sign; torque 0 is the arm without a weight.
+    degree
+        Of the polynomial to use: 1 to 3.
+    u_relative
+        Relative standard uncertainty of the reference torque, as a share.
+
+    Returns
+    -------
+    Findings
+        Everything as magnitudes in N.m; the residual deviations of all degrees that the points allow stand beside.
+
+    Raises
+    ------
+    ValueError
+        If there is no load, a series turns both ways, the points are too few, or the fitted torque does not rise with the
+        indication.
     """
     loads, zero_return = _from_zero(points)
     x, y = [point.indication_nm for point in loads], [point.torque_nm for point in loads]
@@ -316,6 +357,23 @@ def weigh(trace: Trace, capacity_nm: float) -> Weighing:
     """The load that a stretch shows. Steady: no creep above 0.05 % of capacity (or four deviations of a half's mean), and no swing.
 
     Swing is a deviation above 0.5 % of capacity: the weight still swings, or a hand is on the arm (common practice, no source).
+
+    Parameters
+    ----------
+    trace
+        The stretch at one load.
+    capacity_nm
+        Of the sensor, N.m.
+
+    Returns
+    -------
+    Weighing
+        Mean with its sign, standard deviation and creep in N.m.
+
+    Raises
+    ------
+    ValueError
+        If the stretch has fewer than four samples.
     """
     if len(trace) < 4:
         raise ValueError("a stretch needs at least four samples")

@@ -19,12 +19,38 @@ def _value_at(function: CalibrationFunction, x: Floats) -> Floats:
 
 
 def slope_at(function: CalibrationFunction, x: Floats) -> Floats:
-    """How fast torque rises with the indication, there: (n,) magnitudes to (n,), without unit."""
+    """How fast torque rises with the indication, there: (n,) magnitudes to (n,), without unit.
+
+    Parameters
+    ----------
+    function
+        Of one direction, torque over indication.
+    x
+        (n,) magnitudes of the indication, N.m. Not held to the calibrated range.
+
+    Returns
+    -------
+    array
+        (n,) N.m per N.m, about 1 for a sound sensor.
+    """
     return np.asarray(sum((i + 1) * c * x**i for i, c in enumerate(function.coefficients)), dtype=np.float64)
 
 
 def true_torque(indication_nm: Floats, calibration: Calibration) -> Floats:
-    """Torque that the indications stand for, signs kept. Shape (n,) to (n,)."""
+    """Torque that the indications stand for, signs kept. Shape (n,) to (n,).
+
+    Parameters
+    ----------
+    indication_nm
+        (n,) as the device sends it, N.m; above and below zero are the two directions.
+    calibration
+        Where one direction was not calibrated, the other's function serves both.
+
+    Returns
+    -------
+    array
+        (n,) N.m. Beyond the last calibrated indication the function goes on straight; without any function nothing is changed.
+    """
     forward, back = calibration.forward or calibration.back, calibration.back or calibration.forward
     if forward is None or back is None:
         return indication_nm
@@ -38,6 +64,21 @@ def apply_calibration(trace: Trace, sensor: Sensor) -> tuple[Trace, Sensor]:
     Capacity and resolution are the device's own and move with it. A zero offset z, not tared, matters only by the function's
     curvature (the difference from rest is off by 2 c2 x z) and by the difference between the two directions' slopes, times z: both
     far below the uncertainty of a sound sensor while z is within a few per cent of the range.
+
+    Parameters
+    ----------
+    trace
+        As the device sent it: indications in N.m.
+    sensor
+        Of that device, with its calibration and offset adapter where it has them.
+
+    Returns
+    -------
+    Trace
+        Torque at the unit, N.m; time and angle are as before.
+    Sensor
+        Capacity, resolution, uncertainty and calibration as they count for that torque. The calibration stays with it, for its
+        uncertainty and range; it must not be applied again.
     """
     calibration = sensor.calibration
     if calibration is not None and calibration.corrects:
@@ -89,6 +130,18 @@ def calibration_u(function: CalibrationFunction, torque_nm: float) -> BudgetLine
 
     u² = u_nm² + g C g' + (u_relative T)², with g the powers of the indication and C the covariance of the coefficients; degrees of
     freedom by JCGM 100, G.2b, those of the reference being taken as infinite.
+
+    Parameters
+    ----------
+    function
+        Of the direction of the reading.
+    torque_nm
+        The reading, a magnitude in N.m.
+
+    Returns
+    -------
+    BudgetLine
+        Standard uncertainty in N.m; degrees of freedom None where they are taken as infinite.
     """
     x = _indication_of(function, torque_nm)
     row = np.array([x ** (i + 1) for i in range(len(function.coefficients))])
@@ -106,7 +159,20 @@ def _indication_of(function: CalibrationFunction, torque_nm: float) -> float:
 
 
 def function_for(calibration: Calibration, direction: int | None) -> CalibrationFunction | None:
-    """The function that counts in this direction of turning; the other direction's where that one has none."""
+    """The function that counts in this direction of turning; the other direction's where that one has none.
+
+    Parameters
+    ----------
+    calibration
+        May hold a function for each direction.
+    direction
+        1 or -1; None: not known, taken as 1.
+
+    Returns
+    -------
+    CalibrationFunction or None
+        None where the calibration has no function at all.
+    """
     first, second = calibration.forward, calibration.back
     if direction == -1:
         first, second = second, first
@@ -118,7 +184,22 @@ RANGE_MARGIN = 0.01
 
 
 def calibration_flags(calibration: Calibration | None, torque_nm: float, direction: int | None) -> tuple[str, ...]:
-    """Codes for what the certificate does not cover in this reading (a magnitude): 'calibration_expired', 'calibration_range'."""
+    """Codes for what the certificate does not cover in this reading (a magnitude): 'calibration_expired', 'calibration_range'.
+
+    Parameters
+    ----------
+    calibration
+        None: the sensor has none, and nothing is said.
+    torque_nm
+        The reading, a magnitude in N.m.
+    direction
+        1 or -1; None: not known, taken as 1.
+
+    Returns
+    -------
+    tuple of str
+        Empty where all is covered. 'calibration_range' too where this direction has no function of its own.
+    """
     if calibration is None:
         return ()
     codes = ("calibration_expired",) if calibration.expired else ()

@@ -29,6 +29,28 @@ def normal_gravity(latitude_deg: float, height_m: float = 0.0) -> float:
 
     Source: Geodetic Reference System 1980 (H. Moritz, J. Geodesy 74, 2000): Somigliana's closed formula on the ellipsoid and the
     second-order expansion in height, g (1 - 2 (1 + f + m - 2 f sin² B) h/a + 3 h²/a²).
+
+    Parameters
+    ----------
+    latitude_deg
+        Geodetic latitude B, -90 to 90 deg.
+    height_m
+        Above sea level, m.
+
+    Returns
+    -------
+    float
+        m/s².
+
+    Raises
+    ------
+    ValueError
+        If the latitude lies outside -90 to 90 deg.
+
+    Examples
+    --------
+    >>> round(normal_gravity(0.0), 4), round(normal_gravity(90.0), 4)
+    (9.7803, 9.8322)
     """
     if not abs(latitude_deg) <= _POLE_DEG:
         raise ValueError("a latitude lies between -90 and 90 degrees")

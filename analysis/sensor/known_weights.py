@@ -44,6 +44,27 @@ class WeightCheck:
 def check_by_weights(loads_nm: Sequence[float], indications_nm: Sequence[float], u_loads_relative: float) -> WeightCheck:
     """Hold indications, counted from the zero before, against the torques of known weights (magnitudes).
 
+    Parameters
+    ----------
+    loads_nm
+        Torques of the weights on the arm, N.m, above zero.
+    indications_nm
+        What the sensor sent under each, N.m as it says; the sign does not matter.
+    u_loads_relative
+        Relative standard uncertainty of the loads, as a share.
+
+    Returns
+    -------
+    WeightCheck
+        What may be stated of the sensor until it is calibrated.
+
+    Raises
+    ------
+    ValueError
+        If there are not as many indications as loads, or none.
+
+    Examples
+    --------
     >>> check_by_weights([29.4, 58.8], [29.5, 58.9], 0.003).believed
     True
     >>> check_by_weights([29.4, 58.8], [21.7, 43.4], 0.003).sends

@@ -22,7 +22,22 @@ ZERO_SHARE_OF_RESULT, ZERO_SHARE_OF_RANGE = 0.01, 0.005
 
 
 def zero_moved(zeros_nm: Sequence[float | None], result_nm: float, capacity_nm: float | None = None) -> bool:
-    """Whether any two zeros, before and after the pulls of a series, differ by too much; unknown ones (None) say nothing."""
+    """Whether any two zeros, before and after the pulls of a series, differ by too much; unknown ones (None) say nothing.
+
+    Parameters
+    ----------
+    zeros_nm
+        Torques at rest, N.m, in any order.
+    result_nm
+        What the series gave, N.m; the sign does not matter.
+    capacity_nm
+        Of the sensor, N.m; None: not known, and only the result sets the limit.
+
+    Returns
+    -------
+    bool
+        True where the farthest two differ by more than 1 % of the result or 0.5 % of capacity, the smaller of them.
+    """
     known = [zero for zero in zeros_nm if zero is not None]
     limit_nm = ZERO_SHARE_OF_RESULT * abs(result_nm)
     if capacity_nm is not None:
@@ -31,7 +46,20 @@ def zero_moved(zeros_nm: Sequence[float | None], result_nm: float, capacity_nm: 
 
 
 def far_off(zero_nm: float, capacity_nm: float | None) -> bool:
-    """Whether a zero is so far off that the sensor should be looked at."""
+    """Whether a zero is so far off that the sensor should be looked at.
+
+    Parameters
+    ----------
+    zero_nm
+        Torque at rest, N.m, with its sign.
+    capacity_nm
+        Of the sensor, N.m; None: not known, and nothing is said.
+
+    Returns
+    -------
+    bool
+        True beyond 5 % of capacity.
+    """
     return capacity_nm is not None and abs(zero_nm) > FAR_OFF * capacity_nm
 
 
@@ -45,7 +73,20 @@ class SensorLog:
     _loads_nm: dict[int, list[float]] = field(default_factory=lambda: {1: [], -1: []})
 
     def add_load(self, direction: int, torque_nm: float) -> int:
-        """Note a load; how many there were as high as the highest of that direction, 0 where this one is not."""
+        """Note a load; how many there were as high as the highest of that direction, 0 where this one is not.
+
+        Parameters
+        ----------
+        direction
+            1 or -1.
+        torque_nm
+            The highest torque of the load, a magnitude in N.m.
+
+        Returns
+        -------
+        int
+            Loads of that direction from 90 % of its highest on, this one among them; 0 where this one is below that.
+        """
         loads = self._loads_nm[direction]
         loads.append(torque_nm)
         enough_nm = NEAR * max(loads)
