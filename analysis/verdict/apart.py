@@ -82,6 +82,20 @@ class Side:
 def after_long_rest(rest_s: Sequence[float | None], rules: ApartRules = RULES) -> tuple[int, ...]:
     """Indices of the pulls whose rest is over `rest_factor` times the median of the others' rests; unknown rests say nothing.
 
+    Parameters
+    ----------
+    rest_s
+        (n,) how long the unit rested before each pull, s; None: not known.
+    rules
+        Limits; `rest_factor` and `least_rest_s` count here.
+
+    Returns
+    -------
+    tuple of int
+        In rising order. A lone known rest has no others to be held against and is never named.
+
+    Examples
+    --------
     Never merely the first:
 
     >>> after_long_rest([7200, 30, 30, 30]), after_long_rest([30, 30, 30])
@@ -107,8 +121,17 @@ def find_strays(sides: Sequence[Side], known: Scatter | None = None, rules: Apar
 
     Parameters
     ----------
-    sides : pulls that may be strays; those that stand apart already are left out by the caller
-    known : scatter known from elsewhere, pooled with that of the pulls
+    sides
+        Pulls that may be strays; those that stand apart already are left out by the caller. All sides have the same quantities.
+    known
+        Scatter known from elsewhere, pooled with that of the pulls.
+    rules
+        Limits.
+
+    Returns
+    -------
+    tuple of tuple of int
+        For each side the indices of its strays, in rising order.
 
     Examples
     --------
@@ -134,7 +157,20 @@ def widest_gap(logs: Sequence[float]) -> float:
 
 
 def gap_hides_a_stray(logs: Sequence[float], rules: ApartRules = RULES) -> bool:
-    """Whether these are too few pulls for a stray to be told, and lie so far apart that there may be one."""
+    """Whether these are too few pulls for a stray to be told, and lie so far apart that there may be one.
+
+    Parameters
+    ----------
+    logs
+        (n,) natural logarithms of the values of one direction.
+    rules
+        Limits; `least_pulls` and `wide_gap` count here.
+
+    Returns
+    -------
+    bool
+        True only for two or more values, fewer than `least_pulls`, with a wider gap than `wide_gap`.
+    """
     return 1 < len(logs) < rules.least_pulls and widest_gap(logs) > rules.wide_gap
 
 

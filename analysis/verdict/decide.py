@@ -19,6 +19,24 @@ def probability_in_window(
 ) -> float:
     """Conformance probability (JCGM 106:2012, 7.2): F((TU - y)/u) - F((TL - y)/u), F normal or Student's t.
 
+    Parameters
+    ----------
+    value_nm
+        The best estimate y, N.m.
+    u_nm
+        Its standard uncertainty, N.m; 0: the value is exact.
+    low_nm, high_nm
+        The limits TL and TU, N.m; None: no limit on that side.
+    degrees_of_freedom
+        Of `u_nm`; None: normal distribution.
+
+    Returns
+    -------
+    float
+        Between 0 and 1; 0 or 1 for an exact value.
+
+    Examples
+    --------
     >>> round(probability_in_window(13.6, 1.8, 12.5, 16.3), 2)
     0.66
     """
@@ -43,7 +61,26 @@ class Standing:
 
 
 def standing(value_nm: float, budget: Budget, window: Window, rule: DecisionRule, *, at_least: bool = False) -> Standing:
-    """Guarded: undecided where a limit lies within the expanded uncertainty. `at_least`: the value is a lower bound."""
+    """Guarded: undecided where a limit lies within the expanded uncertainty. `at_least`: the value is a lower bound.
+
+    Parameters
+    ----------
+    value_nm
+        N.m.
+    budget
+        Uncertainty of the value; its expanded uncertainty is the guard band.
+    window
+        Limits in N.m.
+    rule
+        Guarded, or simple acceptance: then the guard band is 0.
+    at_least
+        The value is a lower bound: it can be above, and in the window only where that has no upper limit.
+
+    Returns
+    -------
+    Standing
+        Below, above, in the window or undecided; the probability is None for a lower bound.
+    """
     guard = budget.expanded_u_nm if rule is DecisionRule.GUARDED else 0.0
     low, high = window.low_nm, window.high_nm
     is_above = high is not None and value_nm > high + guard
@@ -72,7 +109,28 @@ def judge_value(
     missing: tuple[Missing, ...] = (),
     at_least: bool = False,
 ) -> Verdict:
-    """Verdict on a value with a budget that holds all there is to it."""
+    """Verdict on a value with a budget that holds all there is to it.
+
+    Parameters
+    ----------
+    value_nm
+        N.m.
+    budget
+        All the uncertainty of the value; nothing is added here.
+    window
+        Limits in N.m, and the unit and text that the answer comes back in.
+    rule
+        Guarded or simple acceptance.
+    missing
+        Codes for what the verdict lacks; carried along, they do not change the state.
+    at_least
+        The value is a lower bound.
+
+    Returns
+    -------
+    Verdict
+        State, limits and expanded uncertainty in N.m, probability of conformity.
+    """
     found = standing(value_nm, budget, window, rule, at_least=at_least)
     return Verdict(
         state=found.state,

@@ -48,7 +48,20 @@ class Ground:
 
 
 def ground_of(result: PullResult, reading: Breakaway | Sliding) -> Ground:
-    """What is not known of the sensor for this reading: unknown, expired, beyond its range, zero moved, not exercised."""
+    """What is not known of the sensor for this reading: unknown, expired, beyond its range, zero moved, not exercised.
+
+    Parameters
+    ----------
+    result
+        The pull: its calibration, direction, calibration flags and quality count.
+    reading
+        Breakaway or sliding of that pull, N.m with its budget.
+
+    Returns
+    -------
+    Ground
+        Budget lines in N.m to be added to those of the reading, none of them in it already; codes for what is missing, each once.
+    """
     torque_nm, calibration = reading.torque_nm, result.calibration
     lines, missing = [], []
     # An uncertainty that was stated speaks of the sensor in use; that of a certificate, of the day it was made.
@@ -76,7 +89,20 @@ def ground_of(result: PullResult, reading: Breakaway | Sliding) -> Ground:
 
 
 def rectangular(source: str, limits_nm: float) -> BudgetLine:
-    """A line from limits within which every value is as likely (JCGM 100, 4.3.7)."""
+    """A line from limits within which every value is as likely (JCGM 100, 4.3.7).
+
+    Parameters
+    ----------
+    source
+        What the line is called.
+    limits_nm
+        Half the width: the limits are this far off either way, N.m.
+
+    Returns
+    -------
+    BudgetLine
+        Standard uncertainty limits / sqrt(3) in N.m, degrees of freedom infinite.
+    """
     return BudgetLine(source, limits_nm / RECTANGULAR)
 
 
@@ -85,6 +111,18 @@ def bend_nm(function: CalibrationFunction, torque_nm: float) -> float:
 
     A function of degree 2 or more is held against the best line through zero over its own range. Of a straight one the bend is
     the one whose residuals would be as large as those that were found.
+
+    Parameters
+    ----------
+    function
+        Calibration of the direction that counts.
+    torque_nm
+        The reading, a magnitude in N.m, beyond the range as a rule.
+
+    Returns
+    -------
+    float
+        A magnitude in N.m: |c2 x (x - 0.75 E)|, with c2 the bend, x the indication by the first coefficient, E the range.
     """
     end = function.end_nm
     x = torque_nm / function.coefficients[0]

@@ -31,7 +31,24 @@ NOTHING_KNOWN = Known()
 def judge(
     result: PullResult, window: Window, rule: DecisionRule = DecisionRule.GUARDED, *, known: Scatter = USUAL_SCATTER
 ) -> Verdict:
-    """Verdict on the unit from one pull of which nothing else is stated; `known` is the scatter from pull to pull."""
+    """Verdict on the unit from one pull of which nothing else is stated; `known` is the scatter from pull to pull.
+
+    Parameters
+    ----------
+    result
+        The pull as it was read.
+    window
+        Limits in N.m.
+    rule
+        Guarded or simple acceptance.
+    known
+        Relative standard deviation from pull to pull, and its degrees of freedom.
+
+    Returns
+    -------
+    Verdict
+        Value and uncertainty in N.m.
+    """
     return judge_pull(pull_of(result), window, rule, known=known)
 
 
@@ -43,7 +60,26 @@ def judge_pull(
     known: Scatter = USUAL_SCATTER,
     convert: Convert = not_converted,
 ) -> Verdict:
-    """The same from a pull as the rule sees it. What only a series can lack (the other direction) is not said of one pull."""
+    """The same from a pull as the rule sees it. What only a series can lack (the other direction) is not said of one pull.
+
+    Parameters
+    ----------
+    pull
+        Counts here even where a person excluded it or it has no vote in a series.
+    window
+        Limits in N.m.
+    rule
+        Guarded or simple acceptance.
+    known
+        Relative standard deviation from pull to pull, and its degrees of freedom.
+    convert
+        How a pull in another arrangement than the window's is converted, where it is.
+
+    Returns
+    -------
+    Verdict
+        Value and uncertainty in N.m; no direction is named as the deciding one.
+    """
     alone = replace(pull, excluded=None, has_vote=True)
     verdict = read_series([alone], window, rule=rule, known=known, convert=convert).verdict
     assert verdict is not None

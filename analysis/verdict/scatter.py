@@ -58,6 +58,20 @@ def pool(own: OwnScatter, known: Scatter = USUAL_SCATTER) -> ScatterUsed:
     The variances are pooled by their degrees of freedom (JCGM 100, 4.2.4 and H.3.6), unless the series' own is larger than the
     known one by an F test: then it stands alone.
 
+    Parameters
+    ----------
+    own
+        What the series shows of its own scatter; nothing for single pulls.
+    known
+        What was known before; relative 0: no scatter is counted with.
+
+    Returns
+    -------
+    ScatterUsed
+        Relative standard deviation as a share of the reading, its degrees of freedom, and both that it comes from.
+
+    Examples
+    --------
     >>> used = pool(OwnScatter(squares=2 * 0.03**2, degrees_of_freedom=2))
     >>> round(100 * used.relative, 2), used.degrees_of_freedom, used.pooled
     (3.7, 6.0, True)
@@ -76,7 +90,22 @@ def pool(own: OwnScatter, known: Scatter = USUAL_SCATTER) -> ScatterUsed:
 
 
 def scatters_more(own_relative: float, own_degrees: int, known: Scatter) -> bool:
-    """Whether a series scatters more than was known: F test of the two variances, one-sided, at `TEST_LEVEL`."""
+    """Whether a series scatters more than was known: F test of the two variances, one-sided, at `TEST_LEVEL`.
+
+    Parameters
+    ----------
+    own_relative
+        Relative standard deviation that the series shows, as a share of the reading.
+    own_degrees
+        Its degrees of freedom; below `TESTED_FROM` the answer is always no.
+    known
+        What was known before; relative 0 is not tested against.
+
+    Returns
+    -------
+    bool
+        True where the ratio of the variances exceeds the quantile of F.
+    """
     if own_degrees < TESTED_FROM or known.relative == 0:
         return False
     return (own_relative / known.relative) ** 2 > f_quantile(TEST_LEVEL, float(own_degrees), known.degrees_of_freedom)

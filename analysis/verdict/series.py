@@ -68,12 +68,21 @@ def read_series(
         In the order of pulling, each as a person or its file has it. The caller sees to it that they are of one unit in one state.
     window
         What the unit is held against; None: not judged. Its basis counts before `basis`.
+    basis
+        The quantity by which a pull is asked for a reading where there is no window.
+    rule
+        Guarded or simple acceptance.
     known
         Scatter from pull to pull that is known of the bench, pooled with that of the pulls.
     missing
         What else the verdict lacks, beyond what the pulls say of themselves.
     convert
         How a pull in another arrangement than the window's is converted, where it is.
+
+    Returns
+    -------
+    SeriesResult
+        Which pulls count and which stand apart, by index; means in N.m with their budgets; the verdict, None without a window.
 
     Notes
     -----

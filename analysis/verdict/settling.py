@@ -49,7 +49,24 @@ class Outlook:
 
 
 def outlook(ways: Sequence[DirectionMean], scatter: ScatterUsed, window: Window, shared_u_nm: Sequence[float]) -> Outlook:
-    """How many more pulls would settle it; `shared_u_nm` is what all pulls share, for each of the `ways`."""
+    """How many more pulls would settle it; `shared_u_nm` is what all pulls share, for each of the `ways`.
+
+    Parameters
+    ----------
+    ways
+        Mean of each direction that was pulled, N.m.
+    scatter
+        From pull to pull, as a share of the reading.
+    window
+        Limits in N.m.
+    shared_u_nm
+        Standard uncertainty of each direction's mean that further pulls do not lessen, N.m; as many as `ways`.
+
+    Returns
+    -------
+    Outlook
+        How many more pulls in all would settle it, or why none would.
+    """
     if scatter.relative == 0 or scatter.degrees_of_freedom is None:
         return Outlook(None, by_sensor=True)
     each = np.arange(1, MOST_PULLS // len(ways) + 1)
@@ -69,7 +86,31 @@ def outlook(ways: Sequence[DirectionMean], scatter: ScatterUsed, window: Window,
 def chance_decided(
     ways: Sequence[DirectionMean], scatter: ScatterUsed, window: Window, shared_u_nm: Sequence[float], each: np.ndarray
 ) -> Floats:
-    """Probability that the series is decided, either way, after so many more pulls each: (k,) numbers to (k,)."""
+    """Probability that the series is decided, either way, after so many more pulls each: (k,) numbers to (k,).
+
+    Parameters
+    ----------
+    ways
+        Mean of each direction that was pulled, N.m.
+    scatter
+        From pull to pull, as a share of the reading; its degrees of freedom must be known.
+    window
+        Limits in N.m.
+    shared_u_nm
+        Standard uncertainty of each direction's mean that further pulls do not lessen, N.m; as many as `ways`.
+    each
+        (k,) numbers of further pulls in each direction, 1 and more.
+
+    Returns
+    -------
+    array
+        (k,) between 0 and 1.
+
+    Notes
+    -----
+    All directions in, or one out, decides. The distribution of the scatter is taken at `_NODES`; the directions are taken as
+    independent given the scatter. The law is in the head of this module.
+    """
     degrees = scatter.degrees_of_freedom
     assert degrees is not None
     sigma = scatter.relative * np.sqrt(degrees / chi_square_quantile(1 - _NODES, degrees))[:, None]

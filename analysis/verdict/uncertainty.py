@@ -17,7 +17,25 @@ _INFINITE = 1e9
 
 
 def student(degrees: float | None, coverage: float = CONFIDENCE) -> float:
-    """Student's t for a two-sided interval (JCGM 100, table G.2); None: the normal distribution."""
+    """Student's t for a two-sided interval (JCGM 100, table G.2); None: the normal distribution.
+
+    Parameters
+    ----------
+    degrees
+        Degrees of freedom, above zero.
+    coverage
+        Probability of the interval, between 0 and 1.
+
+    Returns
+    -------
+    float
+        Half the interval's width in standard uncertainties: 1.96 for 95 % of a normal distribution.
+
+    Examples
+    --------
+    >>> round(student(None), 2), round(student(4.0), 2)
+    (1.96, 2.78)
+    """
     return float(t_quantile(0.5 + coverage / 2, _INFINITE if degrees is None else min(degrees, _INFINITE)))
 
 
@@ -26,10 +44,19 @@ def combine(lines: Iterable[BudgetLine], coverage: float = CONFIDENCE, *, each_b
 
     Parameters
     ----------
+    lines
+        Standard uncertainties in N.m, independent of each other; those of 0 are left out.
+    coverage
+        Probability of the expanded interval, between 0 and 1.
     each_by_its_own_t
         Expand each line by the t of its own degrees of freedom and add the squares of the expanded lines. Where a large line has
         two or three degrees of freedom and the others none, G.2b promises too much; the degrees of freedom given are those whose
         t is k.
+
+    Returns
+    -------
+    Budget
+        The lines, the combined standard uncertainty in N.m, its degrees of freedom (None: infinite) and the coverage factor k.
     """
     kept = tuple(line for line in lines if line.u_nm > 0)
     u = math.sqrt(sum(line.u_nm**2 for line in kept))
@@ -48,6 +75,20 @@ def calibration_line(torque_nm: float, sensor: Sensor, direction: int | None = N
     """The sensor's calibration at this torque (a magnitude), that way round; None if nothing is known of it.
 
     An uncertainty that was stated counts before that of the certificate.
+
+    Parameters
+    ----------
+    torque_nm
+        The reading, a magnitude in N.m.
+    sensor
+        With a stated uncertainty, a calibration, both or neither.
+    direction
+        1 or -1; None: not known, taken as 1.
+
+    Returns
+    -------
+    BudgetLine or None
+        Standard uncertainty in N.m.
     """
     if sensor.u_nm is None and sensor.u_relative is None:
         function = None if sensor.calibration is None else function_for(sensor.calibration, direction)

@@ -15,7 +15,20 @@ Convert = Callable[[str, str], Converted | None]
 
 
 def not_converted(was: str, into: str) -> Converted | None:
-    """No conversion: where the layout of the springs is not known, the ramps may add to the torque by any amount."""
+    """No conversion: where the layout of the springs is not known, the ramps may add to the torque by any amount.
+
+    Parameters
+    ----------
+    was
+        Arrangement of the pull, as a code.
+    into
+        Arrangement of the window, as a code.
+
+    Returns
+    -------
+    None
+        Always, whatever the two are.
+    """
     return None
 
 
@@ -91,7 +104,26 @@ class Pull:
         rest_s: float | None = None,
         arrangement: str | None = None,
     ) -> Pull:
-        """A pull from plain values, N.m; `u_relative` is the sensor's, the same in every pull. Without a value it turned freely."""
+        """A pull from plain values, N.m; `u_relative` is the sensor's, the same in every pull. Without a value it turned freely.
+
+        Parameters
+        ----------
+        breakaway_nm, sliding_nm
+            Torques as magnitudes, N.m; None: not read. Both None: the unit turned freely, and its detection limit is 0.
+        direction
+            1 or -1.
+        u_relative
+            Relative standard uncertainty of the sensor, as a share; the only line of the budget.
+        rest_s
+            How long the unit rested before, s; None: not known.
+        arrangement
+            Who was held and who turned, as a code; None: not stated.
+
+        Returns
+        -------
+        Pull
+            One that counts and lacks nothing.
+        """
 
         def reading(torque_nm: float | None) -> Reading | None:
             return (
@@ -118,7 +150,21 @@ NOTHING_STATED = Stated()
 
 
 def pull_of(result: PullResult, stated: Stated = NOTHING_STATED) -> Pull:
-    """A pull of a series from its reading, with what only its metadata or a person says."""
+    """A pull of a series from its reading, with what only its metadata or a person says.
+
+    Parameters
+    ----------
+    result
+        The pull as it was read.
+    stated
+        Arrangement, state of the plates, rest, and whether a person has it count.
+
+    Returns
+    -------
+    Pull
+        Each reading with the lines of its own budget and those for what is not known of the sensor. Where no direction was read
+        it is taken as 1.
+    """
     codes = [flag.code for flag in result.quality]
     clipped = QualityCode.OVERLOAD in codes
     # Load that rises and falls again with no sliding in between: the plates never let go, or not for long enough to tell.
@@ -165,6 +211,21 @@ def held_against(pull: Pull, window: Window, convert: Convert = not_converted) -
 
     A pull in another arrangement that is not converted decides nothing; one of which nothing is stated counts as it is, and
     that is said.
+
+    Parameters
+    ----------
+    pull
+        As a person or its file has it.
+    window
+        Its arrangement and plate state count here, not its limits.
+    convert
+        From the pull's arrangement to the window's; None where that is not converted.
+
+    Returns
+    -------
+    Pull
+        The pull with its readings, their uncertainties and its detection limit in the window's arrangement, N.m; what is not
+        certain is among its `missing`, and `unsettled` says what it waits for.
     """
     was, into = _code(pull.arrangement), _code(window.arrangement)
     missing = pull.missing
@@ -191,7 +252,20 @@ def held_against(pull: Pull, window: Window, convert: Convert = not_converted) -
 
 
 def taken_for(pulls: Sequence[Pull], window: Window) -> str | None:
-    """The arrangement that a window which states none is taken to be stated for, where it is worth a word."""
+    """The arrangement that a window which states none is taken to be stated for, where it is worth a word.
+
+    Parameters
+    ----------
+    pulls
+        Those that count.
+    window
+        One that states its arrangement needs no word.
+
+    Returns
+    -------
+    str or None
+        The code of an arrangement other than the usual one that the pulls are stated in, the first by the alphabet.
+    """
     stated = {code for pull in pulls if (code := _code(pull.arrangement)) is not None} - {USUAL}
     return min(stated) if window.arrangement is None and stated else None
 
