@@ -53,7 +53,31 @@ class Angle:
 def prepare_angle(
     time_s: Floats, angle_deg: Floats | None, step_deg: float, step_s: float, torque_nm: Floats, noise_nm: float, rules: AngleRules
 ) -> Angle:
-    """Take the encoder's jumps (set to zero, rolled over, slipped) out, and leave a dead one out; `torque_nm` counted from rest."""
+    """Take the encoder's jumps (set to zero, rolled over, slipped) out, and leave a dead one out; `torque_nm` counted from rest.
+
+    Parameters
+    ----------
+    time_s
+        (n,) rising.
+    angle_deg
+        (n,) as the encoder sent it; None where the bench has no angle.
+    step_deg
+        The encoder's step, deg; 0: not known.
+    step_s
+        The usual time between samples, s.
+    torque_nm
+        (n,) counted from rest, positive in the direction of the pull.
+    noise_nm
+        Standard deviation of one sample at rest, N.m.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    Angle
+        (n,) deg, or None for a dead encoder; how many jumps were taken out; whether jumps, delay, coarse steps or death make it
+        doubtful. An angle that is sent late is moved earlier, its last value repeated at the end. A short angle stays as it is.
+    """
     if angle_deg is None or angle_deg.size < rules.least_samples:
         return Angle(angle_deg, 0, False)
     change = np.diff(angle_deg)

@@ -96,7 +96,24 @@ NOTHING_LOST = LagShare()
 
 
 def find_lag(c: Conditioned, course: Course, sensor: Sensor, rules: BandwidthRules) -> Lag | None:
-    """The sensor's lag: as stated, else from the release; None where neither tells of one."""
+    """The sensor's lag: as stated, else from the release; None where neither tells of one.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Its `let_go` is where the release is looked for.
+    sensor
+        Its `filter_hz`, where it is stated, is taken as the corner of a filter of first order: the lag is 1 / (2 pi f).
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    Lag or None
+        Lag in s; with the kind of filter where it is stated or one explains the release.
+    """
     if sensor.filter_hz is not None:
         return Lag(1.0 / (2 * math.pi * sensor.filter_hz), Filter.FIRST_ORDER)
     if course.let_go is None:
@@ -176,7 +193,27 @@ def _best_filter(
 
 
 def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules, peaks: PeakRules) -> LagShare:
-    """What the lag took off: the peak and the mean over steady sliding of the torque with the filter undone, less those without."""
+    """What the lag took off: the peak and the mean over steady sliding of the torque with the filter undone, less those without.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Where the peak and the sliding lie.
+    lag
+        Of the sensor.
+    rules
+        Thresholds.
+    peaks
+        Rules by which the peak is fitted, with the filter undone and as read.
+
+    Returns
+    -------
+    LagShare
+        What is to be added to breakaway and sliding, and its standard uncertainty, N.m. Nothing is added of a correction too
+        large to be believed, nor where the lag may well be the hand's: its size then is uncertainty.
+    """
     restored, span_s = _restored(c, course, lag, rules.noise_share, rules)
     # From where the bite begins: behind a slow sensor what follows the first slip may look like the load that led to it.
     begin = max((first for first, last in course.load_segments if first <= course.peak), default=course.load_from)

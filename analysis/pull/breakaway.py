@@ -95,6 +95,20 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
     3. The maximum of the parabola inside the window is the breakaway. Where the corner is sharp, it lay somewhere between
        the last sample and the next: the ramp goes on to where the fall, drawn back, meets it, and the rectangular
        uncertainty of one step is kept.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Its `peak` is the sample around which is fitted.
+    rules
+        Widths and limits of the fit; None: the usual ones.
+
+    Returns
+    -------
+    Peak
+        Torque and its standard uncertainties, N.m; time, s. Where no parabola fits, the highest sample with the noise of one.
     """
     rules = rules or PeakRules()
     near = slice(max(0, course.peak - c.samples_in(NEAR_S, NEAR_LEAST)), course.peak + 1)

@@ -59,6 +59,22 @@ def find_bursts(torque_nm: Floats, noise_nm: float, step_s: float, rules: BurstR
     1. Unrest: second differences far above the noise at rest and above their own usual size around.
     2. Joined to runs of three samples and more, that zigzag from sample to sample as no mechanism does.
     3. The curve before and the one after, drawn on, meet: a fall that stays is a slip, however wild.
+
+    Parameters
+    ----------
+    torque_nm
+        (n,) as sent.
+    noise_nm
+        Standard deviation of one sample at rest, N.m.
+    step_s
+        The usual time between samples, s.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    array of int
+        (k,) in rising order; empty below `slowest_hz`, where a ringing lever zigzags too.
     """
     n = torque_nm.size
     if n < ENDS_IN_PIECE * rules.ends or 1.0 / step_s < rules.slowest_hz:
@@ -92,6 +108,22 @@ def find_dropouts(torque_nm: Floats, level_nm: float, noise_nm: float, rules: Bu
 
     Runs of `least` samples and more, even, near `level_nm`, between two leaps against each other, and the curve before and the one
     after, drawn on, meet.
+
+    Parameters
+    ----------
+    torque_nm
+        (n,) as sent.
+    level_nm
+        The level without load, N.m.
+    noise_nm
+        Standard deviation of one sample at rest, N.m.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    array of int
+        (k,) in rising order.
     """
     if torque_nm.size < ENDS_IN_PIECE * rules.ends:
         return np.empty(0, dtype=np.intp)
@@ -113,6 +145,24 @@ def find_blows(torque_nm: Floats, level_nm: float, noise_nm: float, step_s: floa
     """Indices of samples of blows from outside (a relay): off the curve under load within one sample, and back on it soon.
 
     Out of a calm curve, rare, and over before plates that slipped could be taken up again; a fall is at its deepest at once.
+
+    Parameters
+    ----------
+    torque_nm
+        (n,) as sent, or with dropouts bridged.
+    level_nm
+        The level without load, N.m.
+    noise_nm
+        Standard deviation of one sample at rest, N.m.
+    step_s
+        The usual time between samples, s.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    array of int
+        (k,) in rising order; empty below `blow_hz`, where a slip looks as sudden.
     """
     if torque_nm.size < ENDS_IN_PIECE * rules.ends or 1.0 / step_s < rules.blow_hz:
         return np.empty(0, dtype=np.intp)

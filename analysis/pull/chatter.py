@@ -118,6 +118,26 @@ def find_cycles(
        slowly as to those: plates that stick are loaded by the hand, a lever that rings climbs far faster.
     3. A lever that rings over plates that stand makes no slip: where `plates_deg` tells how far the plates have turned (None: it
        cannot be told; `step_deg`: to this step), a fall counts only if they turned on from its peak to the next.
+
+    Parameters
+    ----------
+    time_s
+        (n,) rising.
+    torque_nm
+        (n,) of one stretch of sliding, smoothed as is wanted.
+    plates_deg
+        (n,) the lever's angle less the wind-up, deg.
+    step_deg
+        The encoder's step, deg.
+    least_nm
+        The least fall that counts, N.m.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    Cycles
+        m of them, m 0 or more; indices into the arrays given, times in s, heights in N.m. The rise before the first peak is nan.
     """
     peaks, prominence_nm = prominent_peaks(torque_nm, least_nm)
     if peaks.size < 2:
@@ -165,7 +185,24 @@ def _turned_on(
 
 
 def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules) -> tuple[ChatterFeatures, Cycles] | None:
-    """The features over all sliding stretches; None where there are fewer than `least_cycles` cycles."""
+    """The features over all sliding stretches; None where there are fewer than `least_cycles` cycles.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Its sliding stretches are searched.
+    level_nm
+        The sliding torque, N.m, of which heights are shares.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    ChatterFeatures and Cycles, or None
+        Cycles with indices into the whole trace and heights freed of what noise adds, N.m.
+    """
     width = c.samples_in(rules.band_s, LEAST_SMOOTHED) | 1 if c.rate_hz >= rules.narrow_rate_hz else 1
     # A moving parabola keeps the height of a peak that a moving mean would cut.
     smooth = moving_parabola(c.torque_nm, width) if 1 < width < c.torque_nm.size else c.torque_nm
@@ -355,7 +392,25 @@ def _stuck_share(c: Conditioned, smooth: Floats, pieces: list[tuple[int, int]], 
 
 
 def read_chatter(c: Conditioned, course: Course, measured: tuple[ChatterFeatures, Cycles] | None, rules: ChatterRules) -> Chatter:
-    """Judge chatter over the sliding stretches of a course from what `measure` found there; says why not where it cannot."""
+    """Judge chatter over the sliding stretches of a course from what `measure` found there; says why not where it cannot.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Its sliding stretches are judged.
+    measured
+        What `measure` found; None: no cycles.
+    rules
+        Thresholds; rate, time and travel below which nothing can be said count here.
+
+    Returns
+    -------
+    Chatter
+        Score between 0 and 1; from `CHATTERS_FROM` on with frequency in Hz, peak to peak in N.m and the times of the slips in s.
+        `why_not` is 'no_sliding', 'overload', 'low_rate' or 'short_travel' where it cannot be assessed.
+    """
     if not course.sliding:
         return Chatter(assessable=False, score=0.0, why_not="no_sliding")
     if c.clipped[course.sliding[0][0] : course.sliding[-1][1]].mean() > CLIPPED_SHARE:

@@ -81,6 +81,32 @@ def find_clipped(
     that is there elsewhere is gone, or a flat top with noise on it ends a steep climb at a level that is never passed again, or
     the lever wound on under a flat top as it had on the ramp: plates that hold carry more the further they are wound. A top
     under which the lever stood is a hand's that held.
+
+    Parameters
+    ----------
+    torque_nm
+        (n,) as the sensor sent it, bridged.
+    angle_deg
+        (n,) of the lever, deg; None where the bench has none.
+    step_deg
+        The encoder's step, deg.
+    rest_nm
+        The sensor's level at rest, N.m.
+    step_s
+        The usual time between samples, s.
+    capacity_nm
+        Of the sensor, N.m; None: not known.
+    noise_nm
+        Standard deviation of one sample at rest, N.m.
+    repeats
+        How many samples a value is usually sent for; 1 for a converter as fast as the stream.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    array of bool
+        (n,) true where the sample is at the limit.
     """
     clipped = np.zeros(torque_nm.size, dtype=bool)
     if capacity_nm is not None:

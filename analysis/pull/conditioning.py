@@ -103,7 +103,20 @@ class Conditioned:
         return 1.0 / self.step_s
 
     def samples_in(self, span_s: float, least: int = 1) -> int:
-        """How many samples `span_s` holds, at least `least`."""
+        """How many samples `span_s` holds, at least `least`.
+
+        Parameters
+        ----------
+        span_s
+            s.
+        least
+            The answer where the span holds fewer.
+
+        Returns
+        -------
+        int
+            The span over `step_s`, rounded.
+        """
         return max(least, round(span_s / self.step_s))
 
     def smooth(self, span_s: float) -> Floats:
@@ -118,6 +131,22 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
     1. Candidates leave the median of five neighbours by more than the threshold.
     2. For each, foretell the place from both sides (straight lines through the two samples before and the two after).
        A mechanical corner, however sharp, agrees with at least one side; a spike agrees with neither.
+
+    Parameters
+    ----------
+    torque_nm
+        (n,) as sent, bursts bridged.
+    noise_nm
+        Standard deviation of one sample, N.m.
+    step_s
+        The usual time between samples, s.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    array of int
+        (k,) indices, both samples of a spike of two; empty for fewer than seven samples.
     """
     if torque_nm.size < LEAST_FOR_SPIKES:
         return np.empty(0, dtype=np.intp)
@@ -200,7 +229,20 @@ def _on_a_level(torque_nm: Floats, at: int, length: int, noise_nm: float, rules:
 
 
 def bridge(torque_nm: Floats, spikes: NDArray[np.intp]) -> Floats:
-    """A copy with the spiked samples drawn straight from neighbour to neighbour."""
+    """A copy with the spiked samples drawn straight from neighbour to neighbour.
+
+    Parameters
+    ----------
+    torque_nm
+        (n,).
+    spikes
+        (k,) indices, at least one sample not among them. Those at an end take the nearest good sample.
+
+    Returns
+    -------
+    array
+        (n,) N.m; `torque_nm` itself where there are no spikes.
+    """
     if not spikes.size:
         return torque_nm
     good = np.ones(torque_nm.size, dtype=bool)
@@ -213,6 +255,23 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     """Make a trace of at least ten samples ready for reading. Never changes the trace itself.
 
     `load_at_rest_nm` is what lay on the plates at rest already, signed as the trace: torque is counted from that much below rest.
+
+    Parameters
+    ----------
+    trace
+        At least ten samples.
+    sensor
+        Its resolution and capacity count here, where they are stated, N.m.
+    rules
+        Thresholds; None: the usual ones.
+    load_at_rest_nm
+        A load that the plates carried at rest, N.m, signed as the trace.
+
+    Returns
+    -------
+    Conditioned
+        Torque in N.m from zero and angle in deg from its first sample, both positive in the direction of the pull, as many
+        samples as the trace; noise, zero and what is troubled.
     """
     rules = rules or ConditionRules()
     steps = np.diff(trace.time_s)

@@ -72,7 +72,20 @@ class Course:
 
 
 def working_level(c: Conditioned, smooth: Floats) -> float:
-    """The torque the pack works at: the median over angle turned under load, over time where there is no angle."""
+    """The torque the pack works at: the median over angle turned under load, over time where there is no angle.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    smooth
+        (n,) its smoothed torque, N.m.
+
+    Returns
+    -------
+    float
+        N.m, not below 0.
+    """
     thin = max(1, smooth.size // THINNED)
     smooth = smooth[::thin]
     top = percentile(smooth, 99.0)
@@ -92,7 +105,26 @@ def working_level(c: Conditioned, smooth: Floats) -> float:
 
 
 def holds_nothing(c: Conditioned, level_nm: float, top_nm: float, capacity_nm: float | None, rules: CourseRules) -> bool:
-    """Whether the unit spun free: no torque that stands out from the noise and from the sensor's range."""
+    """Whether the unit spun free: no torque that stands out from the noise and from the sensor's range.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace; its noise and resolution count.
+    level_nm
+        The working level, N.m.
+    top_nm
+        The highest smoothed torque, N.m.
+    capacity_nm
+        Of the sensor, N.m; None: not known.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    bool
+        True where the level is below 1 % of capacity, or where level and top both stand too little above noise and resolution.
+    """
     if capacity_nm is not None and level_nm < rules.capacity_share * capacity_nm:
         return True
     # A pack that lets go high and slides low has held all the same: the peak counts too.
@@ -101,7 +133,22 @@ def holds_nothing(c: Conditioned, level_nm: float, top_nm: float, capacity_nm: f
 
 
 def detection_limit(c: Conditioned, capacity_nm: float | None, rules: CourseRules) -> float:
-    """The least torque, N.m, that is told from a unit that spins free (see `holds_nothing`)."""
+    """The least torque, N.m, that is told from a unit that spins free (see `holds_nothing`).
+
+    Parameters
+    ----------
+    c
+        The conditioned trace; its noise and resolution count.
+    capacity_nm
+        Of the sensor, N.m; None: not known.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    float
+        N.m.
+    """
     return max(_above_noise(c, rules), rules.capacity_share * (capacity_nm or 0.0))
 
 
@@ -110,7 +157,24 @@ def _above_noise(c: Conditioned, rules: CourseRules) -> float:
 
 
 def find_load_segments(c: Conditioned, smooth: Floats, level_nm: float, rules: CourseRules) -> list[Span]:
-    """Stretches under load: from the low threshold over the high one and back to the low one (hysteresis)."""
+    """Stretches under load: from the low threshold over the high one and back to the low one (hysteresis).
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    smooth
+        (n,) its smoothed torque, N.m.
+    level_nm
+        The working level, N.m, of which the thresholds are shares.
+    rules
+        Thresholds; dips shorter than `segment_gap_s` are passed over.
+
+    Returns
+    -------
+    list of (first, last)
+        Indices first <= i < last, in order of time; empty where no load was taken up.
+    """
     low = runs_of(smooth > rules.segment_low * level_nm)
     gap = c.samples_in(rules.segment_gap_s)
     merged: list[Span] = []
@@ -139,6 +203,22 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
     """Stretches of at least `pause_s` in which the lever hardly turns and the torque does not climb.
 
     A stretch of sticking plates also stands still, but there the hand goes on and the torque climbs.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    smooth
+        (n,) its smoothed torque, N.m.
+    span
+        Indices first <= i < last that are searched.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    list of (first, last)
+        Indices into the whole trace, in order of time, without overlap; empty without an angle or with a coarse one.
     """
     first, last = span
     # Between two steps of a coarse encoder the lever seems to stand: its pauses weigh nothing, for it does not turn in them.
@@ -185,7 +265,24 @@ def _let_go(c: Conditioned, segment: Span, rules: CourseRules) -> int:
 
 
 def find_course(c: Conditioned, level_nm: float, smooth: Floats, rules: CourseRules) -> Course | None:
-    """The course of a pull at this working level; None where no load was ever taken up."""
+    """The course of a pull at this working level; None where no load was ever taken up.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    level_nm
+        The working level, N.m.
+    smooth
+        (n,) the smoothed torque, N.m.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    Course or None
+        Where the plates never slipped for good it has the highest torque as its peak, and no sliding.
+    """
     load_segments = find_load_segments(c, smooth, level_nm, rules)
     if not load_segments:
         return None
@@ -252,7 +349,20 @@ def _without(span: Span, holes: list[Span]) -> list[Span]:
 
 
 def name_stretches(c: Conditioned, course: Course | None) -> tuple[Stretch, ...]:
-    """A name for every stretch of the trace, without holes or overlaps, from first to last sample."""
+    """A name for every stretch of the trace, without holes or overlaps, from first to last sample.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        None: rest throughout, but for what is clipped.
+
+    Returns
+    -------
+    tuple of Stretch
+        In order of time, s; each ends where the next begins. Empty for fewer than two samples.
+    """
     n = c.time_s.size
     names: NDArray[np.int8] = np.zeros(n, dtype=np.int8)
     order = list(Label)

@@ -29,7 +29,24 @@ FASTEST = 0.45  # of the sampling rate: a corner above this does nothing that co
 
 
 def seen_through(kind: Filter, lag_s: float, torque_nm: Floats, step_s: float) -> Floats:
-    """What a sensor with this filter sends of a torque that was steady before the first sample."""
+    """What a sensor with this filter sends of a torque that was steady before the first sample.
+
+    Parameters
+    ----------
+    kind
+        First order, second order (Butterworth) or a mean.
+    lag_s
+        Its mean delay, s, above zero: the time constant, sqrt(2) over the corner in rad/s, half the width of the mean.
+    torque_nm
+        (n,) that goes in, evenly spaced.
+    step_s
+        Time between samples, s.
+
+    Returns
+    -------
+    array
+        (n,) N.m.
+    """
     from scipy.signal import butter, lfilter  # slow to load, and asked for only where a sensor looks slow
 
     begin = float(torque_nm[0])
@@ -53,6 +70,30 @@ def undone(kind: Filter, lag_s: float, torque_nm: Floats, step_s: float, samples
     By slope and curvature of a polynomial through `samples` (odd, 5 at least) around each: T + L T', for second order with half the
     square of L times T'' more, both exact; behind a mean over W, T is what it was W earlier and W times the slope of the mean,
     where W earlier counts as a ramp.
+
+    Parameters
+    ----------
+    kind
+        First order, second order (Butterworth) or a mean.
+    lag_s
+        Its mean delay L, s; the width W of a mean is 2 L.
+    torque_nm
+        (n,) that came out, evenly spaced.
+    step_s
+        Time between samples, s.
+    samples
+        Width of the polynomial: odd, 5 at least. Wider makes less noise and rounds corners more.
+
+    Returns
+    -------
+    array
+        (n,) N.m.
+    float
+        Standard deviation of its noise over that of white noise in `torque_nm`.
+
+    Notes
+    -----
+    A filter of first order has the transfer function 1 / (1 + L s), a Butterworth filter of second order 1 / (1 + L s + L² s² / 2).
     """
     value, slope, bend = _taps(samples, step_s, CUBIC if kind is Filter.SECOND_ORDER else PARABOLA)
     first_order = value + lag_s * slope

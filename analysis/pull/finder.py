@@ -352,6 +352,21 @@ class PullFinder:
 
 
 def find_pulls(trace: Trace, capacity_nm: float | None = None, rules: FinderRules | None = None) -> Sequence[PullEnded]:
-    """All pulls in a recording, exactly as the live stream would have found them."""
+    """All pulls in a recording, exactly as the live stream would have found them.
+
+    Parameters
+    ----------
+    trace
+        The recording: s, N.m and, where there is one, deg.
+    capacity_nm
+        Of the sensor, N.m; None: the noise alone sets the thresholds.
+    rules
+        Thresholds; None: the usual ones.
+
+    Returns
+    -------
+    sequence of PullEnded
+        In order of time; from and to in s, pre-roll included.
+    """
     finder = PullFinder(capacity_nm, rules)
     return [event for event in [*finder.feed(trace), *finder.finish()] if isinstance(event, PullEnded)]

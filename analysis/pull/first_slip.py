@@ -82,7 +82,22 @@ class CourseRules:
 
 
 def torsional_compliance(c: Conditioned, smooth: Floats, load: Span) -> float:
-    """Elastic wind-up of adapter and unit in degrees per N.m, from the rising load; 0 where it cannot be told."""
+    """Elastic wind-up of adapter and unit in degrees per N.m, from the rising load; 0 where it cannot be told.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    smooth
+        (n,) its smoothed torque, N.m.
+    load
+        Indices first <= i < last of the load up to its top.
+
+    Returns
+    -------
+    float
+        deg per N.m, not below 0: the slope of the angle over the torque by least squares, between 35 and 90 % of the top.
+    """
     first, last = load
     if c.angle_deg is None or last - first < LEAST_SAMPLES:
         return 0.0
@@ -268,7 +283,27 @@ def _fell(c: Conditioned, fine: Floats, span: Span, loading_nm_s: float, rules: 
 def find_first_slip(
     c: Conditioned, smooth: Floats, segment: Span, level_nm: float, rules: CourseRules
 ) -> tuple[int, int, int | None] | None:
-    """(load_from, peak, first_step) of a bite, by angle where there is one."""
+    """(load_from, peak, first_step) of a bite, by angle where there is one.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    smooth
+        (n,) its smoothed torque, N.m.
+    segment
+        Indices first <= i < last of the bite.
+    level_nm
+        The working level, N.m; counts only where there is an angle.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    (load_from, peak, first_step), or None
+        Indices into the whole trace: where the load is taken up, the peak before the first sustained slip, and a lower first peak
+        where there is one, else None. None alone: the plates did not slip for good in this bite.
+    """
     if c.angle_deg is not None:
         return _first_slip_by_angle(c, smooth, segment, level_nm, rules)
     return _first_slip_by_torque(c, smooth, segment, rules)

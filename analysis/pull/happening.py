@@ -70,7 +70,17 @@ class Happening:
         return max(self.highest_nm - self.zero_nm, self.zero_nm - self.lowest_nm, 0.0)
 
     def note(self, block: Block, limits: Limits, rules: FinderRules) -> None:
-        """Take a block into account: how high, how far, how long."""
+        """Take a block into account: how high, how far, how long.
+
+        Parameters
+        ----------
+        block
+            The next block of the stream.
+        limits
+            From half the least torque of a pull on the block counts as loaded.
+        rules
+            Thresholds of the finder.
+        """
         off_nm = block.torque_nm - self.zero_nm
         self.highest_nm, self.lowest_nm = max(self.highest_nm, block.torque_nm), min(self.lowest_nm, block.torque_nm)
         self.last_nm = block.torque_nm
@@ -88,7 +98,20 @@ class Happening:
             self.impulse_size += abs(off_nm) * took_s
 
     def worth_recording(self, limits: Limits, rules: FinderRules) -> bool:
-        """Whether it may become a pull or a free turn."""
+        """Whether it may become a pull or a free turn.
+
+        Parameters
+        ----------
+        limits
+            Least torque of a pull, N.m.
+        rules
+            Thresholds of the finder.
+
+        Returns
+        -------
+        bool
+            True once it was loaded for long enough, or turned far enough one way.
+        """
         # A knock or a zero that steps leaves the angle as it is; a hand winds the lever up.
         stirred = self.angle_from_deg is None or abs(self.net_deg) >= rules.stirred_deg
         loaded = self.peak_nm >= limits.pull_nm and self.loaded_s >= (rules.load_s if stirred else rules.lean_s)
@@ -96,7 +119,20 @@ class Happening:
         return loaded or (turned and self.moving_s >= rules.load_s)
 
     def is_pull(self, limits: Limits, rules: FinderRules) -> bool:
-        """Whether torque rose and the angle went on under it, one way."""
+        """Whether torque rose and the angle went on under it, one way.
+
+        Parameters
+        ----------
+        limits
+            Least torque of a pull, N.m, and the encoder's step, deg.
+        rules
+            Thresholds of the finder.
+
+        Returns
+        -------
+        bool
+            Where the bench has no angle the torque alone tells.
+        """
         if self.peak_nm < limits.pull_nm or self.loaded_s < rules.load_s:
             return False
         if abs(self.impulse) < rules.one_sided * self.impulse_size:
@@ -107,7 +143,22 @@ class Happening:
         return on >= max(rules.gone_on_deg, rules.steps * limits.step_deg) and on >= rules.one_way * self.loaded_path_deg
 
     def held(self, limits: Limits, rules: FinderRules, *, came_back: bool) -> bool:
-        """Whether a hand loaded the lever well and let go again, and the plates held."""
+        """Whether a hand loaded the lever well and let go again, and the plates held.
+
+        Parameters
+        ----------
+        limits
+            Least torque of a load that turns nothing, N.m.
+        rules
+            Thresholds of the finder.
+        came_back
+            The torque ended at the zero it began from, or the stream ended before that could be seen.
+
+        Returns
+        -------
+        bool
+            Asked after `is_pull`: whether the angle went on is not looked at.
+        """
         return (
             came_back
             and self.peak_nm >= limits.lean_nm
@@ -116,7 +167,20 @@ class Happening:
         )
 
     def turned_free(self, limits: Limits, rules: FinderRules) -> bool:
-        """Whether the unit was turned one way at hand speed, after a rest, and nothing held."""
+        """Whether the unit was turned one way at hand speed, after a rest, and nothing held.
+
+        Parameters
+        ----------
+        limits
+            Least torque of a pull, N.m.
+        rules
+            Thresholds of the finder.
+
+        Returns
+        -------
+        bool
+            Never true without an angle.
+        """
         turned = abs(self.net_deg)
         return (
             self.proven
@@ -128,11 +192,39 @@ class Happening:
         )
 
     def worth_a_word(self, limits: Limits, rules: FinderRules) -> bool:
-        """Whether it is told at all; a hand laid on the lever or a draught is not."""
+        """Whether it is told at all; a hand laid on the lever or a draught is not.
+
+        Parameters
+        ----------
+        limits
+            Least torque of a pull, N.m.
+        rules
+            Thresholds of the finder.
+
+        Returns
+        -------
+        bool
+            True where it was announced, reached the torque of a pull, turned far, or the encoder jumped.
+        """
         return self.announced or self.peak_nm >= limits.pull_nm or self.jumps > 0 or self.farthest_deg >= rules.travel_deg
 
     def kind(self, limits: Limits, rules: FinderRules, *, came_back: bool) -> NoPullKind:
-        """What it was, being no pull."""
+        """What it was, being no pull.
+
+        Parameters
+        ----------
+        limits
+            Least torque of a pull, N.m.
+        rules
+            Thresholds of the finder.
+        came_back
+            The torque ended at the zero it began from, or the stream ended before that could be seen.
+
+        Returns
+        -------
+        NoPullKind
+            The first that fits: carried about, a jump of the encoder, a level at rest that moved, a lever leaned on, a knock.
+        """
         if self.farthest_deg >= rules.travel_deg and self.moving_s >= rules.load_s:
             return NoPullKind.CARRIED
         if self.peak_nm < limits.pull_nm:

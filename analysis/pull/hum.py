@@ -42,6 +42,24 @@ def hum_at_rest(time_s: Floats, torque_nm: Floats, step_s: float, rests: list[sl
     2. Its frequency comes from that spectrum, then, where there is rest before and after the pull, from the phase that both
        share, which pins it to a small part of a hertz; amplitude by least squares over the rests alone, so that nothing
        the plates do is taken for hum.
+
+    Parameters
+    ----------
+    time_s
+        (n,) rising.
+    torque_nm
+        (n,) counted from rest.
+    step_s
+        The usual time between samples, s.
+    rests
+        The stretches at rest, as slices of the trace; those shorter than `rest_s` are left out.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    array
+        (n,) N.m, to be taken off.
     """
     hum = np.zeros(torque_nm.size)
     rests = [r for r in rests if (r.stop - r.start) * step_s >= rules.rest_s]

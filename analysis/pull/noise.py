@@ -27,7 +27,25 @@ NOISE_BANDWIDTH_HZ = 500.0
 
 
 def smallest_step(values: Floats, least: float = 1e-9) -> float:
-    """The step of a quantised signal: the smallest difference of neighbouring distinct values; 0 if none can be told."""
+    """The step of a quantised signal: the smallest difference of neighbouring distinct values; 0 if none can be told.
+
+    Parameters
+    ----------
+    values
+        (n,) in any unit; of more than 20 000 evenly thinned ones are looked at.
+    least
+        Differences up to this are rounding, in the same unit.
+
+    Returns
+    -------
+    float
+        In the same unit.
+
+    Examples
+    --------
+    >>> smallest_step(np.array([0.0, 0.5, 0.5, 1.5, 1.0]))
+    0.5
+    """
     steps = np.abs(np.diff(values[:: max(1, values.size // 20_000)]))
     steps = steps[steps > least]
     if not steps.size:
@@ -87,7 +105,20 @@ def median(values: Floats) -> float:
 
 
 def percentile(values: Floats, percent: float) -> float:
-    """Percentile of at least one number, drawn straight between neighbours as numpy's, and without its overhead."""
+    """Percentile of at least one number, drawn straight between neighbours as numpy's, and without its overhead.
+
+    Parameters
+    ----------
+    values
+        (n,) in any unit and order, n 1 at least.
+    percent
+        0 to 100.
+
+    Returns
+    -------
+    float
+        In the same unit.
+    """
     place = percent / 100.0 * (values.size - 1)
     below = min(int(place), values.size - 1)
     above = min(below + 1, values.size - 1)
@@ -112,6 +143,24 @@ def fast_length(count: int) -> int:
 
 
 def slope_of(x: Floats, y: Floats) -> float:
-    """Slope of the straight line of least squares through at least two points."""
+    """Slope of the straight line of least squares through at least two points.
+
+    Parameters
+    ----------
+    x
+        (n,) not all alike.
+    y
+        (n,).
+
+    Returns
+    -------
+    float
+        Unit of y per unit of x.
+
+    Examples
+    --------
+    >>> slope_of(np.array([0.0, 1.0, 2.0]), np.array([5.0, 7.0, 9.0]))
+    2.0
+    """
     off = x - x.mean()
     return float(off @ y) / float(off @ off)

@@ -39,7 +39,28 @@ class QualityRules:
 def find_quality_flags(
     c: Conditioned, course: Course | None, peak_nm: float | None, travel_deg: float | None, sensor: Sensor, rules: QualityRules
 ) -> tuple[QualityFlag, ...]:
-    """All doubts of a pull, in the order of the codes."""
+    """All doubts of a pull, in the order of the codes.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        None: no load was ever taken up.
+    peak_nm
+        Breakaway, N.m; None: none was read.
+    travel_deg
+        Angle turned in steady sliding, deg; None: no sliding, or no angle.
+    sensor
+        Its capacity counts here, N.m.
+    rules
+        Limits.
+
+    Returns
+    -------
+    tuple of QualityFlag
+        Each with the figure behind it and its limit, in the unit of that figure; empty for a pull without doubt.
+    """
     return tuple(_quality(c, course, peak_nm, travel_deg, sensor, rules))
 
 
@@ -99,7 +120,24 @@ def _rate(c: Conditioned, course: Course | None, peak_nm: float | None, rules: Q
 
 
 def zero_flags(c: Conditioned, peak_nm: float | None, sensor: Sensor, rules: QualityRules) -> Iterator[QualityFlag]:
-    """What is to be said of the zero: too little rest to prove it, moved, or a level at rest that stepped."""
+    """What is to be said of the zero: too little rest to prove it, moved, or a level at rest that stepped.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    peak_nm
+        Breakaway, N.m; None: none was read, and what a drift is held against is missing.
+    sensor
+        Its capacity counts here, N.m.
+    rules
+        Limits.
+
+    Returns
+    -------
+    iterator of QualityFlag
+        Rest in s, drift and step in N.m, signed in the direction of the pull.
+    """
     if c.zero.unproven:
         lasted = sum((rest.last - rest.first) * c.step_s for rest in (c.zero.before, c.zero.after) if rest is not None)
         yield QualityFlag(QualityCode.ZERO_UNPROVEN, lasted)

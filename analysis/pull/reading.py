@@ -98,6 +98,22 @@ def read_pull(
     1. Condition: zero, noise, spikes, clipping, direction.
     2. Course: where the load is taken up, where the plates let go for good, where they slide, pause, let go.
     3. Read each figure off the course, with its uncertainty.
+
+    Parameters
+    ----------
+    trace
+        The pull with its rests before and after: s, N.m and, where there is one, deg.
+    sensor
+        What is stated of it; by default nothing.
+    rules
+        Thresholds of all parts; None: the usual ones.
+    known
+        Of the level at rest; None: nothing.
+
+    Returns
+    -------
+    PullResult
+        Torques as magnitudes with their budgets in N.m, `direction` 1 or -1; breakaway and sliding None where they cannot be read.
     """
     rules, known = rules or ReadingRules(), known or NOTHING_KNOWN
     if len(trace) < rules.least_samples or trace.duration_s < PULL_LEAST_S or float(np.ptp(trace.torque_nm)) == 0.0:

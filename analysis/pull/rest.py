@@ -102,7 +102,30 @@ class Zero:
 def rest_before(
     trace: Trace, noise_nm: float, resolution_nm: float, step_deg: float, step_s: float, largest_nm: float, rules: RestRules
 ) -> Rest | None:
-    """The rest that the trace begins with; None where it begins on its way, under load, or with the lever turning."""
+    """The rest that the trace begins with; None where it begins on its way, under load, or with the lever turning.
+
+    Parameters
+    ----------
+    trace
+        With spikes bridged.
+    noise_nm
+        Standard deviation of one sample, N.m.
+    resolution_nm
+        The sensor's step, N.m; 0: not known.
+    step_deg
+        The encoder's step, deg; 0: not known.
+    step_s
+        The usual time between samples, s.
+    largest_nm
+        The largest torque, N.m, of which thresholds are shares.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    Rest or None
+        Begins with the first sample; its level in N.m as the trace has it, the foot of the ramp left out.
+    """
     n = len(trace)
     first = min(n, max(5, round(rules.window_s / step_s)))
     width = max(1, round(rules.smooth_s / step_s))
@@ -173,7 +196,30 @@ def rest_after(
     largest_nm: float,
     rules: RestRules,
 ) -> Rest | None:
-    """The rest that the trace ends with, its torque counted from the zero before; None where it does not end at rest."""
+    """The rest that the trace ends with, its torque counted from the zero before; None where it does not end at rest.
+
+    Parameters
+    ----------
+    torque_nm
+        (n,) counted from the zero before.
+    angle_deg
+        (n,) of the lever, deg; None where the bench has none.
+    noise_nm
+        Standard deviation of one sample, N.m.
+    step_deg
+        The encoder's step, deg; 0: not known.
+    step_s
+        The usual time between samples, s.
+    largest_nm
+        The largest torque, N.m, of which thresholds are shares.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    Rest or None
+        Ends with the last sample; its level in N.m from the zero before, the tail of the release left out.
+    """
     n = torque_nm.size
     tail = min(n // 4, max(5, round(rules.tail_s / step_s)))
     if tail < LEAST_TAIL:
@@ -247,7 +293,30 @@ def find_zero(
     largest_nm: float,
     rules: RestRules,
 ) -> Zero:
-    """The zero that two rests prove; `after` with its level as in the trace."""
+    """The zero that two rests prove; `after` with its level as in the trace.
+
+    Parameters
+    ----------
+    trace
+        With spikes bridged and hum taken off.
+    before, after
+        The rests; None where there is none.
+    noise_nm
+        Standard deviation of one sample, N.m.
+    step_deg
+        The encoder's step, deg; 0: not known.
+    step_s
+        The usual time between samples, s.
+    largest_nm
+        The largest torque, N.m, of which thresholds are shares.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    Zero
+        Levels in N.m as the trace has them. Where the level had stepped before the pull, its rest before is the later one.
+    """
     stepped = 0.0
     if before is not None and after is not None:
         band = max(rules.noise * noise_nm, rules.drift_share * largest_nm)
@@ -311,7 +380,26 @@ def _is_clean(torque_nm: Floats, at: int, between: int, leap_nm: float, noise_nm
 
 
 def zero_line(trace: Trace, zero: Zero, noise_nm: float, largest_nm: float, rules: RestRules) -> Floats | float:
-    """What is taken off the torque: the zero before, or where it has moved a line between the rests, or the better of the two."""
+    """What is taken off the torque: the zero before, or where it has moved a line between the rests, or the better of the two.
+
+    Parameters
+    ----------
+    trace
+        The one that `zero` was found on; only its time counts.
+    zero
+        What its rests prove.
+    noise_nm
+        Standard deviation of one sample, N.m.
+    largest_nm
+        The largest torque, N.m.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    array or float
+        N.m as the trace has it: (n,) where the zero moved steadily or leapt, else one for all samples.
+    """
     if zero.moved_nm is None or zero.before is None or zero.after is None:
         return zero.level_nm
     if zero.leapt_at is not None:

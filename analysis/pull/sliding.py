@@ -62,6 +62,18 @@ def read_plateau(c: Conditioned, course: Course) -> Plateau | None:
     """Work over angle (integral of torque over angle, by the trapezoid, over angle turned); time mean without an angle.
 
     None where there is no steady sliding, the lever did not turn on it, or nothing resisted.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Its spans of steady sliding are averaged.
+
+    Returns
+    -------
+    Plateau or None
+        Mean and its standard uncertainties in N.m, from and to in s, travel in deg and slope in N.m/deg where there is an angle.
     """
     spans = [span for span in course.sliding if span[1] - span[0] >= LEAST_SPAN]
     if not spans:

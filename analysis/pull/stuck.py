@@ -26,6 +26,24 @@ def cycle_shares(c: Conditioned, course: Course, cycles: Cycles, rules: ChatterR
     A cycle reaches from the trough before its peak to the trough after it. One longer than `longest_cycle` medians holds quiet
     sliding: of it a median cycle counts. Before the first trough and after the last the same holds. Plates stick from where they
     have stopped (`_stopped`) to the next peak.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Its spans of steady sliding count.
+    cycles
+        Found in them, with indices into the whole trace.
+    rules
+        Thresholds of the search for cycles.
+
+    Returns
+    -------
+    float
+        Share of the travel in cycles, 0 to 1; 0 where the lever did not turn.
+    float
+        Share of the time in which the plates stick, 0 to 1; nan where there was no sliding.
     """
     way = c.time_s if c.angle_deg is None else c.angle_deg
     plates = _plates_deg(c, course, cycles)

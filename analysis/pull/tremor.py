@@ -65,7 +65,24 @@ class TremorPeak:
 
 
 def rides_on_sensor(c: Conditioned, course: Course, features: ChatterFeatures | None, rules: TremorRules) -> bool:
-    """Whether the cycles found while sliding are a tremor of the signal that the lever does not follow."""
+    """Whether the cycles found while sliding are a tremor of the signal that the lever does not follow.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Its longest stretch of sliding is held against the lever's angle.
+    features
+        Of the cycles found while sliding; None: there are none.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    bool
+        Without an angle every near-sinusoidal cycle at a tremor's rate is taken to ride on the sensor.
+    """
     if (
         features is None
         or not rules.slowest_hz <= features.rate_hz <= rules.fastest_hz
@@ -81,6 +98,20 @@ def tremor_on_the_ramp(c: Conditioned, course: Course, rules: TremorRules) -> fl
     """Deviation of a tremor that rides on the ramp to the peak, N.m; 0 where there is none, or the lever trembles along.
 
     Where plates chatter no tremor can be told while they slide, nor be taken off the peak: it met the slip at any of its phases.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Its load up to the peak is looked at.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    float
+        Standard deviation of the tremor at the peak, N.m.
     """
     fine, span = c.samples_in(rules.ramp_fine_s), c.samples_in(rules.ramp_span_s)
     torque = c.torque_nm[course.load_from : course.peak + 1]
@@ -155,6 +186,22 @@ def peak_under_tremor(c: Conditioned, course: Course, rate_hz: float, rules: Tre
 
     The tremor is a sine whose amplitude may grow or shrink in the window. Time of slip, speed of fall and the tremor's rate
     are searched on a grid, everything else is linear least squares.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Where the load is taken up and the peak lies.
+    rate_hz
+        The tremor's rate as the cycles while sliding gave it, Hz.
+    rules
+        Thresholds; how far around the peak is fitted, and the speeds of fall that are tried.
+
+    Returns
+    -------
+    TremorPeak or None
+        Torque and its standard uncertainty, N.m; time, s.
     """
     reach = rules.periods / rate_hz
     middle = float(c.time_s[course.peak])

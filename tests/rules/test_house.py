@@ -1,5 +1,6 @@
 """The house rules that a machine can check on the files that are kept."""
 
+import ast
 import re
 import subprocess
 from pathlib import Path
@@ -55,13 +56,27 @@ def test_tests_are_no_packages(kept):
     assert not [path for path in kept if path.name == "__init__.py" and "tests" in path.relative_to(ROOT).parts]
 
 
+def lines_without_docstrings(text):
+    """Lines of a module less those of its docstrings: a docstring that says what goes in and out makes none too long."""
+    count = text.count("\n")
+    for node in ast.walk(ast.parse(text)):
+        if (
+            isinstance(node, (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef))
+            and ast.get_docstring(node) is not None
+        ):
+            count -= node.body[0].end_lineno - node.body[0].lineno + 1
+    return count
+
+
 def test_modules_stay_short_enough_to_read(kept):
     long = {
-        str(path.relative_to(ROOT)): text.count("\n")
+        str(path.relative_to(ROOT)): lines
         for path, text in texts(kept)
-        if path.suffix == ".py" and path.relative_to(ROOT).parts[0] in ("analysis", "drivers", "rig") and text.count("\n") > 450
+        if path.suffix == ".py" and path.relative_to(ROOT).parts[0] in ("analysis", "drivers", "rig")
+        if (lines := lines_without_docstrings(text)) > 440
     }
     assert not long, "files under about 300 lines; split by subject"
+    assert lines_without_docstrings('"""Head\n\nof a module."""\n\nx = 1\ny = """no docstring"""\n') == 3
 
 
 def test_every_wait_clock_and_dice_below_the_command_line_is_handed_in(kept):
