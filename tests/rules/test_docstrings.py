@@ -3,6 +3,7 @@
 import ast
 import doctest
 import importlib
+import re
 from pathlib import Path
 
 import pytest
@@ -22,31 +23,46 @@ def public_functions(tree):
                     yield f"{node.name}.{each.name}", each
 
 
+def section(text, name):
+    """The lines of a section of a numpy docstring, up to the next one; None where it has none."""
+    found = re.search(rf"^{name}\n-{{{len(name)}}}\n(.*?)(?=^\w+\n-{{3,}}$|\Z)", text, re.M | re.S)
+    return None if found is None else found[1].splitlines()
+
+
+def named(lines):
+    """The names that the head lines of a section list: `name`, `one, other` or `name : what it is`."""
+    heads = (line.split(" : ")[0] for line in lines if line and not line[0].isspace())
+    return {name.strip().lstrip("*") for head in heads for name in head.split(",")}
+
+
 def lacks(node):
-    """What the docstring of a function does not say: parameters where it takes two or more, what it returns where that is an array.
+    """What the docstring of a function does not say: its purpose; where it takes two or more, each of them and what it returns.
 
     A property or a function of one argument says both in its first line.
     """
     text = ast.get_docstring(node) or ""
-    arguments = [each.arg for each in (*node.args.args, *node.args.kwonlyargs) if each.arg not in ("self", "cls")]
-    found = []
+    given = (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)
+    arguments = [each.arg for each in given if each.arg not in ("self", "cls")]
+    found = [] if text else ["what it is for"]
     if len(arguments) > 1:
-        if "Parameters\n----------" not in text:
-            found.append("Parameters")
-        else:
-            found += [name for name in arguments if name not in text.split("Parameters\n----------", 1)[1]]
-        if not (isinstance(node.returns, ast.Constant) and node.returns.value is None) and "Returns\n-------" not in text:
+        parameters = section(text, "Parameters")
+        found += ["Parameters"] if parameters is None else [name for name in arguments if name not in named(parameters)]
+        if not (isinstance(node.returns, ast.Constant) and node.returns.value is None) and not section(text, "Returns"):
             found.append("Returns")
     return found
 
 
+def lacking_in(text):
+    """Each public function of a module's text that does not say what goes in and comes out, with what it does not say."""
+    return {name: missing for name, node in public_functions(ast.parse(text)) if (missing := lacks(node))}
+
+
 def lacking():
-    """Each public function that takes two or more and does not say what."""
+    """The same over all of analysis, by module and name."""
     return {
         f"{path.relative_to(ROOT).as_posix()}: {name}": missing
         for path in MODULES
-        for name, node in public_functions(ast.parse(path.read_text("utf-8")))
-        if (missing := lacks(node))
+        for name, missing in lacking_in(path.read_text("utf-8")).items()
     }
 
 
@@ -55,6 +71,47 @@ def examples_of(path):
     name = ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
     module = importlib.import_module(name)
     return [found for found in doctest.DocTestFinder().find(module, name) if found.examples]
+
+
+def test_each_public_function_says_what_goes_in_and_comes_out():
+    missing = lacking()
+    assert not missing, "\n".join(f"{name} does not say: {', '.join(what)}" for name, what in missing.items())
+
+
+SAID = """
+def torque(force_n, lever_m):
+    '''Torque at the lever.
+
+    Parameters
+    ----------
+    force_n, lever_m
+        Force across the lever in N, its length in m.
+
+    Returns
+    -------
+    float
+        N.m.
+    '''
+"""
+
+
+@pytest.mark.parametrize(
+    ("planted", "missing"),
+    [
+        (SAID, None),
+        ("def torque(force_n, lever_m):\n    'Torque at the lever.'\n", ["Parameters", "Returns"]),
+        (SAID.replace("force_n, lever_m\n", "force_n\n"), ["lever_m"]),
+        (SAID.replace("force_n, lever_m)", "force_n, lever_m, *, angle_deg)"), ["angle_deg"]),
+        (SAID.replace("Returns\n    -------", "Notes\n    -----"), ["Returns"]),
+        (SAID.replace("lever_m\n", "lever\n").replace("length in m", "lever_m in m"), ["lever_m"]),
+        ("def torque(force_n):\n    return force_n\n", ["what it is for"]),
+    ],
+    ids=["said", "no sections", "a parameter left out", "a new parameter", "no returns", "named in the text alone", "nothing"],
+)
+def test_a_planted_function_that_does_not_say_is_seen(planted, missing):
+    method = "class Vice:\n" + "".join(f"    {line}\n" for line in planted.splitlines())
+    assert lacking_in(planted) == ({} if missing is None else {"torque": missing})
+    assert lacking_in(method) == ({} if missing is None else {"Vice.torque": missing})
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: path.relative_to(ROOT).as_posix())
