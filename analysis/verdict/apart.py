@@ -72,6 +72,25 @@ class Side:
     def of(cls, directions: Sequence[int | None], *quantities: Sequence[float | None]) -> Side:
         """A side from values in any unit above zero; what is None or not above zero has no value.
 
+        Parameters
+        ----------
+        directions
+            (n,) 1, -1 or None where it is not known.
+        quantities
+            q of them, each (n,), in any unit: distances on the logarithm do not depend on it.
+
+        Returns
+        -------
+        Side
+            `direction` (n,) with 0 for None, `logs` (q, n).
+
+        Raises
+        ------
+        ValueError
+            If there are no quantities, or they are not equally long.
+
+        Examples
+        --------
         >>> Side.of([1, 1], [50.0, None]).logs.round(3).tolist()
         [[3.912, nan]]
         """

@@ -41,11 +41,13 @@ def lacks(node):
     A property or a function of one argument says both in its first line.
     """
     text = ast.get_docstring(node) or ""
-    given = (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)
-    arguments = [each.arg for each in given if each.arg not in ("self", "cls")]
+    of = node.args
+    given = (*of.posonlyargs, *of.args, *of.kwonlyargs, of.vararg, of.kwarg)
+    arguments = [each.arg for each in given if each is not None and each.arg not in ("self", "cls")]
     found = [] if text else ["what it is for"]
+    parameters = section(text, "Parameters")
+    found += [f"{name} is no parameter" for name in sorted(named(parameters or []) - set(arguments))]
     if len(arguments) > 1:
-        parameters = section(text, "Parameters")
         found += ["Parameters"] if parameters is None else [name for name in arguments if name not in named(parameters)]
         if not (isinstance(node.returns, ast.Constant) and node.returns.value is None) and not section(text, "Returns"):
             found.append("Returns")
@@ -103,10 +105,22 @@ def torque(force_n, lever_m):
         (SAID.replace("force_n, lever_m\n", "force_n\n"), ["lever_m"]),
         (SAID.replace("force_n, lever_m)", "force_n, lever_m, *, angle_deg)"), ["angle_deg"]),
         (SAID.replace("Returns\n    -------", "Notes\n    -----"), ["Returns"]),
-        (SAID.replace("lever_m\n", "lever\n").replace("length in m", "lever_m in m"), ["lever_m"]),
+        (SAID.replace("lever_m\n", "lever\n").replace("length in m", "lever_m in m"), ["lever is no parameter", "lever_m"]),
+        (SAID.replace("force_n, lever_m)", "force_n, lever_m, *more)"), ["more"]),
+        (SAID.replace("force_n, lever_m)", "force_n)"), ["lever_m is no parameter"]),
         ("def torque(force_n):\n    return force_n\n", ["what it is for"]),
     ],
-    ids=["said", "no sections", "a parameter left out", "a new parameter", "no returns", "named in the text alone", "nothing"],
+    ids=[
+        "said",
+        "no sections",
+        "a parameter left out",
+        "a new parameter",
+        "no returns",
+        "named in the text alone",
+        "any more",
+        "one gone",
+        "nothing",
+    ],
 )
 def test_a_planted_function_that_does_not_say_is_seen(planted, missing):
     method = "class Vice:\n" + "".join(f"    {line}\n" for line in planted.splitlines())
