@@ -109,7 +109,7 @@ class ShopHistory:
         """What the table of oils and the shop's own units together say of friction with an oil.
 
         The median of the shop's packs with an oil differs from the table's by `priors.BETWEEN_OILS` of the variance; it is the mean
-        of the two by their inverse variances (JCGM 100, 5.1), and the rest of the variance is from pack to pack.
+        of the two by their inverse variances (least squares, from memory), and the rest of the variance is from pack to pack.
         """
         named = _folded(oil)
         table = named in priors.OILS
@@ -150,7 +150,7 @@ class ShopHistory:
 
         Each unit's answer rests in part on the prior of its oil: that part is taken out first (a product of normal densities of
         the logarithm, divided), so that it does not count once a unit. Units are weighted by their own uncertainty and the
-        scatter from pack to pack (inverse variance, JCGM 100, 5.1).
+        scatter from pack to pack (inverse variance: least squares, from memory).
 
         Parameters
         ----------
