@@ -225,7 +225,12 @@ class Recorder:
             if pull is None:
                 return
             del self._pulls[pull.number]
-            for file in (pull.file, pull.old):
+            files, pull.file, pull.old = (
+                (pull.file, pull.old),
+                None,
+                None,
+            )  # a sync under way misses no file that is gone on purpose
+            for file in files:
                 if file is not None:
                     try:
                         file.remove()

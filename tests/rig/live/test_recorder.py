@@ -215,6 +215,21 @@ def test_a_touch_under_way_when_the_program_ends_leaves_no_file(recorder, tmp_pa
     assert list((tmp_path / "pulls").iterdir()) == []
 
 
+def test_what_is_taken_away_while_it_is_synced_is_no_trouble(recorder, monkeypatch):
+    recorder.in_background = True
+    recorder.add(made_stream(1).between(0.0, 1.0))
+    recorder.begin(1, 0.0, with_angle=True)
+    real = recorder_module.sync
+
+    def meanwhile(descriptor, path):
+        recorder.discard()
+        real(descriptor, path)
+
+    monkeypatch.setattr(recorder_module, "sync", meanwhile)
+    recorder.sync()
+    assert recorder.news() == []
+
+
 def test_an_angle_that_comes_and_goes_leaves_cells_empty(recorder, tmp_path):
     recorder.add(Trace([0.0, 0.1], [1.0, 2.0], [5.0, 6.0]))
     recorder.begin(1, 0.0, with_angle=True)
