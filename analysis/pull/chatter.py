@@ -20,7 +20,7 @@ from analysis.pull.chatter_score import ChatterFeatures, score
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.pull.first_slip import torsional_compliance
-from analysis.pull.noise import fast_length, median, percentile
+from analysis.pull.noise import FOURTH, FOURTH_DIFFERENCE, fast_length, median, percentile
 from analysis.pull.peaks import moving_parabola, prominent_peaks
 from analysis.pull.stuck import cycle_shares
 from analysis.results import CHATTERS_FROM, Chatter
@@ -45,6 +45,11 @@ TREND_PERIODS = 1.5
 """What is slower than so many periods is no chatter."""
 MEAN_OF_HIGHEST = (0.375, 0.25)
 """How far the highest of n values of noise stands out: the quantile of (n - 3/8) / (n + 1/4) (Blom 1958)."""
+NOISE_SAMPLES, NOISE_LEAST = 200_000, 20
+"""So many samples tell the noise; fewer than the second do not."""
+RARE_NOISE, RARE_OVER_SIGMA = 99.5, 2.8
+"""The percentile of fourth differences that noise with rare large values shows in, and what it is of a normal noise. Measured
+sets without any rest hang on it (tests/outside/test_outside_real_traces.py)."""
 MOST_RATIOS = 400
 """Cycles whose steepness is looked at."""
 LEAST_WAVE = 16
@@ -207,7 +212,7 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     # A moving parabola keeps the height of a peak that a moving mean would cut.
     smooth = moving_parabola(c.torque_nm, width) if 1 < width < c.torque_nm.size else c.torque_nm
     # Noise of a parabola's middle: the root of 9 / (4 width) for all but the shortest.
-    noise = c.noise_nm * (PARABOLA_NOISE / math.sqrt(width) if width > 1 else 1.0)
+    noise = _noise(c) * (PARABOLA_NOISE / math.sqrt(width) if width > 1 else 1.0)
     least = max(rules.noise_height * noise, rules.level_height * level_nm, RESOLUTION_STEPS * c.resolution_nm)
     pieces = [(a, b) for a, b in course.sliding if b - a >= LEAST_PIECE]
     thin = max(1, width // THIN)
@@ -243,7 +248,7 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
         return None
     total_s = sum(float(c.time_s[b - 1] - c.time_s[a]) for a, b in pieces)
     period = median(periods)
-    cycles = replace(cycles, height_nm=_true_heights(cycles, c.torque_nm, c.noise_nm, max(2, round(CREST * period / c.step_s))))
+    cycles = replace(cycles, height_nm=_true_heights(cycles, c.torque_nm, _noise(c), max(2, round(CREST * period / c.step_s))))
     height = median(cycles.height_nm)
     rising = cycles.rise_s[np.isfinite(cycles.rise_s)]
     torque = np.concatenate([smooth[a:b] for a, b in pieces])
@@ -281,6 +286,15 @@ def _true_heights(cycles: Cycles, torque_nm: Floats, noise_nm: float, reach: int
             ends += top - (float(ndtri(rank)) * noise_nm if count > 1 else 0.0)
         heights[k] = ends
     return np.maximum(heights, 0.0)
+
+
+def _noise(c: Conditioned) -> float:
+    """Noise of a sample at rest; without rest, allowing for tails heavier than a normal law's, from the sliding itself."""
+    if c.rest_to or c.rest_from < c.time_s.size:
+        return c.noise_nm
+    size = np.abs(np.diff(c.torque_nm[:NOISE_SAMPLES], FOURTH)) / FOURTH_DIFFERENCE
+    # 99.5 % of a normal law lie within 2.8 deviations.
+    return max(c.noise_nm, percentile(size, RARE_NOISE) / RARE_OVER_SIGMA) if size.size > NOISE_LEAST else c.noise_nm
 
 
 def _placed(cycles: Cycles, first: int, thin: int) -> Cycles:
