@@ -17,6 +17,7 @@ from rig.window.conditions import FIELD_NAMES, STATE_FIELDS, Conditions, lacking
 from rig.window.model import BenchModel
 from rig.window.preferences import Preferences
 from rig.words.language import say
+from rig.words.retold import fault_text
 from rig.words.units import UnitChoice, same_unit
 
 
@@ -168,7 +169,7 @@ class Entry:
         refused = conditions.refusal("window")
         window = _window_of(conditions)
         if refused is not None and self._model.window is not None:
-            self._model.tell(say("the window cannot be read: nothing is judged until it can"), remedy=str(refused))
+            self._model.tell(say("the window cannot be read: nothing is judged until it can"), remedy=fault_text(refused))
         series, changed = self._model.line.series, sorted(conditions.changed_from(before) & STATE_FIELDS)
         if not len(series):
             series.name, series.conditions = conditions.series, conditions.texts()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+from rig.words.retold import retold
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +39,8 @@ class Notices:
         return self._standing[-1] if self._standing else None
 
     def add(self, notice: Notice) -> None:
-        """Let it stand, unless it does."""
+        """Let it stand in the user's language, unless it does."""
+        notice = replace(notice, what=retold(notice.what), remedy=retold(notice.remedy))
         if notice not in self._standing:
             self._standing.append(notice)
 

@@ -22,6 +22,7 @@ from rig.window.lines import Lines
 from rig.window.means import Means
 from rig.window.model import BenchModel, Source
 from rig.words.language import say, spoken
+from rig.words.retold import retold
 
 if TYPE_CHECKING:  # loaded when somebody calibrates, guesses or checks
     from drivers.guess import Guess
@@ -290,9 +291,9 @@ class SensorDesk:
             remedy = "name the baud rate in a profile by hand, or keep the bytes: platepull wire record"
             raise FileError("nothing that came makes sense as text lines or frames", where=wish.what, remedy=remedy)
         for reason in found.because:
-            task.say(reason)
+            task.say(retold(reason))
         for doubt in found.caveats:
-            task.say(say("doubtful: {doubt}", doubt=doubt))
+            task.say(say("doubtful: {doubt}", doubt=retold(doubt)))
         stated = {"torque": wish.torque_unit, "angle": wish.angle_unit, "time": wish.time_unit}
         missing = [kind for kind in found.wanted if not stated[kind] and kind != "angle"]
         if missing:

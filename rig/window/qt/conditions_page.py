@@ -26,6 +26,7 @@ from rig.window.qt.theme import DARK, Theme
 from rig.window.views.verdict import window_text
 from rig.words.arrangements import ARRANGEMENTS
 from rig.words.language import say
+from rig.words.retold import fault_text
 
 # Fields in the order of the page, each with an example.
 FIELDS = (
@@ -297,7 +298,7 @@ class ConditionsPage(Page):
             refusal = self.conditions.refusal(name)
             self._marks[name].setText("⚠" if refusal else "● " + say("changed") if name in changed else "")
             if refusal is not None:
-                refused.append(f"⚠ {say(FIELD_NAMES[name])}: {refusal}")
+                refused.append(f"⚠ {say(FIELD_NAMES[name])}: {fault_text(refusal)}")
             marked = "true" if name in changed or refusal else "false"
             for widget in (entry.low, entry.high) if isinstance(entry, WindowEntry) else (entry,):
                 widget.setProperty("changed", marked)

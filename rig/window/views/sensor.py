@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from rig.words.language import say
+from rig.words.retold import retold
 
 if TYPE_CHECKING:
     from rig.doctor.checks import Found
@@ -33,7 +34,7 @@ def rows_of(found: Sequence[Found]) -> list[tuple[tuple[str, str, str], bool]]:
     """A row a check: how it stands, what was looked at, what was found and how to mend it; and whether it stands in the way."""
     rows = []
     for one in sorted(found, key=lambda one: one.standing != "in_the_way"):
-        text = f"{one.text}\n→ {one.remedy}" if one.remedy else one.text
+        text = f"{retold(one.text)}\n→ {retold(one.remedy)}" if one.remedy else retold(one.text)
         rows.append(((say(MARKS[one.standing]), say(CHECKS.get(one.check, one.check)), text), one.standing == "in_the_way"))
     return rows
 

@@ -1,12 +1,14 @@
 """Every text of the window has its German; what is filled in stays filled in."""
 
 import ast
+import itertools
 import re
 from pathlib import Path
 
 import pytest
 
 import rig.words.language as language
+from analysis.window import Window, WindowError
 from rig.calibration.point_taker import CAUTIONS as WEIGHING
 from rig.errors import LanguageError
 from rig.pack.words import FROM_SHOP, LIMITS
@@ -23,6 +25,7 @@ from rig.words import comparison, comparison_sides
 from rig.words.arrangements import ARRANGEMENTS
 from rig.words.bench import NOT_A_PULL
 from rig.words.language import LANGUAGES, catalogue, number, read_po, say, speak
+from rig.words.retold import fault_text, retold
 from rig.words.sentences import CAUTIONS, QUALITY_WORDS, STATE_WORD
 from rig.words.verdicts import MISSING
 
@@ -56,6 +59,47 @@ def of_packs():
         for text in (made | set(LIMITS.values()) | set(FROM_SHOP.values()))
         if re.search(r"[a-z]{2}", re.sub("{.*?}", "", text))
     }
+
+
+SENTENCES_OF = (
+    "drivers/guess.py", "drivers/line.py", "drivers/source.py", "drivers/watch.py", "rig/doctor/checks.py",
+    "rig/live/listening.py", "rig/live/runner.py", "rig/live/session.py",
+)  # fmt: skip
+"""Where every sentence may come to the window."""
+FAULTS_OF = ("analysis/window.py", "analysis/units.py", "rig/window/*.py", "rig/live/recorder.py")
+"""Where those of faults do."""
+NEVER_SHOWN = {"exclusively lock", "keys that would do nothing: {1}", "{1} to fix: {2}"}
+"""Searched for in a message of the system; a mistake of ours; of the terminal."""
+
+
+def template(node):
+    """A text as the catalogue has it: what is filled in has a number."""
+    if isinstance(node, ast.Constant):
+        return node.value if isinstance(node.value, str) else ""
+    if not isinstance(node, ast.JoinedStr):
+        return ""
+    number = itertools.count(1)
+    return "".join(part.value if isinstance(part, ast.Constant) else f"{{{next(number)}}}" for part in node.values)
+
+
+def is_sentence(text):
+    return " " in text and len(re.findall("[a-z]{2,}", text)) > 1
+
+
+def sentences(path):
+    """Every sentence in a file that is no docstring."""
+    nodes = list(ast.walk(ast.parse(path.read_text("utf-8"))))
+    left_out = {id(node.value) for node in nodes if isinstance(node, ast.Expr)}
+    left_out |= {id(part) for node in nodes if isinstance(node, ast.JoinedStr) for part in node.values}
+    return {text for node in nodes if id(node) not in left_out and is_sentence(text := template(node))}
+
+
+def faults(path):
+    """The sentences that the faults and failures of a file are made with."""
+    calls = [node for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Call)]
+    made = [node for node in calls if isinstance(node.func, ast.Name) and node.func.id.endswith(("Error", "Failed"))]
+    parts = [part for node in made for part in (*node.args, *(word.value for word in node.keywords if word.arg == "remedy"))]
+    return {text for part in parts if is_sentence(text := template(part))}
 
 
 def in_tables():
@@ -98,6 +142,34 @@ def test_every_text_of_the_window_is_translated(code):
     assert len(said()) > 150
     assert len(of_packs()) > 90
     assert sorted((said() | in_tables() | of_packs()) - known.keys()) == []
+
+
+@pytest.mark.parametrize("code", [code for code in LANGUAGES if code != "en"])
+def test_what_drivers_checks_and_faults_tell_the_window_is_translated(code):
+    told = {text for where in SENTENCES_OF for path in sorted(RIG.parent.glob(where)) for text in sentences(path)}
+    raised = {text for where in FAULTS_OF for path in sorted(RIG.parent.glob(where)) for text in faults(path)}
+    assert min(len(told), len(raised)) > 25
+    assert sorted((told | raised) - catalogue(code).keys() - NEVER_SHOWN) == []
+
+
+def test_a_sentence_made_elsewhere_is_told_in_the_language_spoken():
+    assert retold("nothing has arrived for 2.5 s") == "nothing has arrived for 2.5 s"
+    speak("de")
+    assert retold("nothing has arrived for 2.5 s") == "seit 2,5 s ist nichts angekommen"
+    assert retold("12,345 MB are free for recordings") == "12 345 MB sind frei für Aufzeichnungen"
+    assert retold("certificate 20.4 is in force until 2027-01-02") == "Kalibrierschein 20.4 gilt bis 2027-01-02"
+    assert retold("torque: it comes back to rest after a pull") == "Moment: kehrt nach einem Zug zur Ruhe zurück"
+    assert retold("mV is no unit of torque, angle or time") == "mV ist keine Maßeinheit von Moment, Winkel oder Zeit"
+    assert retold("something else: of which nothing is known") == "something else: of which nothing is known"
+    with pytest.raises(WindowError) as refused:
+        Window.parse("50..20 N.m")
+    assert fault_text(refused.value) == "'50..20 N.m': die untere Grenze liegt nicht unter der oberen; VON..BIS EINHEIT schreiben"
+
+
+def test_the_bench_and_a_series_have_one_word_in_german():
+    shown = [path.read_text("utf-8") for path in (*RIG.glob("*/locale/de.po"), *(RIG / "guide" / "de").glob("*.md"))]
+    assert len(shown) > 10
+    assert [re.findall(r"(?i)\w*(?:werkbank|messplatz)\w*|\bSerien?\b", text) for text in shown] == [[] for _ in shown]
 
 
 @pytest.mark.parametrize("code", [code for code in LANGUAGES if code != "en"])

@@ -1,0 +1,64 @@
+"""Sentences that were made in English where nobody knows the user's language (drivers, checks, faults), told in that language.
+
+The catalogue holds them with numbered places: `nothing has arrived for {1} s`. What stands in a place is retold in its turn.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+
+from analysis.errors import BenchError
+from rig.words.language import catalogue, in_language, spoken
+
+PLACE = re.compile(r"\{(\d)\}")
+_MEASURED = re.compile(r"\{(\d)\} (?:s|ms|Hz|MB)\b")
+"""Places that hold a measured number; in others, such as a certificate's number, a point is no decimal mark."""
+
+
+def retold(sentence: str) -> str:
+    """The sentence in the user's language; as it is where the catalogue has none like it.
+
+    A name before a colon is told apart, as in `torque: it comes back to rest after a pull`.
+    """
+    return sentence if spoken() == "en" else _retold(sentence, spoken())
+
+
+def fault_text(fault: BenchError) -> str:
+    """A fault in one line, as `str` gives it, in the user's language."""
+    what = f"{fault.where}: {retold(fault.what)}" if fault.where else retold(fault.what)
+    return f"{what}; {retold(fault.remedy)}" if fault.remedy else what
+
+
+def _retold(sentence: str, code: str) -> str:
+    known, patterns = _catalogue(code)
+    if sentence in known:
+        return known[sentence]
+    for pattern, english in patterns:
+        if (found := pattern.fullmatch(sentence)) is not None:
+            return _fill(known[english], found, set(_MEASURED.findall(english)), code)
+    head, colon, tail = sentence.partition(": ")
+    other = _retold(tail, code) if colon else tail
+    return f"{_retold(head, code)}: {other}" if other != tail else sentence
+
+
+def _fill(words: str, found: re.Match[str], measured: set[str], code: str) -> str:
+    def filled(place: re.Match[str]) -> str:
+        text = found[f"_{place[1]}"]
+        # Thousands stand apart by a blank, which no language reads as a decimal mark.
+        return in_language(text.replace(",", " ")) if place[1] in measured else _retold(text, code)
+
+    return PLACE.sub(filled, words)
+
+
+@cache
+def _catalogue(code: str) -> tuple[dict[str, str], list[tuple[re.Pattern[str], str]]]:
+    """All texts of a language, and the patterns of those with numbered places, those with most words of their own first."""
+    known = catalogue(code)
+    with_places = sorted((text for text in known if PLACE.search(text)), key=lambda text: -len(PLACE.sub("", text)))
+    return known, [(_pattern(text), text) for text in with_places]
+
+
+def _pattern(text: str) -> re.Pattern[str]:
+    parts = PLACE.split(text)
+    return re.compile("".join(f"(?P<_{part}>.+?)" if at % 2 else re.escape(part) for at, part in enumerate(parts)), re.DOTALL)
