@@ -110,6 +110,8 @@ def run(args: argparse.Namespace) -> int:
     mixed = _mixed(read, despite) if args.series else []
     for line in mixed:
         print(f"platepull analyse: no series: {line}", file=sys.stderr)
+    if mixed and not args.json:  # who reads only the table must not look for a verdict that is not there
+        print(f"no series, no verdict on the unit: {'; '.join(mixed)}")
     together = _together(read, task, args.basis or settings.basis, unit) if args.series and not mixed else None
     if args.json:
         _print_json(read, together, with_budget=args.budget)
@@ -249,7 +251,7 @@ def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:
         reading = result.breakaway
         angle = "" if reading.angle_deg is None else f" and {reading.angle_deg:.1f} deg"
         shown = wording.torque_with_u(reading.torque_nm, reading.budget.expanded_u_nm, unit)
-        rows[-1] = f"  pack breakaway  {shown} at {reading.time_s:.3f} s{angle}" + (
+        rows[-1] = f"  pack breakaway  {shown} (this pull) at {reading.time_s:.3f} s{angle}" + (
             "" if result.direction == 1 else ", pulled the other way"
         )
         if reading.first_step_nm is not None:
@@ -262,10 +264,11 @@ def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:
         travel = f"{sliding.to_s - sliding.from_s:.2f} s" + (
             "" if sliding.travel_deg is None else f", {sliding.travel_deg:.1f} deg"
         )
-        rows[-1] = f"  pack sliding    {wording.torque_with_u(sliding.torque_nm, sliding.budget.expanded_u_nm, unit)} over {travel}"
+        shown = wording.torque_with_u(sliding.torque_nm, sliding.budget.expanded_u_nm, unit)
+        rows[-1] = f"  pack sliding    {shown} (this pull) over {travel}"
     rows.append(f"  chatter         {wording.chatter_text(result.chatter, unit)}")
     if one.verdict is not None:
-        rows.append(f"  {wording.STATE_WORD[one.verdict.state]:<14}  {verdict_text(one.verdict, unit)}")
+        rows.append(f"  {wording.STATE_WORD[one.verdict.state]:<14}  the unit: {verdict_text(one.verdict, unit)}")
     rows += [f"  quality         {wording.quality_text(flag, unit)}" for flag in result.quality]
     rows += [f"  note            {note}" for note in (*one.notes, *wording.reading_notes(result, unit))]
     if with_budget:

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 from analysis.pack.answer import Answer, answer_sheet
 from analysis.pack.arrangement import Layout
 from analysis.pack.parts import Shelf
+from drivers.opening import DOCUMENT, read_bytes
 from rig.errors import DocumentError
+from rig.files.document import values_of
 from rig.pack.answers import answer_document
 from rig.pack.pack_sheet import ReadTrace, TraceReading, pack_of, read_pack_document
 from rig.pack.shelf import read_shelf
@@ -38,11 +40,26 @@ def answer(path: str | Path, spec: str | Path | None = None, shelf: str | Path |
     return answer_document(str(path), answer_files(path, spec, shelf))
 
 
+OTHER_SHEETS = (("card", "a spec card"), ("shims", "a shelf"), ("refit", "a refit sheet"), ("device", "a device profile"))
+"""Tables that tell another document from a pack sheet, which has [pack]."""
+
+
+def _refuse_other_sheet(path: Path) -> None:
+    """Say which document was given in place of a pack sheet; one that cannot be read is told of by its reader."""
+    found = values_of(read_bytes(path, DOCUMENT), str(path), is_json=False)
+    if "pack" in found:
+        return
+    for table, what in OTHER_SHEETS:
+        if table in found:
+            raise DocumentError(f"this is {what}", where=str(path), remedy="give the pack sheet (PACK.toml), which names it")
+
+
 def answer_files(
     name: str | Path, spec: str | Path | None = None, shelf: str | Path | None = None, shop: ShopHistory | None = None
 ) -> Answer:
     """Read a sheet and what it names, and answer it as values; `shop` in place of priors. Raises BenchError."""
     path = Path(name)
+    _refuse_other_sheet(path)
     document = read_pack_document(path).value
     card_path = Path(spec) if spec is not None else _named(document.pack.spec, path)
     if card_path is None:

@@ -38,6 +38,11 @@ class Notices:
         """The newest; None where there is none."""
         return self._standing[-1] if self._standing else None
 
+    @property
+    def first(self) -> Notice | None:
+        """The one to be read first: the newest that is not good news, else the newest; None where there is none."""
+        return next((notice for notice in reversed(self._standing) if not notice.good), self.newest)
+
     def add(self, notice: Notice) -> None:
         """Let it stand in the user's language, unless it does."""
         notice = replace(notice, what=retold(notice.what), remedy=retold(notice.remedy))
@@ -45,9 +50,9 @@ class Notices:
             self._standing.append(notice)
 
     def read(self) -> None:
-        """The person has read the newest."""
-        if self._standing:
-            self._standing.pop()
+        """The person has read the one that was shown: the first."""
+        if self.first is not None:
+            self._standing.remove(self.first)
 
     def drop(self, notice: Notice) -> None:
         """Take away one that is over."""

@@ -33,7 +33,7 @@ from rig.live.wishes import CountFreeTurn, ExplainRest, Wish
 from rig.window.live_picture import LivePicture
 from rig.window.notices import Notice, Notices
 from rig.window.series import Pull, SeriesOfPulls, Source
-from rig.words.bench import disk_refuses_text, ended_abruptly_text
+from rig.words.bench import disk_refuses_text, ended_abruptly_parts
 from rig.words.language import say
 from rig.words.numbers import torque
 from rig.words.verdicts import other_unit_text
@@ -216,7 +216,8 @@ class Stand:
                 self.series.kept(number, file)
                 return Changed.PULLS
             case EndedAbruptly(at, gap_s, number, file):
-                return self._notice(Notice(ended_abruptly_text(at, gap_s, number, file)))
+                what, kept = ended_abruptly_parts(at, gap_s, number, file)
+                return self._notice(Notice(what, remedy=kept))
             case Entered(job=job, entry=entry):
                 self.entered += 1
                 return self._notice(Notice(say("entered in job {job}, entry {entry}", job=job, entry=entry), good=True))

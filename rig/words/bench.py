@@ -64,21 +64,19 @@ def disk_refuses_text(what: str, where: str, remedy: str, waiting: int) -> str:
 
 def ended_abruptly_text(at: datetime, gap_s: float, number: int | None, file: Path | None) -> str:
     """What the program before this one left behind when it was killed."""
+    what, kept = ended_abruptly_parts(at, gap_s, number, file)
+    return what + (f"; {kept}" if kept else "")
+
+
+def ended_abruptly_parts(at: datetime, gap_s: float, number: int | None, file: Path | None) -> tuple[str, str]:
+    """The same as what happened, and where the pull is kept: the file last, where a narrow line can shorten it; "" without one."""
     when, gap = f"{at:%Y-%m-%d %H:%M:%S}", _lasting(gap_s)
     if file is None:
-        return say(
-            "the program ended abruptly at {when}, between pulls; from then on nothing was read (a gap of {gap})",
-            when=when,
-            gap=gap,
-        )
-    return say(
-        "the program ended abruptly at {when} in pull {number}: kept up to there in {file}, it does not count;"
-        " from then on nothing was read (a gap of {gap})",
-        when=when,
-        number="?" if number is None else number,
-        file=file,
-        gap=gap,
-    )
+        words = "the program ended abruptly at {when}, between pulls; from then on nothing was read (a gap of {gap})"
+        return say(words, when=when, gap=gap), ""
+    words = "the program ended abruptly in pull {number} ({when}): it does not count"
+    kept = say("nothing was read for {gap}; the pull is kept up to there in {file}", gap=gap, file=file)
+    return say(words, when=when, number="?" if number is None else number), kept
 
 
 def _lasting(seconds: float) -> str:

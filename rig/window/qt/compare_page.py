@@ -166,7 +166,7 @@ class ComparePage(Page):
         title.setObjectName("title")
         self.question = QComboBox()
         self.question.setAccessibleName(say("what may differ"))
-        self.question.addItem(say("what may differ: what does"), None)
+        self.question.addItem(say("question: told by what differs"), None)
         for question in Question:
             self.question.addItem(say(QUESTION_WORDS[question]), question)
         self.question.currentIndexChanged.connect(lambda _: self.redraw())

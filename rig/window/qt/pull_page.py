@@ -58,7 +58,9 @@ class PullPage(Page):
         self.reason.setEditable(True)
         self.reason.addItems([say(reason) for reason in REASONS])
         self.reason.setCurrentIndex(-1)
-        self.reason.setPlaceholderText(say("reason"))
+        self.reason.setPlaceholderText(say("why it does not count"))
+        if (line := self.reason.lineEdit()) is not None:  # that of an editable box has a placeholder of its own
+            line.setPlaceholderText(say("why it does not count"))
         self.reason.textActivated.connect(lambda _: self.exclude_or_count())
         self.reason.setToolTip(say("Why the pull does not count; pick one or write your own"))
         self.note = QLineEdit()

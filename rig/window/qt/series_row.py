@@ -5,13 +5,32 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtGui import QColor, QFontMetricsF, QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QHBoxLayout, QScrollArea, QSizePolicy, QWidget
 
 from rig.window.qt.shapes import fitted, paint_tone, put_text
 from rig.window.qt.theme import DARK, Theme
 from rig.window.views.series import Card, Summary
 from rig.words.language import say
+
+MOST_ROWS = 4
+"""Of the lines beneath the count; a line that is too long goes on in the next row rather than shrink."""
+
+
+def rows_of(lines: Sequence[str], width: float, cap_height: float) -> list[str]:
+    """The lines in rows of that width, at that height of letters; at most so many as there is room for."""
+    metrics = QFontMetricsF(fitted("", width, cap_height, bold=False))
+    rows: list[str] = []
+    for line in lines:
+        row = ""
+        for word in line.split(" "):
+            longer = f"{row} {word}" if row else word
+            if row and metrics.horizontalAdvance(longer) > width:
+                rows.append(row)
+                longer = word
+            row = longer
+        rows.append(row)
+    return rows[:MOST_ROWS]
 
 
 class SummaryBox(QWidget):
@@ -48,14 +67,14 @@ class SummaryBox(QWidget):
             painter,
             summary.word,
             beside,
-            0.32 * height,
+            0.29 * height,
             fitted(summary.word, 0.93 * box.width() - beside, 0.17 * height),
             paint.ink,
         )
-        put_text(painter, summary.count, left, 0.55 * height, fitted(summary.count, 0.9 * box.width(), 0.1 * height), paint.ink)
-        for row, line in enumerate(summary.lines[:3]):
-            font = fitted(line, 0.9 * box.width(), 0.078 * height, bold=False)
-            put_text(painter, line, left, (0.7 + 0.12 * row) * height, font, paint.ink)
+        put_text(painter, summary.count, left, 0.5 * height, fitted(summary.count, 0.9 * box.width(), 0.1 * height), paint.ink)
+        for row, line in enumerate(rows_of(summary.lines, 0.91 * box.width(), 0.078 * height)):
+            font = fitted(line, 0.91 * box.width(), 0.078 * height, bold=False)
+            put_text(painter, line, left, (0.635 + 0.11 * row) * height, font, paint.ink)
         painter.end()
 
 

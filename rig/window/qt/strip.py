@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
 
 from rig.window.keys import Act, key_name, key_of
 from rig.window.notices import Notice, Notices
+from rig.window.qt.elided import ElidedLabel
 from rig.words.language import say
 
 GOOD_NEWS_MS = 6000
@@ -40,7 +41,7 @@ class NoticeStrip(QFrame):
     def __init__(self) -> None:
         super().__init__()
         self.setObjectName("strip")
-        self._what, self._remedy = QLabel(), QLabel()
+        self._what, self._remedy = ElidedLabel(), ElidedLabel()
         self._remedy.setObjectName("remedy")
         for label in (self._what, self._remedy):
             label.setTextFormat(Qt.TextFormat.PlainText)
@@ -65,7 +66,7 @@ class NoticeStrip(QFrame):
         row.addWidget(self._name)
         row.addWidget(self._bar, 1)
         row.addWidget(_plain_button(say("Stop (Esc)"), self.stopped))
-        self._folder = QLabel()
+        self._folder = ElidedLabel()
         self._folder.setObjectName("soft")
         self._folder.setTextFormat(Qt.TextFormat.PlainText)
         self._open = _plain_button(say("Open the folder"), self.folder_wanted)
@@ -91,8 +92,9 @@ class NoticeStrip(QFrame):
         """Show the newest notice, else work by name and share done (0..1), else the folder of the pulls ("": none)."""
         self._notices = notices
         standing = notices.standing
-        if standing:
-            self._show_notice(standing[-1], len(standing) - 1)
+        first = notices.first
+        if first is not None:
+            self._show_notice(first, len(standing) - 1)
         elif work is not None:
             self._name.setText(work[0])
             self._bar.setValue(round(1000 * work[1]))
@@ -101,7 +103,7 @@ class NoticeStrip(QFrame):
             self._open.setVisible(bool(folder))
         kind = "notice" if standing else "work" if work is not None else ""
         self._stack.setCurrentIndex(2 if standing else 1 if work is not None else 0)
-        self._dress_as(kind, good=bool(standing) and standing[-1].good)
+        self._dress_as(kind, good=first is not None and first.good)
         if not standing:
             self._shown = None
             self.setAccessibleName("")

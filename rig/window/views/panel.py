@@ -57,7 +57,7 @@ class PanelView:
 
 def panel_of(model: BenchModel, pull: Pull, series: SeriesResult) -> PanelView:
     """The panel for the pull looked at: the newest of a series whose pulls are there shows the series, any other one itself."""
-    together = _series_panel(model, series) if pull is model.last else None
+    together = _series_panel(model, series) if pull is model.last and pull.excluded is None else None
     return together or _pull_panel(model, pull)
 
 
@@ -80,8 +80,13 @@ def question_panel(question: FreeTurnSeen | RestLevelMoved, unit: UnitChoice) ->
 
 def _pull_panel(model: BenchModel, pull: Pull) -> PanelView:
     unit, view, verdict = model.unit, view_of(pull, model.unit), pull.verdict
+    about = say("pull {number} of {all}", number=pull.number, all=model.pulls[-1].number)
+    if pull.excluded is not None:
+        return PanelView(about, view.tone, view.word, view.value, view.unit, view.second, "", "", say(pull.excluded), "", (), None)
+    if verdict is not None and verdict.expanded_u_nm is not None:
+        about += " · " + say("± of the unit")  # that of the reading stands on the closer look
     return PanelView(
-        about=say("pull {number} of {all}", number=pull.number, all=model.pulls[-1].number),
+        about=about,
         tone=view.tone,
         word=view.word,
         value=view.value,
@@ -112,6 +117,7 @@ def _series_panel(model: BenchModel, series: SeriesResult) -> PanelView | None:
     direction = model.pulls[-1].result.direction
     after = settling_text(verdict)
     about = say("series: {counted} of {all} pulls counted", counted=len(series.counted), all=series.n)
+    about += " · " + say("± of the unit")
     if len(figure.ways) > 1 and verdict.deciding is not None:
         # The value shown is the mean of one direction; beside it stands the mean of the whole series.
         about += " · " + say("{way} decides", way=way_mark(verdict.deciding.direction))

@@ -193,6 +193,8 @@ def figures_of(pull: Pull, unit: UnitChoice) -> list[tuple[str, str]]:
         rows.append((say("sliding"), reading(result.sliding.torque_nm, result.sliding.budget.expanded_u_nm)))
         if result.sliding.travel_deg is not None:
             rows.append((say("travel"), f"{number(result.sliding.travel_deg, 0)}°"))
+    if len(rows) > 1:
+        rows.append(("±", say("of this pull's reading")))
     rows.append((say("direction"), direction_text(result.direction)))
     rows.append((say("chatter"), chatter_text(result, unit)))
     if result.chatter.cycles:

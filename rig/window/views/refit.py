@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -12,9 +13,12 @@ from rig.files.document import from_values
 from rig.refit.answers import answer_of
 from rig.refit.document import RefitSheet
 from rig.window.refit_desk import RefitDesk
-from rig.window.refit_form import BOLTS, Part, bolts_of
+from rig.window.refit_form import BOLTS, Part, Texts, bolts_of
 from rig.window.views.verdict import Tone
 from rig.words.language import number, say
+
+MOST_NAMED = 4
+"""So many fields of an empty form are named; the others stand at the left anyway."""
 
 LISTS = {"bearing": "bearings", "drag": "drags", "backlash": "backlashes", "fasteners": "fasteners", "fill": "fills"}
 _WORDS: Mapping[str, tuple[str, Tone]] = {
@@ -56,17 +60,36 @@ class RefitView:
 def refit_view(desk: RefitDesk, part: Part) -> RefitView:
     """Answer a part as it stands in its fields."""
     bolts, told = _bolts(desk) if part is BOLTS else ((), "")
+    if not any(text.strip() for key, text in desk.texts[part.section].items() if key != "form") and not desk.traces:
+        return RefitView(say("not yet"), Tone.NONE, (), (), _asked(part, desk.texts[part.section]), bolts, told)
     try:
         answered = answer_of(from_values(desk.sheet(part), RefitSheet, say(part.name)), say(part.name), desk.folder)
     except BenchError as fault:
-        refused = fault.what + (f"; {fault.remedy}" if fault.remedy else "")
-        return RefitView(say("not yet"), Tone.NONE, (), (), f"{fault.where}: {refused}", bolts, told)
+        return RefitView(say("not yet"), Tone.NONE, (), (), _refused(part, fault), bolts, told)
     entry = answered[LISTS[part.section]][0]
     word, tone = _standing(entry)
     problems = tuple(str(problem["text"]) for problem in answered["problems"] if str(problem["text"]) not in entry["text"])
     if part is BOLTS and desk.run is None:
         bolts = _judged_bolts(entry)
     return RefitView(word, tone, _figures(part, entry), (str(entry["text"]), *problems), "", bolts, told)
+
+
+def _asked(part: Part, texts: Texts) -> str:
+    """What the empty form wants, in the words that stand beside its fields."""
+    form = texts.get("form") or "gap"
+    readings = [say(entry.name) for entry in part.readings if not entry.forms or form in entry.forms]
+    stated = [say(entry.name) for entry in part.stated if not entry.choices and (not entry.forms or form in entry.forms)]
+    words = "The answer stands here. It wants the readings ({readings}) and, at the left, what the maker's page states ({stated})."
+    return say(words, readings=", ".join(readings), stated=", ".join(stated[:MOST_NAMED]) + (" …" if stated[MOST_NAMED:] else ""))
+
+
+def _refused(part: Part, fault: BenchError) -> str:
+    """What is still missing, by the name that stands beside its field; what cannot be read, as the reader of sheets says it."""
+    missing = re.fullmatch(r"key '(\w+)' is missing.*", fault.what)
+    entry = None if missing is None else next((each for each in part.entries if each.key == missing[1]), None)
+    if entry is not None:
+        return say("still wanted: {what}", what=say(entry.name))
+    return f"{fault.where}: {fault.what}" + (f"; {fault.remedy}" if fault.remedy else "")
 
 
 def _standing(entry: Mapping[str, Any]) -> tuple[str, Tone]:

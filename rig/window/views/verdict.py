@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from analysis.judgement import Missing, Verdict, VerdictState
@@ -194,11 +194,19 @@ def word_of(verdict: Verdict, *, chatters: bool) -> str:
 
 def tone_of_pull(pull: Pull) -> Tone:
     """How a pull looks, and which tune is its."""
-    return Tone.NONE if pull.verdict is None else tone_of(pull.verdict, chatters=pull.result.chatter.present is True)
+    if pull.verdict is None or pull.excluded is not None:
+        return Tone.NONE
+    return tone_of(pull.verdict, chatters=pull.result.chatter.present is True)
 
 
 def view_of(pull: Pull, unit: UnitChoice) -> VerdictView:
-    """The panel's words for a pull."""
+    """The panel's words for a pull; one that was set aside gets no verdict, its reason stands in the notes."""
+    if pull.excluded is None:
+        return _counting(pull, unit)
+    return replace(_counting(pull, unit), tone=Tone.NONE, word=say("SET ASIDE"), margin="", notes=remarks(pull))
+
+
+def _counting(pull: Pull, unit: UnitChoice) -> VerdictView:
     chatters = pull.result.chatter.present is True
     slid = pull.result.sliding is not None
     told = chatters or (slid and pull.result.chatter.present is None)

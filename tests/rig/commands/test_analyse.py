@@ -1,10 +1,12 @@
 """`analyse`: the promised document, one line for each bad file, the others still read."""
 
 import json
+import re
 from importlib import resources
 
 import jsonschema
 import pytest
+from support.jobs import write_pull
 from support.made import made_stream
 from support.same import assert_same
 from support.shareddata import shared_data
@@ -261,6 +263,21 @@ def test_what_is_stated_of_some_pulls_only_is_missing(capsys, five):
 def test_a_field_that_is_none_cannot_be_waved_through(capsys, pull):
     assert main(["analyse", pull, "--series", "--despite", "weather"]) == 2
     assert "'weather' is not a field of a series" in capsys.readouterr().err
+
+
+def test_a_series_that_is_refused_is_told_beneath_the_table_too(capsys, pull, tmp_path):
+    other = write_pull(tmp_path, "other.csv", arrangement="B")
+    assert main(["analyse", str(write_pull(tmp_path, arrangement="A")), str(other), "--series"]) == 4
+    last = capsys.readouterr().out.strip().splitlines()[-1]
+    assert last.startswith("no series, no verdict on the unit: ")
+    assert "arrangement" in last
+
+
+def test_a_pull_s_spread_and_the_unit_s_are_told_apart(capsys, pull):
+    main(["analyse", pull, "--window", "40..65 N.m", "--u", "0.5%"])
+    found = capsys.readouterr().out
+    assert re.search(r"pack breakaway  .*\+/- .* \(this pull\)", found)
+    assert re.search(r"the unit: pack breakaway .*\+/-", found)
 
 
 def test_many_files_over_all_cores_read_the_same_in_the_same_order(capsys, tmp_path, monkeypatch):

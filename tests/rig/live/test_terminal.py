@@ -70,7 +70,8 @@ def test_what_happened_to_the_disk_and_to_the_program_before_is_told(terminal):
     ):
         terminal.show(item)
     err = terminal.err.getvalue()
-    assert "the program ended abruptly at 2026-03-05 10:30:00 in pull 7: kept up to there in p.csv" in err
+    assert "the program ended abruptly in pull 7 (2026-03-05 10:30:00): it does not count" in err
+    assert "kept up to there in p.csv" in err
     assert "folder: no space left; make room. pulls kept in memory until there is room: 2" in err
     assert "folder can be written again" in err
     assert "pull 8 is kept after all in q.csv" in terminal.out.getvalue()

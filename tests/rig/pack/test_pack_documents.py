@@ -245,3 +245,11 @@ def test_the_shops_own_history_is_used_when_asked_for_and_said(tmp_path, capsys)
     assert [(one["code"], one["count"]) for one in told["from_shop"]] == [("friction", 3)]
     assert main(["shim", sheet, "--shop", "--book", book]) == 0
     assert "with 3 of this shop's units" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("name", "what"), [("SPEC.toml", "this is a spec card"), ("SHELF.toml", "this is a shelf")])
+def test_another_document_in_place_of_the_pack_sheet_is_called_by_its_name(folder, capsys, name, what):
+    assert shim(folder / name) == 2
+    err = capsys.readouterr().err
+    assert what in err
+    assert "give the pack sheet (PACK.toml)" in err

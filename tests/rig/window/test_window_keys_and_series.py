@@ -222,7 +222,7 @@ def test_the_panel_of_a_series_shows_value_and_uncertainty_of_the_direction_that
     assert abs(verdict.expanded_u_nm - verdict.deciding.expanded_u_nm) > 0.1
     assert float(view.spread.lstrip("± ")) == pytest.approx(verdict.deciding.expanded_u_nm, abs=0.05)
     assert view.scale.value == pytest.approx(verdict.deciding.value_nm)
-    assert view.about == "series: 6 of 6 pulls counted · ↺ decides"
+    assert view.about == "series: 6 of 6 pulls counted · ± of the unit · ↺ decides"
 
 
 def test_the_rail_leads_to_every_page_and_names_its_key(window):

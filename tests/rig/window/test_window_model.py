@@ -172,8 +172,8 @@ def test_a_kill_before_this_start_is_a_notice(bench, model):
     model.poll()
     first, second = model.notices.standing
     assert "in pull 7" in first.what
-    assert "p.csv" in first.what
-    assert "a gap of 35 s" in first.what
+    assert "p.csv" in first.remedy
+    assert "nothing was read for 35 s" in first.remedy
     assert "between pulls" in second.what
     assert "a gap of 5 min" in second.what
 

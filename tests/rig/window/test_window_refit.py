@@ -60,11 +60,11 @@ def test_depths_and_end_play_use_their_own_fields_alone():
 @pytest.mark.parametrize(
     ("part", "texts", "said"),
     [
-        (BEARINGS, {**GAP, "thicker_shim": ""}, "thicker_shim"),
+        (BEARINGS, {**GAP, "thicker_shim": ""}, "a thicker shim gives"),
         (BEARINGS, {**GAP, "name": ""}, "name"),
         (BEARINGS, {**GAP, "gap.0": "wide"}, "wide"),
-        (DRAG, {"name": "b"}, "torque"),
-        (BOLTS, {"name": "b", "torque": "98"}, "count"),
+        (DRAG, {"name": "b"}, "drag"),
+        (BOLTS, {"name": "b", "torque": "98"}, "bolts"),
         (FILL, {"name": "oil", "filled.0": "a bucket"}, "bucket"),
     ],
 )

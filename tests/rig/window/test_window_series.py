@@ -158,6 +158,7 @@ def test_the_cursor_tells_the_sample_under_it(four):
 def test_figures_and_spectrum_of_a_pull_are_at_hand(four):
     names = [name for name, _ in figures_of(four.pulls[1], UnitChoice("N.m", "lbf.ft"))]
     assert names[:3] == ["verdict", "breakaway", "sliding"]
+    assert "±" in names
     lines = torque_spectrum(four.pulls[1], UNIT)
     assert lines.x.size > 20
     assert (lines.y >= 0).all()
