@@ -22,9 +22,18 @@ _TABLE = sa.table("alembic_version", sa.column("version_num", sa.Text))
 
 def version_of(connection: Connection) -> str | None:
     """The version of the tables there; None where there are none."""
-    if not sa.inspect(connection).has_table("alembic_version"):
-        return None
-    return connection.scalar(sa.select(_TABLE.c.version_num))
+    return _stand(connection)[0]
+
+
+def _stand(connection: Connection) -> tuple[str | None, bool]:
+    """The version of the tables there, and whether they are of something else.
+
+    Both from one look at their names: between two, another bench may have made the book.
+    """
+    names = sa.inspect(connection).get_table_names()
+    if _TABLE.name not in names:
+        return None, bool(names)
+    return connection.scalar(sa.select(_TABLE.c.version_num)), False
 
 
 def bring_up_to_date(engine: sa.Engine, place: Place, clock: Callable[[], datetime]) -> None:
@@ -42,8 +51,7 @@ def bring_up_to_date(engine: sa.Engine, place: Place, clock: Callable[[], dateti
             what = f"the book's folder cannot be made ({fault.strerror})"
             raise BookUnreachableError(what, where=str(place), remedy="check the path, or name another with --book") from fault
     with engine.connect() as connection, connection.begin():
-        found = version_of(connection)
-        foreign = found is None and bool(sa.inspect(connection).get_table_names())
+        found, foreign = _stand(connection)
     if found == VERSION:
         return
     if foreign:

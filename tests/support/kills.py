@@ -10,6 +10,7 @@ import json
 import os
 import signal
 import time
+import traceback
 from collections.abc import Callable
 
 from support.jobs import START
@@ -63,6 +64,9 @@ def at_once(acts: list[Callable[[], list[str]]]) -> list[list[str]]:
                 os.close(reader)
                 os.write(writer, json.dumps(act()).encode())
                 os._exit(0)
+            except BaseException:
+                os.write(writer, traceback.format_exc().encode())
+                raise
             finally:
                 os._exit(1)
         os.close(writer)
@@ -73,6 +77,6 @@ def at_once(acts: list[Callable[[], list[str]]]) -> list[list[str]]:
         while part := os.read(reader, 65536):
             parts.append(part)
         os.close(reader)
-        assert os.waitpid(child, 0)[1] == 0
+        assert os.waitpid(child, 0)[1] == 0, b"".join(parts).decode()
         told.append(json.loads(b"".join(parts)))
     return told

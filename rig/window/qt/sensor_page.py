@@ -252,10 +252,11 @@ class SensorPage(Page):
         """Show what the task under way has said."""
         desk, task = self._desk, self._desk.task
         self.device.propose(self._device())
+        profile = desk.profile  # before the lines: whoever sees a profile sees all that was said of it
         lines = () if task is None else tuple(task.lines)
         done = (0, 1) if task is None else (task.done, task.count)
         question = "" if task is None else task.question
-        shown = (desk.part, lines, done, question, desk.busy, desk.profile, len(desk.found))
+        shown = (desk.part, lines, done, question, desk.busy, profile, len(desk.found))
         if shown == self._shown:
             return
         self._shown = shown
@@ -268,8 +269,8 @@ class SensorPage(Page):
             _say_on(self.log, text)
         if desk.part == "guess":
             _say_on(self.heard, text)
-            if desk.profile and not self.profile.toPlainText():
-                self.profile.setPlainText(desk.profile)
+            if profile and not self.profile.toPlainText():
+                self.profile.setPlainText(profile)
         self.save.setEnabled(bool(self.profile.toPlainText()))
         if not self.question.text():
             self.question.setText(say("Here stands what to do: which load, when to wait."))

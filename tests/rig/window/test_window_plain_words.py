@@ -42,11 +42,11 @@ def shop(qtbot, tmp_path):
 def test_a_long_path_keeps_its_ends_and_the_words_before_it(qtbot):
     label = ElidedLabel()
     qtbot.addWidget(label)
-    path = "/home/somebody/" + "a_folder_with_a_long_name/" * 12 + "2026-03-05_pull_007.csv"
+    path = "/where/it/is/" + "a_folder_with_a_long_name/" * 12 + "2026-03-05_pull_007.csv"
     label.setText(f"kept up to there in {path}")
     label.resize(500, 20)
     shown = label.shown()
-    assert shown.startswith("kept up to there in /home")
+    assert shown.startswith("kept up to there in /where")
     assert shown.endswith("pull_007.csv")
     assert label.fontMetrics().horizontalAdvance(shown) <= 500
     label.grab()
