@@ -14,6 +14,7 @@ SUSTAINED_SECOND_RAD = float(np.radians(0.5))
 BOUNCE_S = 0.03
 SETTLED_RAD = float(np.radians(2.0))
 STUCK_S = 5e-4
+FULL_FALL = 0.6  # of the large ones: nobody would leave such a fall out
 STANDS_SHARE = 0.05  # of the mean speed: plates that turn so slowly only creep
 
 
@@ -23,7 +24,8 @@ class Truth:
 
     `marginal`: whether it chatters is a matter of taste (too small to see, sticking without cycles, swinging without sticking).
     `rate_steady`: the cycles fill the sliding stretch, so that a rate means something. `sliding_other_nm`: a second fair answer
-    (all bites instead of the first).
+    (all bites instead of the first). `rate_fair_hz`: between counting the full falls of plates that stood, and every full fall in which
+    they turned on: after a large slip a ringing lever drags them on in leaps, and some nearly stand between.
     """
 
     kind: str
@@ -43,6 +45,7 @@ class Truth:
     marginal: bool = False
     slip_times_s: tuple[float, ...] = ()
     rate_hz: float | None = None
+    rate_fair_hz: tuple[float, float] | None = None
     rate_steady: bool = False
     peak_to_peak_nm: float | None = None
     first_step_nm: float | None = None
@@ -83,10 +86,15 @@ def truth_of(kind: str, unit: Unit, hand: Hand, motion: Motion, nominal_rad_s: f
     for degrees, earlier in itertools.product((-1, 0, 1, 3), (0, 500, 1000)):
         fair.append(_work_over_angle(motion, moving, _at_angle(motion, start, degrees), ends[0] - earlier))
     slips, heights = _slips(motion, moving & ~_vice_moves(hand, torque.size), start, ends[0])
+    leaps, falls = _slips(motion, moving & ~_vice_moves(hand, torque.size), start, ends[0], stuck_s=0.0)
     chatter = len(slips) >= 3
     shaken = bool(hand.tremor_nm.any()) and len(slips) > 0
     swings = not chatter and unit.stribeck > 0 and _swings(motion, moving, start, ends[0])
     steady, rate = _rate(slips, moving, start, ends[0])
+    full = FULL_FALL * float(np.percentile(heights, 90)) if heights else 0.0
+    counts = (slips, [at for at, fall in zip(slips, heights, strict=False) if fall >= full],
+              [at for at, fall in zip(leaps, falls, strict=False) if fall >= full])  # fmt: skip
+    rates = [hz for at in counts if (hz := _rate(at, moving, start, ends[0])[1]) is not None]
     return Truth(
         **common,  # type: ignore[arg-type]
         sliding_nm=sliding,
@@ -100,6 +108,7 @@ def truth_of(kind: str, unit: Unit, hand: Hand, motion: Motion, nominal_rad_s: f
         marginal=len(slips) in (2, 3) or shaken or swings or (chatter and not steady),
         slip_times_s=tuple(float(i * RECORD_S) for i in slips),
         rate_hz=rate if chatter else None,
+        rate_fair_hz=(min(rates), max(rates)) if chatter else None,
         rate_steady=steady,
         peak_to_peak_nm=float(np.median(heights)) if chatter else None,
     )
@@ -197,8 +206,10 @@ def _swings(motion: Motion, moving: NDArray[np.bool_], start: int, stop: int) ->
     return bool(blocks.size and np.median(np.std(blocks, axis=1) / np.maximum(blocks.mean(axis=1), 1e-9)) > 0.3)
 
 
-def _slips(motion: Motion, counts: NDArray[np.bool_], start: int, stop: int) -> tuple[list[int], list[float]]:
-    """Slips of plates that stood while the hand moved on, and their heights.
+def _slips(
+    motion: Motion, counts: NDArray[np.bool_], start: int, stop: int, stuck_s: float = STUCK_S
+) -> tuple[list[int], list[float]]:
+    """Slips of plates that stood for `stuck_s` while the hand moved on, and their heights; the last has none if it is cut off.
 
     What counts is how the plates turn, not what a model calls standing: they have stood where they turned at less than
     `STANDS_SHARE` of their mean speed, and slipped where they turned faster than that mean. A lever that rings over plates that
@@ -215,7 +226,7 @@ def _slips(motion: Motion, counts: NDArray[np.bool_], start: int, stop: int) -> 
     first, last = edges[::2], edges[1::2]
     standing = np.concatenate(([0], np.cumsum(stands)))
     stood = standing[first] - standing[np.concatenate(([0], last[:-1]))]
-    slipped = (stood * RECORD_S >= STUCK_S) & counts[start + first]
+    slipped = (stood * RECORD_S >= stuck_s) & counts[start + first]
     begins = first[slipped].tolist()
     # Bristles let go in stutters: between two slips the torque has risen again.
     large = float(np.percentile([np.ptp(torque[at:upto]) for at, upto in itertools.pairwise([*begins, turned.size])] or [0.0], 90))
@@ -227,7 +238,9 @@ def _slips(motion: Motion, counts: NDArray[np.bool_], start: int, stop: int) -> 
     seen: list[tuple[int, float]] = []
     for at, upto in itertools.pairwise([*apart, turned.size]):
         # Plates creep before they leap: the torque is highest a little before they turn fast.
-        top = max(0, at - round(0.05 / RECORD_S)) if not seen else max(seen[-1][0] + width, at - round(0.05 / RECORD_S))
+        top = max(0, at - round(0.05 / RECORD_S))
+        if seen:
+            top = max(top, seen[-1][0] + int(np.argmin(torque[seen[-1][0] : at + width])))
         high = top + int(np.argmax(torque[top : at + width]))
         seen.append((high, float(torque[high] - torque[at:upto].min())))
     # The last drop may be cut off by the end; it counts as a slip, not as a height.

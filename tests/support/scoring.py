@@ -11,7 +11,7 @@ What counts for which figure, for every method alike:
   begin and end; with fewer than ten samples a cycle, the difference of the means over time and angle). With several bites the
   first or all of them, without an angle the mean over time or angle is a right answer.
 - chatter: pulls that slide and are not marginal, as far as the method calls them assessable; how many it does not is printed.
-- rate: chatter that fills the sliding stretch and was called present.
+- rate: chatter that fills the sliding stretch and was called present; the error is what lies outside what may fairly be counted.
 - coverage: share of truths within value +- expanded uncertainty; the truth divided by the calibration error drawn for the sensor.
 """
 
@@ -116,6 +116,10 @@ def area_under_curve(positive: Sequence[float], negative: Sequence[float]) -> fl
     return float((below + (up_to - below) / 2).sum() / (p.size * n.size))
 
 
+def _outside(value: float, fair: tuple[float, float]) -> float:
+    return max(fair[0] - value, value - fair[1], 0.0)
+
+
 def figures(lines: Sequence[Line]) -> dict[str, str]:
     """The rows of the table for one method over one set."""
     wrong = [x for x in lines if not x.found_right]
@@ -125,7 +129,7 @@ def figures(lines: Sequence[Line]) -> dict[str, str]:
     no = [x for x in assessed if not x.truth.chatter]
     auc = area_under_curve([x.answer.score for x in yes], [x.answer.score for x in no])
     rates = [
-        abs(x.answer.rate_hz / x.truth.rate_hz - 1)
+        _outside(x.answer.rate_hz, x.truth.rate_fair_hz or (x.truth.rate_hz, x.truth.rate_hz)) / x.truth.rate_hz
         for x in yes
         if x.answer.present and x.answer.rate_hz and x.truth.rate_hz and x.truth.rate_steady
     ]
