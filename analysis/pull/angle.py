@@ -33,6 +33,9 @@ class AngleRules:
     fall_fewest: int = 5  # samples of it that show a line
     late_least_s: float = 0.015  # an angle sent later than this is late ...
     late_most_s: float = 0.25  # ... but not later than this
+    late_step_s: float = (
+        2.5e-4  # the delay is told to this: a faster line is thinned, or a million samples a second fill the memory
+    )
     along_least: float = 0.9  # as it was sent its correlation with the torque's fall is below this ...
     along_clear: float = 0.98  # ... and sent earlier it is above this
     load_s: float = 0.05  # shorter than this is a blow, not a load
@@ -138,11 +141,12 @@ def _late_by(time_s: Floats, angle_deg: Floats, torque_nm: Floats, step_s: float
     if last - first < rules.fall_fewest or last + most > torque_nm.size:
         return 0
     way = math.copysign(1.0, float(angle_deg[first] - angle_deg[0]))
-    fall = torque_nm[first:last] - torque_nm[first:last].mean()
-    shifted = np.lib.stride_tricks.sliding_window_view(angle_deg[first : last + most], last - first)
+    thin = max(1, math.floor(rules.late_step_s / step_s))
+    fall = torque_nm[first:last:thin] - torque_nm[first:last:thin].mean()
+    shifted = np.lib.stride_tricks.sliding_window_view(angle_deg[first : last + most : thin], fall.size)
     shifted = shifted - shifted.mean(axis=1, keepdims=True)
     size = np.sqrt(np.sum(shifted * shifted, axis=1) * float(fall @ fall))
     along = np.where(size > 0, way * (shifted @ fall) / np.where(size > 0, size, 1.0), 0.0)
     best = int(np.argmax(along))
-    late = best * step_s >= rules.late_least_s and along[0] < rules.along_least and along[best] > rules.along_clear
-    return best if late else 0
+    late = best * thin * step_s >= rules.late_least_s and along[0] < rules.along_least and along[best] > rules.along_clear
+    return best * thin if late else 0

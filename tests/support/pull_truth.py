@@ -24,8 +24,8 @@ class Truth:
 
     `marginal`: whether it chatters is a matter of taste (too small to see, sticking without cycles, swinging without sticking).
     `rate_steady`: the cycles fill the sliding stretch, so that a rate means something. `sliding_other_nm`: a second fair answer
-    (all bites instead of the first). `rate_fair_hz`: between counting the full falls of plates that stood, and every full fall in which
-    they turned on: after a large slip a ringing lever drags them on in leaps, and some nearly stand between.
+    (all bites instead of the first). `rate_fair_hz`: between counting the full falls of plates that stood, and every full fall in
+    which they turned on: after a large slip a ringing lever drags them on in leaps, and some nearly stand between.
     """
 
     kind: str
