@@ -45,6 +45,7 @@ class ConditionRules:
     outlier: float = 3.0  # a leap of so many times all else is none of a mechanism's
     dips: int = 3  # so many low samples of a slow sensor are slips
     level_samples: int = 5  # ... unless much the same load stands for so many samples before and after: plates that slide
+    climbs_noise: float = 5.0  # ... or the load climbs on by steps of so many deviations
     level_noise: float = 12.0  # a load is off rest by so many deviations
     angle: AngleRules = field(default_factory=AngleRules)
     burst: BurstRules = field(default_factory=BurstRules)
@@ -219,10 +220,16 @@ def _standing_out(torque_nm: Floats, off: Floats, candidates: NDArray[np.intp], 
 
 
 def _on_a_level(torque_nm: Floats, at: int, length: int, noise_nm: float, rules: ConditionRules) -> bool:
-    """Whether much the same load, and not rest, stands before and after the samples from `at`: what slides there cannot leap."""
+    """Whether much the same load, and not rest, stands before and after the samples from `at`: what slides there cannot leap.
+
+    Or the load that climbed before them climbs on after them, as if nothing had been: no joint came loose.
+    """
     before, after = torque_nm[max(0, at - rules.level_samples) : at], torque_nm[at + length : at + length + rules.level_samples]
     if min(before.size, after.size) < rules.level_samples:
         return False
+    climbs = np.concatenate((np.diff(before)[-2:], np.diff(after)[:2])) * np.sign(after[0] - before[-1])
+    if (climbs > rules.climbs_noise * noise_nm).all():
+        return True
     rest = median(torque_nm[: 2 * rules.level_samples])
     level, both = median(before) - rest, np.concatenate((before, after)) - rest
     return abs(level) > rules.level_noise * noise_nm and bool((np.abs(both - level) < 0.5 * abs(level)).all())

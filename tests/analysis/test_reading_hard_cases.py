@@ -39,6 +39,15 @@ def test_the_one_peak_of_a_joint_that_came_loose_is_still_a_peak():
     assert read_pull(trace).breakaway.torque_nm > 50
 
 
+def test_two_wild_samples_of_a_slow_sensor_in_a_climb_that_goes_on_are_none():
+    trace = trace_of([(0, 0), (2, 0), (2.6, 20), (2.63, 17), (5, 17), (5.1, 0), (6, 0)], rate_hz=60)
+    wild = trace.torque_nm.copy()
+    wild[int(trace.time_s.searchsorted(2.1)) :][:2] = 200.0
+    result = read_pull(Trace(trace.time_s, wild))
+    assert result.breakaway.torque_nm == pytest.approx(20.0, rel=0.03)
+    assert any(flag.code is QualityCode.SPIKES for flag in result.quality)
+
+
 @pytest.mark.parametrize("faster", [1.06, 1.1, 1.2])
 def test_without_an_angle_a_hand_that_pulls_faster_later_makes_no_second_breakaway(faster):
     """Sliding for 3 s, then faster at a higher torque: the plates let go at the first top, and no hand holds back for 3 s."""
