@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.pull.noise import percentile, runs_of
+from analysis.pull.noise import median, percentile, runs_of
 from analysis.trace import Floats
 
 JUMPS_AT_LEAST = 3
@@ -137,7 +137,7 @@ def _late_by(time_s: Floats, angle_deg: Floats, torque_nm: Floats, step_s: float
         return 0
     most, last = round(rules.late_most_s / step_s), loads[-1][1] + 1
     before = torque_nm[max(0, last - max(rules.fall_fewest, round(rules.fall_s / step_s))) : last]
-    first = last - 1 - int(np.argmax(before[::-1]))
+    first = last - 1 - int(np.argmax(before[::-1] >= median(before)))
     if last - first < rules.fall_fewest or last + most > torque_nm.size:
         return 0
     way = math.copysign(1.0, float(angle_deg[first] - angle_deg[0]))
