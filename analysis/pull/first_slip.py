@@ -36,6 +36,8 @@ LOADED_FROM = 0.3
 """Share of the peak from which a new load counts."""
 SLOPE_S = 0.01
 """Slopes of the slip angle are taken over so long."""
+RELEASE_S = 0.05
+"""The release takes so long at least: its fall is no sudden one of the plates."""
 FEWEST_LEFT = 4
 """Samples of a load in which another first slip is looked for."""
 
@@ -70,6 +72,8 @@ class CourseRules:
     sudden_noise: float = 6.0  # ... if it is so many deviations of the noise
     reload_share: float = 0.3  # ... nor later on by a climb this steep against the load's: the hand had only held
     hold_longest_s: float = 2.5  # ... which no hand does for longer within a few percent (common practice, no source)
+    ripples: int = 2  # ... nor, without an angle, by one that comes back so often: something out of round
+    even_crests: float = 0.3  # ... each as high as the first but for this share of its height above where the load's climb ended
     died_share: float = 0.1  # the first slip has died away where so little of its fall is left
     after_slip_deg: float = 2.0  # steady sliding starts so far after it (definition of the known-truth pulls)
     after_slip_s: float = 0.15  # the same without an angle
@@ -241,7 +245,7 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
         peak = at + int(np.argmax(fine[at : min(last, at + hold)]))
         higher = np.flatnonzero(smooth[peak:last] > (1 + rules.step_rise) * fine[peak])
         if not higher.size:
-            return first, peak, None
+            return first, _before_ripple(c, fine, (first, peak, last), rules), None
         again = peak + int(higher[0])
         below = np.flatnonzero(smooth[peak : again + 1] <= (1 - rules.step_rise / STEP_PART) * fine[peak])
         foot = peak + int(below[-1]) if below.size else peak
@@ -253,6 +257,7 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
             climbing >= rules.reload_share * loading
             and _seconds(c, peak, foot) < rules.hold_longest_s
             and not _fell(c, fine, (peak, again + 1), loading, rules)
+            and not _ripples(c, fine, (peak, last), loading, rules)
         )
         # A vice or a first step slips suddenly too, but the same load then climbs on far above it.
         soon = smooth[peak : min(last, peak + round(rules.soon * (peak - load_from)))]
@@ -261,6 +266,25 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
             return first, peak, None
         start = again
     return None
+
+
+def _before_ripple(c: Conditioned, fine: Floats, span: tuple[int, int, int], rules: CourseRules) -> int:
+    """Where the load's climb ended, if the peak after it is but the first of several even crests; else the peak as it is."""
+    first, peak, last = span
+    rising = first + int(np.argmax(fine[first : peak + 1] > 0.5 * fine[peak]))
+    load_from = first + int(np.argmax(fine[first : peak + 1] > LOADED_FROM * fine[peak]))
+    width = c.samples_in(rules.knee_s, 3)
+    ends = np.arange(rising, peak - width)
+    if not ends.size:
+        return peak
+    loading = 0.5 * fine[peak] / _seconds(c, load_from, rising)
+    stopped = fine[ends + width] - fine[ends] < rules.reload_share * loading * width * c.step_s
+    if not stopped.any():
+        return peak
+    knee = int(ends[int(np.argmax(stopped))]) + width // 2
+    knee = rising + int(np.argmax(fine[rising : knee + width]))
+    crests = float(fine[peak]) - rules.even_crests * float(fine[peak] - fine[knee])
+    return knee if knee < peak and _ripples(c, fine, (knee, last), loading, rules, above_nm=crests) else peak
 
 
 def _seconds(c: Conditioned, first: int, last: int) -> float:
@@ -278,6 +302,20 @@ def _fell(c: Conditioned, fine: Floats, span: Span, loading_nm_s: float, rules: 
     noise = rules.sudden_noise * c.noise_nm / np.sqrt(c.samples_in(rules.fine_s))
     least = max(rules.sudden_share * float(torque[0]), noise)
     return bool(np.any((falls > rules.sudden * loading_nm_s * spans_s) & (falls > least)))
+
+
+def _ripples(
+    c: Conditioned, fine: Floats, span: Span, loading_nm_s: float, rules: CourseRules, above_nm: float | None = None
+) -> bool:
+    """Whether the torque goes up past its first peak again and again, without ever falling suddenly: runout, not a load gone on."""
+    torque = fine[span[0] : span[1]]
+    torque = torque[: max(1, int(np.flatnonzero(torque >= torque[0])[-1]) + 1 - c.samples_in(RELEASE_S))]
+    side = np.where(
+        torque > ((1 + rules.step_rise) * torque[0] if above_nm is None else above_nm), 1, np.where(torque < torque[0], -1, 0)
+    )
+    side = side[side != 0]
+    ups = int(np.count_nonzero(np.diff(side) > 0)) + int(side.size > 0 and side[0] > 0)
+    return ups >= rules.ripples and not _fell(c, fine, (span[0], span[0] + torque.size), loading_nm_s, rules)
 
 
 def find_first_slip(

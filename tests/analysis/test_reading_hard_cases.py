@@ -48,6 +48,15 @@ def test_two_wild_samples_of_a_slow_sensor_in_a_climb_that_goes_on_are_none():
     assert any(flag.code is QualityCode.SPIKES for flag in result.quality)
 
 
+def test_without_an_angle_a_ripple_higher_than_the_knee_carries_no_breakaway():
+    """Let go at 60 N.m after 1 s of load; then a runout of 6 % about 62, four times round."""
+    trace = trace_of([(0, 0), (1, 0), (2, 60), (2.1, 59.5), (7, 59.5), (7.15, 0), (8, 0)], rate_hz=500)
+    turning = (trace.time_s > 2.1) & (trace.time_s < 7)
+    ripple = np.where(turning, 2.5 + 3.7 * np.sin(2 * np.pi * (trace.time_s - 2.1) / 1.225 - 0.74), 0.0)
+    result = read_pull(Trace(trace.time_s, trace.torque_nm + ripple))
+    assert result.breakaway.torque_nm == pytest.approx(60.0, rel=0.015)
+
+
 @pytest.mark.parametrize("faster", [1.06, 1.1, 1.2])
 def test_without_an_angle_a_hand_that_pulls_faster_later_makes_no_second_breakaway(faster):
     """Sliding for 3 s, then faster at a higher torque: the plates let go at the first top, and no hand holds back for 3 s."""
