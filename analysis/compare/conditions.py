@@ -121,18 +121,27 @@ class Condition:
 
     @property
     def labels(self) -> bool:
-        """Whether the figures it touches carry its name: it is not alike, and not what is asked."""
-        return self.state in (State.DIFFERS, State.VARIES, State.PARTLY_UNKNOWN) and not self.is_question
+        """Whether the figures it touches carry its name: it is not alike, and not what is asked.
+
+        What is asked may differ between the sides; within a side it mixes what is to be told apart, and labels all the same.
+        """
+        if self.is_question:
+            return self.state is State.VARIES
+        return self.state in (State.DIFFERS, State.VARIES, State.PARTLY_UNKNOWN)
 
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """One reason why the sides are not compared; `field` is None where it is none of the conditions."""
+    """One reason why the sides are not compared; `field` is None where it is none of the conditions, or not one alone.
+
+    differing   the conditions behind it, where it is of conditions
+    """
 
     code: Refused
     field: Field | None
     before: tuple[Value, ...] = ()
     after: tuple[Value, ...] = ()
+    differing: tuple[Condition, ...] = ()
 
 
 _TOUCHES: dict[Field, tuple[FigureName, ...]] = {
@@ -343,4 +352,4 @@ def admit(
 def _refusal(code: Refused, *conditions: Condition) -> Refusal:
     before = tuple(value for condition in conditions for value in condition.before)
     after = tuple(value for condition in conditions for value in condition.after)
-    return Refusal(code, conditions[0].field if len(conditions) == 1 else None, before, after)
+    return Refusal(code, conditions[0].field if len(conditions) == 1 else None, before, after, conditions)

@@ -163,7 +163,9 @@ def find_strays(sides: Sequence[Side], known: Scatter | None = None, rules: Apar
     for count in range(len(candidates), 0, -1):
         taken = candidates[:count]
         gone = set(taken)
-        left = [np.array([(at, index) not in gone for index in range(side.direction.size)]) for at, side in enumerate(sides)]
+        left = [
+            np.array([(at, index) not in gone for index in range(side.direction.size)], dtype=bool) for at, side in enumerate(sides)
+        ]
         # The nearest is the likeliest to fail.
         if all(_stands_off(sides, left, at, index, known, rules) for at, index in reversed(taken)):
             return tuple(tuple(sorted(index for where, index in taken if where == at)) for at in range(len(sides)))

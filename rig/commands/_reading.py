@@ -9,6 +9,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Protocol, TypeVar
 
+from analysis.errors import BenchError
+
 PARALLEL_FROM_BYTES = 8_000_000  # below about a second of work, starting more processes costs more than it saves
 
 
@@ -31,6 +33,12 @@ def spread(names: Sequence[str]) -> list[str]:
         matches = sorted(glob.glob(name)) if any(mark in name for mark in "*?[") and not Path(name).exists() else []
         found += matches or [name]
     return found
+
+
+def told_of(path: str, error: BenchError) -> str:
+    """What is wrong with a file as one line that names it, even where the fault itself does not know of which file it is."""
+    line = " ".join(str(error).split())
+    return line if error.where else f"{path}: {line}"
 
 
 @contextmanager

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from analysis.errors import BenchError
 from rig.commands._judging import Judging
 from rig.commands._options import add_judging, add_stated, arm_of, stated_info, unit_for
-from rig.commands._reading import mapped, spread
+from rig.commands._reading import mapped, spread, told_of
 from rig.errors import ArgumentError
 
 if TYPE_CHECKING:
@@ -163,7 +163,7 @@ def analyse_file(task: Task) -> Analysed:
         if window is not None:
             verdict = judge_pull(pull, window, judging.rule, known=judging.scatter, convert=judging.convert)
     except BenchError as error:
-        return Analysed(task.path, error=" ".join(str(error).split()))
+        return Analysed(task.path, error=told_of(task.path, error))
     except Exception as error:  # noqa: BLE001  a fault of ours in one file must not cost the readings of the others
         return Analysed(task.path, error=f"{task.path}: not read by a fault of ours ({error!r}); report this with the file")
     meant = task.sensors.stated(info)

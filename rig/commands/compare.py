@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from analysis.errors import BenchError
 from rig.commands._book import add_book
 from rig.commands._options import unit_of
-from rig.commands._reading import mapped, spread
+from rig.commands._reading import mapped, spread, told_of
 from rig.errors import ArgumentError
 
 if TYPE_CHECKING:
@@ -131,7 +131,7 @@ def read_file(task: Task) -> Read:
     try:
         return Read(*read_compared(Path(task.path), task.sensors.of, with_curve=task.with_curve))
     except BenchError as error:
-        return Read(error=" ".join(str(error).split()))
+        return Read(error=told_of(task.path, error))
     except Exception as error:  # noqa: BLE001  a fault of ours is told with the file it came from
         return Read(error=f"{task.path}: not read by a fault of ours ({error!r}); report this with the file")
 

@@ -196,8 +196,10 @@ def _of_own_kind(kind: Any, value: Any) -> Any:
         except Refusal:
             raise
         except (BenchError, ValueError) as fault:
-            said = fault.what if isinstance(fault, BenchError) else ""
-            raise Refusal("", f"is {found(value)}" + _reason(said, value), origin.EXPECTED) from fault
+            reason = _reason(fault.what if isinstance(fault, BenchError) else "", value)
+            # That a table is a table is no news: what stands in it is wrong.
+            what = "cannot be read" if reason and isinstance(value, dict) else f"is {found(value)}"
+            raise Refusal("", what + reason, origin.EXPECTED) from fault
     raise NotImplementedError(f"no document can hold a {kind}")
 
 

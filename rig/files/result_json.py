@@ -112,7 +112,10 @@ def series_document(
         "sliding": _figure(series.sliding, with_budget),
         "chatter": {"chattering": series.chattering, "assessable": series.assessable},
         "gap_hides_a_stray": series.gap_hides_a_stray,
-        "verdict": None if series.verdict is None else verdict_document(series.verdict, with_budget=with_budget),
+        # Always with the direction that decides, null where none does: whoever reads it need not ask whether the key is there.
+        "verdict": None
+        if series.verdict is None
+        else {"deciding": None, **verdict_document(series.verdict, with_budget=with_budget)},
         "text": list(text),
     }
 

@@ -92,6 +92,9 @@ def condition_text(condition: Condition) -> str:
         say(FIELD_NAMES[condition.field]),
         *(_list(condition.field, v) for v in (condition.before, condition.after)),
     )
+    if condition.is_question and condition.state is State.VARIES:
+        mixed = "{name}: {before} before, {after} after: this is the question, and it varies within a side"
+        return say(mixed, name=name, before=before, after=after)
     if condition.is_question and condition.state is not State.ALIKE:
         return say("{name}: {before} before, {after} after: this is the question", name=name, before=before, after=after)
     match condition.state:
@@ -133,7 +136,7 @@ REFUSED_WORDS = {
         "pull again at the temperature of the other side; if the temperature is what you ask about, say --question temperature",
     ),
     Refused.TWO_CAUSES: (
-        "two things differ at once: {before} before, {after} after; a change could come from either",
+        "more than one thing differs: {differing}; a change could come from any of them",
         "change one thing at a time, or say with --question which one you ask about and --despite the other",
     ),
     Refused.SAME_TRACE: ("the same pull stands on both sides: {before} and {after}", "name each pull once"),
@@ -160,7 +163,21 @@ def state_word(condition: Condition) -> str:
 def refusal_text(refusal: Refusal) -> str:
     """Why the sides are not compared."""
     before, after = refusal_values(refusal)
-    return say(REFUSED_WORDS[refusal.code][0], before=", ".join(before) or say("unknown"), after=", ".join(after) or say("unknown"))
+    differing = [
+        say(
+            "{name} ({before} before, {after} after)",
+            name=say(FIELD_NAMES[one.field]),
+            before=_list(one.field, one.before),
+            after=_list(one.field, one.after),
+        )
+        for one in refusal.differing
+    ]
+    return say(
+        REFUSED_WORDS[refusal.code][0],
+        before=", ".join(before) or say("unknown"),
+        after=", ".join(after) or say("unknown"),
+        differing=", ".join(differing),
+    )
 
 
 def refusal_remedy(refusal: Refusal) -> str:
@@ -250,7 +267,7 @@ def figure_text(name: FigureName, figure: Figure, threshold: float, unit: str = 
         further = further_text(figure)
         words += f"; {further}." if further else "."
     if figure.labels:
-        words += " " + say("Not alike: {fields}.", fields=", ".join(say(label_name(label)) for label in figure.labels))
+        words += " " + say("With a reservation: {fields}.", fields=", ".join(say(label_name(label)) for label in figure.labels))
     return words
 
 

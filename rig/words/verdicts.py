@@ -50,9 +50,23 @@ APART: dict[str, str] = {
 }
 
 
-def missing_text(code: Missing) -> str:
-    """What a code of `missing` means, in the user's language."""
-    return say(MISSING[code])
+OTHER_ARRANGEMENT = "the pull was made in another arrangement than the window's, and is not converted"
+
+
+def missing_words(code: Missing, verdict: Verdict) -> str:
+    """What a code of `missing` means in this verdict: an arrangement that was stated is not called unstated.
+
+    A pull that waits for another one, though its zero is proven, was stated to be made in an arrangement that is not converted.
+    """
+    again = verdict.settling is not None and verdict.settling.code is SettlingCode.PULL_AGAIN
+    if code is Missing.ARRANGEMENT and again and Missing.ZERO not in verdict.missing:
+        return OTHER_ARRANGEMENT
+    return MISSING[code]
+
+
+def missing_text(code: Missing, verdict: Verdict) -> str:
+    """What a code of `missing` means in this verdict, in the user's language."""
+    return say(missing_words(code, verdict))
 
 
 def settling_text(verdict: Verdict) -> str:
@@ -86,7 +100,7 @@ def settling_text(verdict: Verdict) -> str:
             return say("hang two known weights on the lever: platepull calibrate --check, one minute")
         case SettlingCode.ANSWER_NEEDED:
             return say("the level at rest moved: say whether the lever was hung on or the zero moved")
-        case SettlingCode.PULL_AGAIN if Missing.ARRANGEMENT in verdict.missing:
+        case SettlingCode.PULL_AGAIN if Missing.ARRANGEMENT in verdict.missing and Missing.ZERO not in verdict.missing:
             return say("pull in the arrangement that the window is stated in: this one is not converted")
         case SettlingCode.PULL_AGAIN:
             return say("no level rest to take the zero from: hands off for a second, then pull again")
@@ -108,7 +122,7 @@ def verdict_text(verdict: Verdict, unit: str = "N.m") -> str:
     if verdict.held_nothing:
         parts.append(f"{FREE_CHECKS}.")
     parts += [text] if (text := other_unit_text(verdict)) else []
-    parts += [f"missing: {code} ({MISSING[code]})." for code in verdict.missing]
+    parts += [f"missing: {code} ({missing_words(code, verdict)})." for code in verdict.missing]
     after = settling_text(verdict)
     return " ".join([*parts, *([f"next: {after}."] if after else [])])
 

@@ -162,7 +162,7 @@ def remarks(pull: Pull) -> tuple[str, ...]:
     if result.held_nothing:
         notes.append(say("nothing held: the unit turns freely"))
     if pull.verdict is not None:
-        notes += [missing_text(code) for code in pull.verdict.missing]
+        notes += [missing_text(code, pull.verdict) for code in pull.verdict.missing]
     elif lacks_sensor(result):
         notes.append(say("the sensor's uncertainty is not known: only noise is counted"))
     notes += quality(result)

@@ -93,6 +93,15 @@ def test_a_side_of_two_arrangements_is_refused():
     assert codes(compare(before, after)) == [Refused.ARRANGEMENT_MIXED]
 
 
+def test_what_is_asked_labels_the_figures_where_it_varies_within_a_side():
+    """Two oils among the pulls after: the question is the oil, but no figure tells one oil from the other."""
+    before, after = sides()
+    after[1] = replace(after[1], stated=replace(LIKE, oil="another oil"))
+    one = compare(before, after)
+    assert (one.question, one.condition(Field.OIL).state) == (Question.OIL, State.VARIES)
+    assert labelled(one, "oil") == ALL
+
+
 @pytest.mark.parametrize(
     ("celsius", "state", "refused"),
     [(24.9, State.ALIKE, []), (25.1, State.DIFFERS, []), (35.1, State.DIFFERS, [Refused.TEMPERATURE_FAR])],
@@ -169,6 +178,8 @@ def test_two_sensors_widen_the_intervals_of_torque_alone():
 def test_a_side_without_a_reading_is_refused_and_the_same_pull_twice_counts_once():
     before, after = sides()
     assert codes(compare(before, [pull(None) for _ in range(3)])) == [Refused.NO_READING]
+    # From four pulls on strays are looked for; a side that spins free then has none to look at.
+    assert codes(compare(sides(pulls=5)[0], [pull(None)])) == [Refused.NO_READING]
     spoiled = [replace(one, quality=(str(QualityCode.LET_GO),)) for one in after]
     assert codes(compare(before, spoiled)) == [Refused.NO_READING]
     assert codes(compare(before, [*after, before[0]])) == [Refused.SAME_TRACE]

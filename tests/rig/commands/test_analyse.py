@@ -115,6 +115,12 @@ def test_a_bad_option_is_one_line_and_status_2(capsys, pull, words):
     assert len(err.strip().splitlines()) == 1
 
 
+def test_a_share_of_a_range_that_a_trace_does_not_state_is_told_of_that_trace(capsys, pull):
+    status, found, err = documents(capsys, pull, "--u", "0.5 % of range")
+    assert (status, found) == (2, [])
+    assert err.startswith(f"platepull analyse: {pull}: '0.5 % of range' is a share of the sensor's range")
+
+
 def test_a_fault_of_ours_in_one_file_is_told_and_the_others_are_read(capsys, pull, tmp_path, monkeypatch):
     real = recording.read_pull
 
@@ -249,6 +255,14 @@ def test_a_mixed_series_is_refused_by_the_field_that_differs(capsys, five, field
     assert found["series"]["verdict"]["state"] == "in_window"
 
 
+def test_a_series_says_which_direction_decides_and_null_where_none_does(capsys, tmp_path):
+    """A unit that spins free has no direction that stands worse; the key is there all the same."""
+    path = tmp_path / "free.csv"
+    write_trace(path, Trace([n / 100 for n in range(500)], [0.01 * (-1) ** n for n in range(500)], [n / 5 for n in range(500)]))
+    _, found, _ = documents(capsys, str(path), "--series", "--window", "50..76 N.m", "--u", "0.5 %")
+    assert found["series"]["verdict"]["deciding"] is None
+
+
 def test_case_and_blanks_do_not_make_a_series_mixed(capsys, five):
     paths = five(TraceInfo(lubricant="Service  oil"), TraceInfo(lubricant="service oil "))
     assert documents(capsys, *paths, "--series")[0] == 0
@@ -371,6 +385,7 @@ def test_what_is_not_converted_is_undecided(capsys, tmp_path, card, pulled, more
     assert (verdict["state"], verdict["probability_in_window"]) == ("undecided", None)
     assert verdict["missing"] == ["arrangement"]
     assert "not converted" in verdict["settling"]["text"]
+    assert "is not stated" not in verdict["text"]  # it is: it is another one
 
 
 def test_an_arrangement_nobody_stated_is_missing_and_can_be_stated(capsys, tmp_path, card):

@@ -158,3 +158,14 @@ def test_a_file_that_cannot_be_read_ends_with_2_and_is_named(capsys, tmp_path):
     out, err = capsys.readouterr()
     assert out == ""
     assert "nix.csv" in err
+
+
+def test_what_differs_at_once_is_told_by_name(compared):
+    """Two causes: each with its values, so that a person sees which one to change back."""
+    folder, other = shared_data("pairs") / "additive_cures", shared_data("pairs") / "packs_alike"
+    status, document, err = compared(names(folder, "after"), names(other, "after"))
+    assert status == 4
+    (reason,) = (one["text"] for one in document["refused"] if one["code"] == "two_causes")
+    assert "additive (invented friction modifier, 4 % before, none after)" in reason
+    assert "plates (pack 1, run in before, pack 2, run in after)" in reason
+    assert reason in err

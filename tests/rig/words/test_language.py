@@ -27,7 +27,7 @@ from rig.words.bench import NOT_A_PULL
 from rig.words.language import LANGUAGES, catalogue, number, read_po, say, speak
 from rig.words.retold import fault_text, retold
 from rig.words.sentences import CAUTIONS, QUALITY_WORDS, STATE_WORD
-from rig.words.verdicts import MISSING
+from rig.words.verdicts import MISSING, OTHER_ARRANGEMENT
 
 RIG = Path(language.__file__).parents[1]
 
@@ -122,7 +122,7 @@ def in_tables():
         *NOT_A_PULL.values(),
         KEY_NAMES,
         HEADINGS,
-        (HINT, EXCLUDED_HERE),
+        (HINT, EXCLUDED_HERE, OTHER_ARRANGEMENT),
         comparison.FIGURE_NAMES.values(),
         comparison.CONCLUSION_WORDS.values(),
         comparison.APART_WORDS.values(),
