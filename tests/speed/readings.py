@@ -3,6 +3,8 @@
     python tests/speed/readings.py                 everything (a few minutes; simulated pulls are kept in the temporary folder)
     python tests/speed/readings.py --quick         a tenth of it
     python tests/speed/readings.py --only-ours --sets makes,aside,fresh,bench    other makes, those kept aside, a busy bench
+    python tests/speed/readings.py --only-ours --sets third --per-kind 25        the third set, kind by kind
+    python tests/speed/readings.py --only-ours --sets kept --kinds-from FILE.py  kinds kept in a file of their own (its KINDS)
     python tests/speed/readings.py --kinds lash,bites --n 200 --by-kind --worst 20 --sets wide
 
 Prints markdown. Nothing here passes or fails; what must hold is tested elsewhere, this measures.
@@ -18,7 +20,7 @@ import sys
 import tempfile
 import time
 from collections import Counter, defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
@@ -33,6 +35,7 @@ from support.busy_bench import NO_PULLS, busy_bench, turned_free  # noqa: E402
 from support.peers import ruptures_script, scipy_script  # noqa: E402
 from support.pull_fresh import FRESH  # noqa: E402
 from support.pull_makes import ASIDE, KINDS, makes  # noqa: E402
+from support.pull_third import THIRD, Kind, third  # noqa: E402
 from support.pull_truth import Truth  # noqa: E402
 from support.pullset import HELD_OUT_SEEDS, WIDE_KINDS, SimPull, held_out, simulate_cached  # noqa: E402
 from support.scoring import Answer, Line, figures, score  # noqa: E402
@@ -169,6 +172,73 @@ def print_kinds(lines: Sequence[Line]) -> None:
         print(f"| {kind} | {' | '.join(cells[row] for row in rows)} |")
 
 
+def print_third(title: str, table: Mapping[str, Kind], args: argparse.Namespace) -> None:
+    """Kinds of the third set: tails, what was silent; traces of what was wrong without a word (coded_: far off, but said)."""
+    pulls = third(args.per_kind * len(table), args.third_seed, table)
+    print_set(f"{title}: {len(pulls)} pulls of {len(table)} kinds, seed {args.third_seed}", pulls, args)
+    lines = judge_all("platepull", pulls, args.workers)
+    columns = ("kind", "expert", "breakaway p95 / worst %", "sliding p95 / worst %", "silent over 3 %", "wrong without a word",
+               "holds breakaway / sliding %", "chatter: right, wrong, not assessable", "found wrong", "codes")  # fmt: skip
+    print(f"\n| {' | '.join(columns)} |\n|{'---|' * len(columns)}")
+    for name, kind in table.items():
+        mine = [x for x in lines if x.truth.kind == name]
+        cells = [name, kind.expert, _tails([x.breakaway for x in mine]), _tails([x.sliding for x in mine])]
+        cells += [str(sum(x.silent for x in mine)), str(sum(_wordless(x) for x in mine)), _held(mine), _chatter(mine)]
+        codes = Counter(code for x in mine for code in x.answer.codes)
+        cells += [str(sum(not x.found_right for x in mine)), ", ".join(f"{code} {count}" for code, count in codes.most_common())]
+        print(f"| {' | '.join(cells)} |")
+    if args.cases:
+        _save_cases(args.cases, pulls, lines)
+
+
+def _wordless(line: Line) -> bool:
+    """Silent, or found wrong, or clipped unnoticed, and no code says anything."""
+    return not line.answer.codes and (line.silent or not line.found_right or "clipped" in line.truth.faults)
+
+
+def _tails(shares: Sequence[float | None]) -> str:
+    values = [100 * s for s in shares if s is not None]
+    return f"{np.percentile(values, 95):.2f} / {max(values):.2f} ({len(values)})" if values else "-"
+
+
+def _held(lines: Sequence[Line]) -> str:
+    sides = ([c for x in lines if (c := getattr(x, name)) is not None]
+             for name in ("breakaway_covered_known", "sliding_covered_known"))  # fmt: skip
+    return " / ".join(f"{100 * float(np.mean(side)):.0f}" if side else "-" for side in sides)
+
+
+def _chatter(lines: Sequence[Line]) -> str:
+    counted = [x for x in lines if x.counts_for_chatter]
+    assessed = [x for x in counted if x.answer.assessable]
+    right = sum(x.answer.present == x.truth.chatter for x in assessed)
+    return f"{right}, {len(assessed) - right}, {len(counted) - len(assessed)}"
+
+
+def _save_cases(folder: Path, pulls: Sequence[SimPull], lines: Sequence[Line]) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    print()
+    for line in lines:
+        wordless, far = line.silent or _wordless(line), 0.1 < line.worst < 9
+        if wordless or far:
+            path = folder / f"{'' if wordless else 'coded_'}{line.truth.kind}_{line.number}.csv"
+            trace = pulls[line.number].trace
+            angle = [] if trace.angle_deg is None else [trace.angle_deg]
+            head = "time [s],torque [N.m]" + ("" if trace.angle_deg is None else ",angle [deg]")
+            table = np.column_stack([trace.time_s, trace.torque_nm, *angle])
+            np.savetxt(path, table, fmt="%.5f", delimiter=",", comments="", header=head)
+            print(f"- {path.name}: {describe(line)}; U {line.answer.breakaway_u_nm}, {line.answer.sliding_u_nm}")
+
+
+def kinds_from(path: Path) -> Mapping[str, Kind]:
+    """The KINDS of a Python file that stands anywhere."""
+    spec = importlib.util.spec_from_file_location("kinds_kept", path)
+    if spec is None or spec.loader is None:
+        raise SystemExit(f"{path} is no Python file")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return dict(module.KINDS)
+
+
 def print_bench(minutes: float) -> None:
     """What the finder makes of a busy bench at rest, and of real pulls on it: false pulls, missed pulls, free turns."""
     told: Counter[str] = Counter()
@@ -259,7 +329,11 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=FIRST_SEED)
     parser.add_argument("--held-out-seed", type=int, default=HELD_OUT_SEEDS[0])
     parser.add_argument("--kinds", default="", help="kinds of the wide set, by comma")
-    parser.add_argument("--sets", default="shared,wide,held,makes,aside,fresh,bench,speed")
+    parser.add_argument("--sets", default="shared,wide,held,makes,aside,fresh,third,bench,speed")
+    parser.add_argument("--per-kind", type=int, default=25, help="pulls a kind of the third set")
+    parser.add_argument("--third-seed", type=int, default=2611)
+    parser.add_argument("--kinds-from", type=Path, help="a file with kinds of its own, for --sets kept")
+    parser.add_argument("--cases", type=Path, help="folder for the traces of the third set that were wrong without a word")
     parser.add_argument("--worst", type=int, default=10)
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--by-kind", action="store_true")
@@ -289,6 +363,10 @@ def main() -> None:
     if "fresh" in sets:
         made = makes(n // 4, args.held_out_seed, tuple(FRESH))
         print_set(f"Makes by another hand: {len(made)} pulls of {len(FRESH)} kinds, seed {args.held_out_seed}", made, args)
+    if "third" in sets:
+        print_third("Third set", THIRD, args)
+    if "kept" in sets and args.kinds_from:
+        print_third(f"Kinds of {args.kinds_from.name}", kinds_from(args.kinds_from), args)
     if "bench" in sets:
         print_bench(30 if args.quick else 250)
     if "speed" in sets:
