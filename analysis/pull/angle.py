@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.pull.noise import median, percentile, runs_of
+from analysis.pull.noise import GAP_STEPS, median, percentile, runs_of
 from analysis.trace import Floats
 
 JUMPS_AT_LEAST = 3
@@ -25,23 +25,16 @@ class AngleRules:
     farthest_deg_s: float = 3000.0  # ... or faster than any lever flies back
     coarse_deg: float = 1.9  # steps as long as this hide where the plates let go
     loaded: float = 0.3  # under load: above this share of the largest torque
-    load_noise: float = 25.0  # ... which is a load only where it stands so many deviations above the noise
-    gap_steps: float = 3.5  # a step in time this many times the usual is a gap ...
-    hand_deg_s: float = 600.0  # ... in which a hand turns the lever no faster than this
+    hand_deg_s: float = 600.0  # in a gap a hand turns the lever no faster than this
     gone_share: float = 0.1  # the release is over below this share of the largest torque ...
     fall_s: float = 0.1  # ... and began within this time before, at the highest
-    fall_fewest: int = 5  # samples of it that show a line
     late_least_s: float = 0.015  # an angle sent later than this is late ...
     late_most_s: float = 0.25  # ... but not later than this
-    late_step_s: float = (
-        2.5e-4  # the delay is told to this: a faster line is thinned, or a million samples a second fill the memory
-    )
+    late_step_s: float = 2.5e-4  # the delay is told to this: a million samples a second would fill the memory
     along_least: float = 0.9  # as it was sent its correlation with the torque's fall is below this ...
     along_clear: float = 0.98  # ... and sent earlier it is above this
     load_s: float = 0.05  # shorter than this is a blow, not a load
     dead_s: float = 0.5  # an encoder that stands so long under load, and still while the torque falls away, is dead
-    released: float = 0.1  # fallen away: to this share
-    least_samples: int = 20
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,7 +47,7 @@ class Angle:
 
 
 def prepare_angle(
-    time_s: Floats, angle_deg: Floats | None, step_deg: float, step_s: float, torque_nm: Floats, noise_nm: float, rules: AngleRules
+    time_s: Floats, angle_deg: Floats | None, step_deg: float, step_s: float, torque_nm: Floats, rules: AngleRules
 ) -> Angle:
     """Take the encoder's jumps (set to zero, rolled over, slipped) out, and leave a dead one out; `torque_nm` counted from rest.
 
@@ -70,8 +63,6 @@ def prepare_angle(
         The usual time between samples, s.
     torque_nm
         (n,) counted from rest, positive in the direction of the pull.
-    noise_nm
-        Standard deviation of one sample at rest, N.m.
     rules
         Thresholds.
 
@@ -79,15 +70,15 @@ def prepare_angle(
     -------
     Angle
         (n,) deg, or None for a dead encoder; how many jumps were taken out; whether jumps, delay, coarse steps or death make it
-        doubtful. An angle that is sent late is moved earlier, its last value repeated at the end. A short angle stays as it is.
+        doubtful. An angle that is sent late is moved earlier, its last value repeated at the end.
     """
-    if angle_deg is None or angle_deg.size < rules.least_samples:
-        return Angle(angle_deg, 0, False)
+    if angle_deg is None:
+        return Angle(None, 0, False)
     change = np.diff(angle_deg)
     size = np.abs(change)
     candidates = np.flatnonzero(size > max(rules.jump_deg, rules.jump_steps * step_deg))
     took = np.diff(time_s)
-    gap_s = rules.gap_steps * step_s
+    gap_s = GAP_STEPS * step_s
     jumps = [int(i) for i in candidates if _jumps(size, int(i), float(took[i]), gap_s, rules)]
     if jumps:
         change = change.copy()
@@ -98,7 +89,7 @@ def prepare_angle(
     late = _late_by(time_s, angle_deg, torque_nm, step_s, rules)
     if late:
         angle_deg = np.concatenate([angle_deg[late:], np.full(late, angle_deg[-1])])
-    if _is_dead(time_s, angle_deg, torque_nm, noise_nm, rules):
+    if _is_dead(time_s, angle_deg, torque_nm, rules):
         return Angle(None, len(jumps), True)
     return Angle(angle_deg, len(jumps), bool(jumps) or late > 0 or step_deg >= rules.coarse_deg)
 
@@ -112,12 +103,12 @@ def _jumps(size: Floats, at: int, took_s: float, gap_s: float, rules: AngleRules
     return bool(near.size and size[at] > rules.jump_over * float(near.max()))
 
 
-def _is_dead(time_s: Floats, angle_deg: Floats, torque_nm: Floats, noise_nm: float, rules: AngleRules) -> bool:
+def _is_dead(time_s: Floats, angle_deg: Floats, torque_nm: Floats, rules: AngleRules) -> bool:
     """Whether the angle stands under load, and while the load falls away too: a live one springs back by the wind-up."""
     size = np.abs(torque_nm)
     largest = percentile(size, 99.0)
     loads = [run for run in runs_of(size > rules.loaded * largest) if time_s[run[1] - 1] - time_s[run[0]] >= rules.load_s]
-    if not loads or size[-1] > rules.released * largest or largest < rules.load_noise * noise_nm:
+    if not loads:
         return False
     moved = np.flatnonzero(np.abs(angle_deg - angle_deg[-1]) > 0)
     since = int(moved[-1]) + 1 if moved.size else 0
@@ -136,9 +127,9 @@ def _late_by(time_s: Floats, angle_deg: Floats, torque_nm: Floats, step_s: float
     if not loads:
         return 0
     most, last = round(rules.late_most_s / step_s), loads[-1][1] + 1
-    before = torque_nm[max(0, last - max(rules.fall_fewest, round(rules.fall_s / step_s))) : last]
+    before = torque_nm[max(0, last - max(4, round(rules.fall_s / step_s))) : last]
     first = last - 1 - int(np.argmax(before[::-1] >= median(before)))
-    if last - first < rules.fall_fewest or last + most > torque_nm.size:
+    if last - first < 4 or last + most > torque_nm.size:
         return 0
     way = math.copysign(1.0, float(angle_deg[first] - angle_deg[0]))
     thin = max(1, math.floor(rules.late_step_s / step_s))

@@ -29,10 +29,8 @@ class BandwidthRules:
 
     around_s: float = 0.15  # the lever stands furthest so near the release ...
     back_s: float = 1.0  # ... and has sprung back after this
-    back_least_deg: float = 0.05  # ... by so much at least
     back_fine_steps: float = 10.0  # fewer steps of the encoder than these tell a delay only where ...
     shown_steps: float = 1.5  # ... more of the load than so many steps stand for is shown when the lever is back
-    fewest: int = 5  # samples of a fall
     falls_through: float = 0.7  # it is springing back when it has passed this share of the way
     settled_s: float = 0.1  # where it ends is the middle of so long at the end
     load_s: float = 0.03  # the load before is the middle of so long before it springs back
@@ -124,7 +122,7 @@ def find_lag(c: Conditioned, course: Course, sensor: Sensor, rules: BandwidthRul
     went_in, came_out, overshoot = release
     # A value that is repeated is late by half of that on the average, and on time when it comes.
     behind_s = float(np.sum(came_out - went_in)) * c.step_s - 0.5 * c.held_s
-    if behind_s < max(rules.behind_least_s + rules.held_part * c.held_s, 2 * c.step_s):
+    if behind_s < rules.behind_least_s + rules.held_part * c.held_s:
         return None
     misfit, lag_s, kind = _best_filter(went_in, came_out, behind_s, c.step_s, rules)
     return Lag(lag_s, kind, overshoot=overshoot) if misfit <= rules.misfit else Lag(behind_s, None, overshoot=overshoot)
@@ -146,7 +144,7 @@ def _release(c: Conditioned, let_go: int, rules: BandwidthRules) -> tuple[Floats
     top = first + falling - int(np.argmax(near[::-1]))
     back = float(c.angle_deg[top]) - end
     load = median(c.torque_nm[max(0, top - c.samples_in(rules.load_s)) : top + 1])
-    if load <= 0 or last - top < rules.fewest or back < rules.back_least_deg:
+    if load <= 0 or back <= 0:
         return None
     swings, came_out = (c.angle_deg[top:last] - end) / back, c.torque_nm[top:last] / load
     went_in = np.maximum(swings, 0.0)
@@ -166,7 +164,7 @@ def _by_the_fall_alone(c: Conditioned, let_go: int, rules: BandwidthRules) -> La
     first, last = max(0, let_go - c.samples_in(rules.load_s)), min(c.time_s.size, let_go + c.samples_in(rules.back_s))
     load = median(c.torque_nm[max(0, first - c.samples_in(rules.load_s)) : first + 1])
     held = np.flatnonzero(c.torque_nm[first:last] > rules.held_share * load)
-    if load <= 0 or not held.size or last - first - int(held[-1]) < rules.fewest:
+    if load <= 0 or not held.size:
         return None
     came_out = c.torque_nm[first + int(held[-1]) : last] / load
     lasts_s = float(came_out.sum()) * c.step_s
@@ -217,7 +215,7 @@ def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules
     restored, span_s = _restored(c, course, lag, rules.noise_share, rules)
     # From where the bite begins: behind a slow sensor what follows the first slip may look like the load that led to it.
     begin = max((first for first, last in course.load_segments if first <= course.peak), default=course.load_from)
-    ahead = slice(min(begin, course.load_from), course.peak + 1)
+    ahead = slice(begin, course.peak + 1)
     steepest = float(np.max(np.diff(course.smooth_nm[ahead]), initial=0.0)) / c.step_s
     top = ahead.start + int(np.argmax(restored.smooth(rules.fine_s)[ahead]))
     peak = refine_peak(restored, replace(course, peak=top), peaks)
@@ -230,7 +228,7 @@ def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules
     sharper, _ = _restored(c, course, lag, rules.mean_noise_share, rules)
     # What goes in stops sliding before what comes out shows it.
     early = c.samples_in(rules.early_lags * lag.lag_s)
-    spans = [(first, last - early) for first, last in course.sliding if last - early > first + rules.fewest]
+    spans = [(first, last - early) for first, last in course.sliding if last - early > first]
     came_out = _mean_over_angle(c, course.sliding)
     mean = _mean_over_angle(sharper, spans) - came_out if spans else 0.0
     doubted = 0.0

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from analysis.distributions import RECTANGULAR, RECTANGULAR_WIDTH
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
-from analysis.pull.noise import fine_deviation
+from analysis.pull.noise import GAP_STEPS, fine_deviation
 from analysis.trace import Floats
 
 NEAR_S, NEAR_LEAST = 0.06, 8
@@ -19,8 +19,7 @@ NOISE_KEPT = 0.9
 """Of the noise measured there: it holds some of the ramp's bend."""
 RAMP_S = 0.03
 """The slope at the end of the ramp is taken over so long."""
-GAP_STEPS = 2.5
-"""A step between samples of so many usual ones near the peak may have swallowed it."""
+
 FALL_S = 0.008
 """A slip falls within so long."""
 FALL_NOISE = 5
@@ -40,7 +39,6 @@ class PeakRules:
     fewest: int = 5  # samples in a fit
     most_samples: int = 400
     chi_limit: float = 3.0  # a fit whose residual is this many of its own deviations above the noise is refused
-    order: int = 2
     lean: float = 2.5  # the residuals around the top, averaged, are refused beyond so many deviations of their mean ...
     close: float = 0.25  # ... around it: within this share of the window's left side
     over_cost: float = 2.0  # the cost of a window over the top: it can hide a corner up to about its own noise
@@ -219,7 +217,7 @@ def _fits(c: Conditioned, at: int, widths: list[int], noise: float, rules: PeakR
         residual = residual - (design @ change)[:, :, 0]
     a0, a1, a2 = fitted[:, :, 0].T
     count = left + right + 1
-    freedom = count - rules.order - 1
+    freedom = count - _PARABOLA
     good = (residual * residual).sum(axis=1) <= noise**2 * (freedom + rules.chi_limit * np.sqrt(2.0 * freedom))
     end = x[np.arange(left.size), np.searchsorted(place, right)]
     with np.errstate(divide="ignore", invalid="ignore"):

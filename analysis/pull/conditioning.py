@@ -16,7 +16,17 @@ from analysis.pull.angle import AngleRules, prepare_angle
 from analysis.pull.bursts import BurstRules, find_blows, find_bursts, find_dropouts
 from analysis.pull.clipping import ClipRules, find_clipped
 from analysis.pull.hum import HumRules, hum_at_rest
-from analysis.pull.noise import Flags, deviation, median, median_of_five, percentile, runs_of, smallest_step, usual_repeat
+from analysis.pull.noise import (
+    GAP_STEPS,
+    Flags,
+    deviation,
+    median,
+    median_of_five,
+    percentile,
+    runs_of,
+    smallest_step,
+    usual_repeat,
+)
 from analysis.pull.rest import RestRules, Zero, find_zero, rest_after, rest_before, zero_line
 from analysis.results import Sensor
 from analysis.trace import Floats, Trace
@@ -37,7 +47,6 @@ NOISE_OF_REST = 0.2
 class ConditionRules:
     """Thresholds of conditioning, each with its reason."""
 
-    gap_factor: float = 3.5  # a step in time this many times the usual one is a gap, not jitter of a clock
     spike_noise: float = 8.0  # a spike stands out by so many deviations from what both its sides foretell
     spike_share: float = 0.012  # ... and by this share of the largest torque: less does no harm
     spike_longest_s: float = 0.012  # two samples that last longer could be a real peak of a slow sensor ...
@@ -284,7 +293,7 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     steps = np.diff(trace.time_s)
     # Rounded, so that a later start of the clock, whose last digits differ, makes no window a sample wider.
     step_s = float(f"{median(steps):.6g}")
-    gaps = np.flatnonzero(steps > rules.gap_factor * step_s)
+    gaps = np.flatnonzero(steps > GAP_STEPS * step_s)
     raw = trace.torque_nm
     resolution = sensor.resolution_nm or smallest_step(raw)
     step_deg = 0.0 if trace.angle_deg is None else smallest_step(trace.angle_deg, SMALLEST_ANGLE_DEG)
@@ -324,7 +333,7 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     # The direction is that of the greater impulse: transients at the let-go are short.
     sign = 1 if float(np.sum(torque)) >= 0 else -1
     torque = sign * torque
-    found = prepare_angle(trace.time_s, trace.angle_deg, step_deg, step_s, torque, noise, rules.angle)
+    found = prepare_angle(trace.time_s, trace.angle_deg, step_deg, step_s, torque, rules.angle)
     angle, reversed_angle = None, False
     if found.angle_deg is not None:
         angle = sign * (found.angle_deg - found.angle_deg[0])

@@ -13,7 +13,7 @@ from scipy.ndimage import minimum_filter1d
 
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.first_slip import CourseRules, Span, find_first_slip
-from analysis.pull.noise import median, percentile, runs_of
+from analysis.pull.noise import joined_runs, median, percentile, runs_of
 from analysis.results import Label, Stretch
 from analysis.trace import Floats
 
@@ -175,15 +175,8 @@ def find_load_segments(c: Conditioned, smooth: Floats, level_nm: float, rules: C
     list of (first, last)
         Indices first <= i < last, in order of time; empty where no load was taken up.
     """
-    low = runs_of(smooth > rules.segment_low * level_nm)
-    gap = c.samples_in(rules.segment_gap_s)
-    merged: list[Span] = []
-    for first, last in low:
-        if merged and first - merged[-1][1] <= gap:
-            merged[-1] = (merged[-1][0], last)
-        else:
-            merged.append((first, last))
-    return [(a, b) for a, b in merged if float(smooth[a:b].max()) > rules.segment_high * level_nm]
+    low = joined_runs(smooth > rules.segment_low * level_nm, c.samples_in(rules.segment_gap_s))
+    return [(a, b) for a, b in low if float(smooth[a:b].max()) > rules.segment_high * level_nm]
 
 
 def _slip_end(c: Conditioned, smooth: Floats, peak: int, last: int, rules: CourseRules) -> int:

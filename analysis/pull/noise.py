@@ -20,6 +20,8 @@ FOURTH_DIFFERENCE = math.sqrt(70.0)
 """Standard deviation of the differences of white noise over its own: the root of the sum of the squared binomials."""
 NORMAL_MAD = 1.4826
 """Standard deviation of a normal distribution over its median absolute deviation."""
+GAP_STEPS = 3.5
+"""A step in time of so many usual ones is a gap, no jitter of a clock."""
 FEWEST_FOR_NOISE = 12
 """Fewer samples give no noise by differences."""
 NOISE_BANDWIDTH_HZ = 500.0
@@ -93,6 +95,17 @@ def runs_of(flags: Flags) -> list[tuple[int, int]]:
     """Spans in which `flags` is true."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.view(np.int8), [0]))))
     return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+
+
+def joined_runs(flags: Flags, gap: int) -> list[tuple[int, int]]:
+    """Spans in which `flags` is true, those that lie no more than `gap` samples apart as one."""
+    spans: list[tuple[int, int]] = []
+    for first, last in runs_of(flags):
+        if spans and first - spans[-1][1] <= gap:
+            spans[-1] = (spans[-1][0], last)
+        else:
+            spans.append((first, last))
+    return spans
 
 
 def median(values: Floats) -> float:

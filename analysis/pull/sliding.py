@@ -10,7 +10,7 @@ import numpy as np
 from analysis.distributions import RECTANGULAR
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
-from analysis.pull.noise import NOISE_BANDWIDTH_HZ, fast_length, median, slope_of
+from analysis.pull.noise import GAP_STEPS, NOISE_BANDWIDTH_HZ, fast_length, median, slope_of
 from analysis.results import Order
 from analysis.trace import Floats
 
@@ -22,8 +22,6 @@ FLOOR_SHARE = 0.0005
 ENDS_SHARE = 0.05
 
 
-USUAL_STEP = 3.5
-"""A step between samples of so many usual ones is a gap: nothing is averaged over it."""
 PARTS_LEAST = 4
 """So many samples a part, or the evenness of the parts says nothing."""
 FINEST = 20_000
@@ -88,7 +86,7 @@ def read_plateau(c: Conditioned, course: Course) -> Plateau | None:
         middle = 0.5 * (torque[1:] + torque[:-1])
         step = np.diff(along)
         if c.angle_deg is None:
-            usual = step <= USUAL_STEP * c.step_s
+            usual = step <= GAP_STEPS * c.step_s  # nothing is averaged over a gap
             middle, step = middle[usual], step[usual]
         work += float(middle @ step)
         weight += float(step.sum())
