@@ -168,7 +168,7 @@ def _stops_dead(before: Floats, level: float, sigma: float, rules: ClipRules) ->
     """Whether the climb in these blocks went on unbent to the level: a straight ramp cut off, block by block."""
     climb = 0.5 * float(before[2] - before[0])
     bend = abs(float(before[2] - 2 * before[1] + before[0]))
-    if climb < rules.entry * sigma or bend > rules.bent * climb + rules.above * sigma:
+    if climb <= rules.entry * sigma or bend > rules.bent * climb + rules.above * sigma:
         return False
     # The ramp's value at the begin of the last block; from there it goes on until the level cuts it.
     begin = float(before[2]) + 0.5 * climb
