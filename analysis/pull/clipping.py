@@ -32,6 +32,7 @@ class ClipRules:
     held_runs: float = 2.5  # where values are repeated anyway (a slow converter), a run this many times as long as theirs
     capacity_reach: float = 0.995  # so near to the sensor's capacity the reading is at its limit
     blocks: tuple[int, ...] = (4, 8, 16, 32)  # samples of a block mean; a flat top is looked for in these
+    block_s: float = 0.05  # ... which last no longer than this: over more, plates that let go look as sudden
     flat_blocks: int = 12  # a flat top lasts so many blocks ...
     long_samples: int = 96  # ... and one of fewer samples ends in a fall, for even sliding begins as flat
     flat_chi: float = 1.25  # ... in which block means scatter by no more than so many times what the noise explains
@@ -115,10 +116,10 @@ def find_clipped(
             came_up = top - before[-3] > CAME_UP_STEPS * step
             alive = float(np.std(np.diff(before))) > ALIVE_STEPS * step
             dead = last - first >= rules.dead_run and flickering > FLICKER
-            if came_up or alive or dead:
+            if came_up or (alive and last - first >= 2 * rules.run) or dead:
                 clipped[first:last] = True
         if not clipped.any() and repeats <= 1:
-            found = _flat_top(side, noise_nm, rules)
+            found = _flat_top(side, noise_nm, step_s, rules)
             if found is not None and angle_deg is not None and _stood(angle_deg, *found, rules):
                 found = None
             if found is None and angle_deg is not None:
@@ -128,9 +129,9 @@ def find_clipped(
     return clipped
 
 
-def _flat_top(side: Floats, noise_nm: float, rules: ClipRules) -> tuple[int, int] | None:
+def _flat_top(side: Floats, noise_nm: float, step_s: float, rules: ClipRules) -> tuple[int, int] | None:
     """Span of a flat top with noise on it that ends a steep climb dead, at a level never passed again; None where there is none."""
-    for block in rules.blocks:
+    for block in (size for size in rules.blocks if size * step_s <= rules.block_s):
         found = _flat_top_in(side, noise_nm, block, rules)
         if found is not None:
             return found
