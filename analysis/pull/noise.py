@@ -98,7 +98,25 @@ def runs_of(flags: Flags) -> list[tuple[int, int]]:
 
 
 def joined_runs(flags: Flags, gap: int) -> list[tuple[int, int]]:
-    """Spans in which `flags` is true, those that lie no more than `gap` samples apart as one."""
+    """Spans in which `flags` is true, those that lie near each other as one.
+
+    Parameters
+    ----------
+    flags
+        (n,).
+    gap
+        Spans with no more than so many samples between them are one.
+
+    Returns
+    -------
+    list of (first, last)
+        Indices first <= i < last, in rising order.
+
+    Examples
+    --------
+    >>> joined_runs(np.array([True, False, True, False, False, True]), 1)
+    [(0, 3), (5, 6)]
+    """
     spans: list[tuple[int, int]] = []
     for first, last in runs_of(flags):
         if spans and first - spans[-1][1] <= gap:
