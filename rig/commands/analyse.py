@@ -170,6 +170,8 @@ def analyse_file(task: Task) -> Analysed:
     said: tuple[str, ...] = () if meant is None else (f"sensor's uncertainty: {meant.sentence()}",)
     if info.excluded is not None:
         said = (*said, f"marked as not to count: {info.excluded}")
+    if info.free_turn:
+        said = (*said, "kept at the bench as a free turn that nobody called the pull; given here, it counts as one")
     said += _overruled(recording.info, task.stated)
     return Analysed(task.path, result, info, window, verdict, (*info.notes, *said))
 

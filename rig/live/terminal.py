@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TextIO
 
+from analysis.errors import BenchError
 from analysis.judgement import SeriesResult, Verdict
 from analysis.verdict.votes import Pull, pull_of
 from analysis.window import Basis
@@ -128,7 +129,10 @@ class Terminal:
     def _free_turn(self, item: FreeTurnSeen) -> None:
         self._say(free_turn_text(item.number, item.travel_deg))
         self._say(*([f"    kept in {item.file}"] if item.file is not None else []))
-        self._hint(True, f"{PULL} + Enter: yes, that was the pull")
+        if self.large:
+            self._say(f"    {PULL} + Enter: yes, that was the pull")
+        else:  # nobody is there to answer
+            self._say("    not counted; if it was the pull: analyse the file, or record with --free-turns")
 
     def _hint(self, due: bool, keys: str) -> None:
         if due and self.large:  # a person watches; without one, nobody presses a key
@@ -225,10 +229,16 @@ def follow(
         for wish in keys.wishes() if keys is not None else ():
             bench.ask(wish)
         for item in bench.wait_for_news(LOOK_EVERY_S):
-            terminal.show(item)
+            if not _told_at_the_end(item, bench.error):
+                terminal.show(item)
             ended |= isinstance(item, Ended)
     bench.close()
     for item in bench.news():  # a pull that was under way is read and kept
         terminal.show(item)
     if bench.error is not None:
         raise bench.error
+
+
+def _told_at_the_end(item: News, error: Exception | None) -> bool:
+    """Whether it is what ended the line: raised when all else was told, it is not to be read twice."""
+    return isinstance(item, Failed) and isinstance(error, BenchError) and (item.what, item.where) == (error.what, error.where)

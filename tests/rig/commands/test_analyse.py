@@ -263,6 +263,15 @@ def test_a_series_says_which_direction_decides_and_null_where_none_does(capsys, 
     assert found["series"]["verdict"]["deciding"] is None
 
 
+def test_a_free_turn_of_the_bench_counts_where_a_person_gives_it_and_that_is_told(capsys, tmp_path):
+    path = tmp_path / "free.csv"
+    trace = Trace([n / 100 for n in range(500)], [0.01 * (-1) ** n for n in range(500)], [n / 5 for n in range(500)])
+    write_trace(path, trace, TraceInfo(free_turn=True))
+    _, (document,), _ = documents(capsys, str(path), "--window", "10.. N.m")
+    assert document["verdict"]["state"] == "below"
+    assert any("given here, it counts as one" in note for note in document["notes"])
+
+
 def test_case_and_blanks_do_not_make_a_series_mixed(capsys, five):
     paths = five(TraceInfo(lubricant="Service  oil"), TraceInfo(lubricant="service oil "))
     assert documents(capsys, *paths, "--series")[0] == 0

@@ -20,6 +20,7 @@ from rig.live.news import (
     EndedAbruptly,
     Exercised,
     Failed,
+    FreeTurnSeen,
     PullBegan,
     PullJudged,
     PullKept,
@@ -131,6 +132,18 @@ def test_what_ended_the_line_is_raised_after_everything_was_told(terminal):
     with pytest.raises(LineLostError, match="went away"):
         followed(terminal, ListSource(pieces, LineLostError("the line went away", where="COM3", remedy="check the plug")))
     assert "pull 1: breakaway" in terminal.out.getvalue()
+    assert "the line went away" not in terminal.err.getvalue()  # the verb prints it, once, as its last line
+
+
+def test_a_free_turn_is_a_question_where_a_person_watches_and_else_says_how_to_count_it(terminal):
+    result = read_pull(made_stream(1), Sensor(capacity_nm=200.0))
+    news = FreeTurnSeen(1, made_stream(1), result, 103.5, None)
+    terminal.show(news)
+    assert "p + Enter: yes, that was the pull" in terminal.out.getvalue()
+    alone = Terminal(io.StringIO(), io.StringIO())
+    alone.show(news)
+    assert "not counted; if it was the pull: analyse the file, or record with --free-turns" in alone.out.getvalue()
+    assert "Enter" not in alone.out.getvalue()
 
 
 def test_news_of_the_line_say_what_to_do(terminal):
