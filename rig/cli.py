@@ -133,10 +133,12 @@ def complain(error: BenchError, who: str) -> None:
 
 def _guarded(run: Callable[[], int], who: str) -> int:
     from drivers.errors import LineLostError
-    from rig.errors import BookUnreachableError, RefusedError
+    from rig.errors import BookUnreachableError, OutletError, RefusedError
 
     try:
-        return run()
+        status = run()
+        sys.stdout.flush()  # what cannot be written is told here, not by Python at its end
+        return status
     except (LineLostError, BookUnreachableError) as error:
         complain(error, who)
         return LINE_STATUS
@@ -144,13 +146,21 @@ def _guarded(run: Callable[[], int], who: str) -> int:
         complain(error, who)
         print(*(f"  {line}" for line in error.lines), sep="\n", end="\n" if error.lines else "", file=sys.stderr)
         return REFUSED_STATUS
+    except OutletError as error:
+        complain(error, who)
+        _leave_output()
+        return USAGE_STATUS
     except BenchError as error:
         complain(error, who)
         return USAGE_STATUS
     except KeyboardInterrupt:
         return STOPPED_STATUS
     except BrokenPipeError:
-        # The reader of our output has gone (as in `| head`): nothing more to say, and Python must not say it at exit either.
-        with contextlib.suppress(OSError):
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _leave_output()  # the reader of our output has gone (as in `| head`): nothing more to say
         return 0
+
+
+def _leave_output() -> None:
+    """Standard output takes no more, and Python must not say so again at exit."""
+    with contextlib.suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -8,6 +8,7 @@ analysis.errors.BenchError          what is wrong, where, and what to do about i
               ConditionError, LanguageError, GuideError, SheetError   what was entered, a language, a page of the guide, a sheet
               BookError                                   the job book, or a file for it, cannot be used as asked
                   BookUnreachableError                    it could not be opened, or went away: nothing was entered
+              OutletError                                 standard output takes no more
               RefusedError                                a gate stands in the way, or a record does not hold
 """
 
@@ -55,6 +56,10 @@ class BookError(BenchError):
 
 class BookUnreachableError(BookError):
     """The book could not be opened, or went away: nothing was entered."""
+
+
+class OutletError(BenchError):
+    """Standard output takes no more: a full disk beneath a redirection."""
 
 
 class RefusedError(BenchError):

@@ -12,6 +12,8 @@ import sys
 from collections.abc import Iterator
 from typing import TextIO, cast
 
+from rig.errors import OutletError
+
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 """C0 but tab and line end, DEL, C1, other line ends, marks that turn the direction of writing round, halves of characters."""
 
@@ -25,6 +27,17 @@ def plain(text: str) -> str:
     return _CONTROL.sub(lambda found: f"\\u{ord(found.group()):04x}", text)
 
 
+@contextlib.contextmanager
+def _told() -> Iterator[None]:
+    """What the system says of a stream that takes no more, as a sentence; a reader that has gone is no fault."""
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as fault:
+        raise OutletError(f"the output cannot be written ({fault.strerror})", remedy="send it elsewhere, or make room") from fault
+
+
 class _PlainStream:
     """A stream whose texts are filtered on their way out; all else is the stream beneath."""
 
@@ -32,9 +45,15 @@ class _PlainStream:
         self.beneath = beneath
 
     def write(self, text: str) -> int:
-        """Write what is left of it."""
-        self.beneath.write(plain(text))
+        """Write what is left of it. Raises OutletError where it cannot be written, BrokenPipeError where its reader has gone."""
+        with _told():
+            self.beneath.write(plain(text))
         return len(text)
+
+    def flush(self) -> None:
+        """Send on what was written so far. Raises as `write`."""
+        with _told():
+            self.beneath.flush()
 
     def writelines(self, lines: list[str]) -> None:
         """Write several."""

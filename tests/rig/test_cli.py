@@ -1,5 +1,7 @@
 """The command line: verbs, light help, one line for every complaint."""
 
+import errno
+import io
 import os
 import subprocess
 import sys
@@ -73,6 +75,17 @@ def test_what_a_verb_raises_becomes_a_status_and_one_line(error, status, capsys,
     assert cli.main(["ports"]) == status
     lines = capsys.readouterr().err.splitlines()
     assert len(lines) == isinstance(error, BenchError)
+
+
+def test_an_output_that_takes_no_more_is_one_line_and_status_2(monkeypatch, capsys):
+    class Full(io.StringIO):
+        def write(self, text):
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(sys, "stdout", Full())
+    assert cli.main(["ports"]) == 2
+    told = capsys.readouterr().err
+    assert told == "platepull ports: the output cannot be written (No space left on device); send it elsewhere, or make room\n"
 
 
 def test_our_own_mistakes_are_not_hidden(monkeypatch):

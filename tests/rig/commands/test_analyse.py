@@ -255,18 +255,24 @@ def test_a_mixed_series_is_refused_by_the_field_that_differs(capsys, five, field
     assert found["series"]["verdict"]["state"] == "in_window"
 
 
+def turned_freely() -> Trace:
+    """A second of rest, then 90 degrees in which nothing holds."""
+    moments = [n / 100 for n in range(650)]
+    return Trace(moments, [0.01 * (-1) ** n for n in range(650)], [max(0.0, min(90.0, 20 * (t - 1))) for t in moments])
+
+
 def test_a_series_says_which_direction_decides_and_null_where_none_does(capsys, tmp_path):
     """A unit that spins free has no direction that stands worse; the key is there all the same."""
     path = tmp_path / "free.csv"
-    write_trace(path, Trace([n / 100 for n in range(500)], [0.01 * (-1) ** n for n in range(500)], [n / 5 for n in range(500)]))
+    write_trace(path, turned_freely())
     _, found, _ = documents(capsys, str(path), "--series", "--window", "50..76 N.m", "--u", "0.5 %")
+    assert found["series"]["verdict"]["state"] == "below"
     assert found["series"]["verdict"]["deciding"] is None
 
 
 def test_a_free_turn_of_the_bench_counts_where_a_person_gives_it_and_that_is_told(capsys, tmp_path):
     path = tmp_path / "free.csv"
-    trace = Trace([n / 100 for n in range(500)], [0.01 * (-1) ** n for n in range(500)], [n / 5 for n in range(500)])
-    write_trace(path, trace, TraceInfo(free_turn=True))
+    write_trace(path, turned_freely(), TraceInfo(free_turn=True))
     _, (document,), _ = documents(capsys, str(path), "--window", "10.. N.m")
     assert document["verdict"]["state"] == "below"
     assert any("given here, it counts as one" in note for note in document["notes"])
