@@ -5,6 +5,7 @@ import re
 from importlib import resources
 
 import jsonschema
+import numpy as np
 import pytest
 from support.jobs import write_pull
 from support.made import made_stream
@@ -258,7 +259,8 @@ def test_a_mixed_series_is_refused_by_the_field_that_differs(capsys, five, field
 def turned_freely() -> Trace:
     """A second of rest, then 90 degrees in which nothing holds."""
     moments = [n / 100 for n in range(650)]
-    return Trace(moments, [0.01 * (-1) ** n for n in range(650)], [max(0.0, min(90.0, 20 * (t - 1))) for t in moments])
+    noise_nm = np.random.default_rng(4).normal(0.0, 0.02, 650)
+    return Trace(moments, noise_nm, [max(0.0, min(90.0, 20 * (t - 1))) for t in moments])
 
 
 def test_a_series_says_which_direction_decides_and_null_where_none_does(capsys, tmp_path):
