@@ -10,6 +10,8 @@ import numpy as np
 from analysis.pull.noise import GAP_STEPS, median, percentile, runs_of
 from analysis.trace import Floats
 
+COARSE_DEG = 1.9
+"""Steps of an encoder as long as this hide where the plates let go, and pauses."""
 JUMPS_AT_LEAST = 3
 """A leap of so many jumps is one, however fast the lever may have turned."""
 
@@ -23,7 +25,6 @@ class AngleRules:
     jump_over: float = 6.0  # ... and so many times what the lever does in the samples around: a slip swings over several
     around: int = 4  # samples on either side
     farthest_deg_s: float = 3000.0  # ... or faster than any lever flies back
-    coarse_deg: float = 1.9  # steps as long as this hide where the plates let go
     loaded: float = 0.3  # under load: above this share of the largest torque
     hand_deg_s: float = 600.0  # in a gap a hand turns the lever no faster than this
     gone_share: float = 0.1  # the release is over below this share of the largest torque ...
@@ -91,7 +92,7 @@ def prepare_angle(
         angle_deg = np.concatenate([angle_deg[late:], np.full(late, angle_deg[-1])])
     if _is_dead(time_s, angle_deg, torque_nm, rules):
         return Angle(None, len(jumps), True)
-    return Angle(angle_deg, len(jumps), bool(jumps) or late > 0 or step_deg >= rules.coarse_deg)
+    return Angle(angle_deg, len(jumps), bool(jumps) or late > 0 or step_deg >= COARSE_DEG)
 
 
 def _jumps(size: Floats, at: int, took_s: float, gap_s: float, rules: AngleRules) -> bool:

@@ -8,6 +8,7 @@ score as a probability.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -33,10 +34,8 @@ LEAST_SMOOTHED = 5
 """Samples of the narrowest parabola."""
 PARABOLA_NOISE = 1.5
 """Noise of a parabola's middle over that of a sample, times the root of its width: the root of 9/4, for all but the shortest."""
-RESOLUTION_STEPS = 2.5
-"""A fall of fewer steps of the torque is none."""
 LEAST_PIECE = 8
-"""Samples of a stretch, or of rest, that are looked at."""
+"""Samples of rest that are looked at."""
 THIN = 6
 """Of the width of the parabola: peaks are sought on every sixth of its samples."""
 CREST = 0.05
@@ -50,10 +49,6 @@ NOISE_SAMPLES, NOISE_LEAST = 200_000, 20
 RARE_NOISE, RARE_OVER_SIGMA = 99.5, 2.8
 """The percentile of fourth differences that noise with rare large values shows in, and what it is of a normal noise. Measured
 sets without any rest hang on it (tests/outside/test_outside_real_traces.py)."""
-MOST_RATIOS = 400
-"""Cycles whose steepness is looked at."""
-LEAST_WAVE = 16
-"""Samples that a spectrum needs."""
 ONE_LINE = 0.12
 """Of its frequency: so near the highest line lies what belongs to it."""
 HALF_STEP = 0.15
@@ -164,7 +159,7 @@ def find_cycles(
     keep = main | ((climb <= rules.climb * by_hand) & (rise >= rules.slow_rise * fall))
     if plates_deg is not None:
         keep &= _turned_on(plates_deg, step_deg, bounds, main, rules)
-    keep &= (height >= least_nm) & (height >= rules.small_share * percentile(height, 90))
+    keep &= height >= rules.small_share * percentile(height, 90)
     peaks, troughs, fall = peaks[keep], troughs[keep], fall[keep]
     if peaks.size < 2:
         return NO_CYCLES
@@ -213,8 +208,8 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     smooth = moving_parabola(c.torque_nm, width) if 1 < width < c.torque_nm.size else c.torque_nm
     # Noise of a parabola's middle: the root of 9 / (4 width) for all but the shortest.
     noise = _noise(c) * (PARABOLA_NOISE / math.sqrt(width) if width > 1 else 1.0)
-    least = max(rules.noise_height * noise, rules.level_height * level_nm, RESOLUTION_STEPS * c.resolution_nm)
-    pieces = [(a, b) for a, b in course.sliding if b - a >= LEAST_PIECE]
+    least = max(rules.noise_height * noise, rules.level_height * level_nm)
+    pieces = course.sliding
     thin = max(1, width // THIN)
 
     def cycles_in(plates_deg: Floats | None) -> list[Cycles]:
@@ -319,8 +314,6 @@ def _fall_over_rise(c: Conditioned, smooth: Floats, parts: list[Cycles]) -> floa
             down = float(np.max(fall[:-step] - fall[step:]) / step) if fall.size > step else float(fall[0] - fall[-1])
             if up > 0:
                 ratios.append(down / up)
-        if len(ratios) > MOST_RATIOS:
-            break
     return float(np.median(ratios)) if ratios else 1.0
 
 
@@ -360,8 +353,6 @@ def _rest_share(c: Conditioned, smooth: Floats, height_nm: float) -> float:
 
 def _sinusoid(wave: Floats) -> float:
     """Share of the variance in the strongest line of the spectrum and its neighbours: 1 for a steady sine."""
-    if wave.size < LEAST_WAVE:
-        return 0.0
     # Padded to a length of small factors: of a large prime the transform takes ten times as long.
     power = np.abs(np.fft.rfft((wave - wave.mean()) * np.hanning(wave.size), fast_length(wave.size))) ** 2
     power[0] = 0.0
@@ -390,7 +381,7 @@ def _slip_share(c: Conditioned, smooth: Floats, parts: list[Cycles], compliance:
     return (fallen / turned - by_time) / (1.0 - by_time)
 
 
-def _stuck_share(c: Conditioned, smooth: Floats, pieces: list[tuple[int, int]], compliance: float, period_s: float) -> float:
+def _stuck_share(c: Conditioned, smooth: Floats, pieces: Sequence[tuple[int, int]], compliance: float, period_s: float) -> float:
     if c.angle_deg is None or compliance == 0.0:
         return math.nan
     half = max(1, c.samples_in(HALF_STEP * period_s) // 2)

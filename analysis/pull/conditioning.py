@@ -167,10 +167,10 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
     candidates = np.flatnonzero(np.abs(off) > threshold)
     if not candidates.size:
         return np.empty(0, dtype=np.intp)
-    usual = percentile(np.abs(np.delete(torque_nm, candidates)), 98.0) if candidates.size < torque_nm.size else largest
+    usual = percentile(np.abs(torque_nm[np.abs(off) <= threshold]), 98.0)
     # One or two samples that no mechanism could make at all must not pass for a swing beside another spike.
-    far = np.abs(off) > max(threshold, rules.outlier * usual)
-    jumps = [run for run in runs_of(np.abs(off) > threshold) if run[1] - run[0] <= 2] if far.any() else []
+    far = np.abs(off) > rules.outlier * usual
+    jumps = [run for run in runs_of(np.abs(off) > threshold) if run[1] - run[0] <= 2]
     outlier = {i: run for run in jumps if far[slice(*run)].any() for i in range(*run)}
     if not outlier:
         candidates = _standing_out(torque_nm, off, candidates, threshold)

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import minimum_filter1d
 
+from analysis.pull.angle import COARSE_DEG
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.first_slip import CourseRules, Span, find_first_slip
 from analysis.pull.noise import joined_runs, median, percentile, runs_of
@@ -25,8 +26,6 @@ HOLDS_SOMETHING = 1.5
 """A top so many times the detection limit is a pull, even if its level is not."""
 SLIP_ENDS_S, SLIP_ENDS_DEG = 0.8, 8.0
 """The first slip is over after so long, or after the unit turned so far: what comes then is sliding."""
-LEAST_FOR_PAUSES = 10
-"""Samples that pauses are looked for in."""
 HALF_PAUSE = 0.3
 """The turning is taken over so much of the shortest pause either way ..."""
 PAUSE_LEAST = 0.4
@@ -153,7 +152,7 @@ def detection_limit(c: Conditioned, capacity_nm: float | None, rules: CourseRule
 
 
 def _above_noise(c: Conditioned, rules: CourseRules) -> float:
-    return max(rules.signal_over_noise * c.noise_nm, rules.signal_over_step * c.resolution_nm)
+    return rules.signal_over_noise * c.noise_nm
 
 
 def find_load_segments(c: Conditioned, smooth: Floats, level_nm: float, rules: CourseRules) -> list[Span]:
@@ -215,7 +214,7 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
     """
     first, last = span
     # Between two steps of a coarse encoder the lever seems to stand: its pauses weigh nothing, for it does not turn in them.
-    if c.angle_deg is None or last - first < LEAST_FOR_PAUSES or c.resolution_deg >= rules.coarse_step_deg:
+    if c.angle_deg is None or c.resolution_deg >= COARSE_DEG:
         return []
     angle = c.angle_deg[first:last]
     half = max(1, round(HALF_PAUSE * c.samples_in(rules.pause_s)))

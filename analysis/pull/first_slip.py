@@ -14,16 +14,12 @@ from analysis.trace import Floats
 Span = tuple[int, int]
 
 
-LEAST_SAMPLES = 6
-"""Fewer give no compliance."""
 ELASTIC_FROM, ELASTIC_TO = 0.35, 0.9
 """Of the load: below slack is taken up, above the plates begin to creep; between lies the wind-up."""
 ELASTIC_LEAST, ELASTIC_SPAN = 5, 0.2
 """Samples and share of the load that the fit of the wind-up must cover."""
 NEAR_S = 0.02
 """So long after the torque rises again the peak is looked for."""
-FELL_FREE, CAME_BACK = 0.1, 0.8
-"""A torque that fell to the first share of the peak and came back to the second is another try, not a slip."""
 KNEE = 0.8
 """Share of the peak from which the ramp is straight."""
 UPPER = 0.4
@@ -47,7 +43,6 @@ class CourseRules:
     """Thresholds of the course, each with its reason."""
 
     signal_over_noise: float = 20.0  # a pack that holds stands this far above the noise; free units read 2 to 10
-    signal_over_step: float = 10.0  # ... and this many steps of a coarse sensor
     capacity_share: float = 0.01  # below this share of the sensor's capacity nothing held
     segment_high: float = 0.5  # a bite begins where the torque passes this share of the working level ...
     segment_low: float = 0.15  # ... and reaches back and forth to where it falls below this
@@ -56,7 +51,6 @@ class CourseRules:
     look_on_deg: float = 6.0  # so far on, a reload well above the first peak shows that it was only a step
     step_rise: float = 0.04  # ... by this share
     onset_deg: float = 0.25  # slipped this far (or two encoder steps): the plates have let go, if nothing reloads them
-    onset_noise: float = 5.0  # ... or by so many deviations of the noise
     knee_share: float = (
         0.03  # plates that creep have let go where torque climbs with the angle by less than this share of the load's
     )
@@ -65,8 +59,6 @@ class CourseRules:
     stuck_deg: float = 0.6  # a reload with less plastic turning than this was elastic: the plates stuck again
     sustained_s: float = 0.25  # without an angle: not surpassed for so long
     surpass: float = 0.03  # ... by this share
-    soon: float = 1.5  # within this share of the load's own time ...
-    far_above: float = 0.3  # ... a climb this far above a sudden fall shows that it was none of the plates' slips
     sudden: float = 1.0  # a fall steeper than the load's climb ...
     sudden_share: float = 0.015  # ... and of this share of the peak is a slip
     sudden_noise: float = 6.0  # ... if it is so many deviations of the noise
@@ -78,7 +70,6 @@ class CourseRules:
     after_slip_deg: float = 2.0  # steady sliding starts so far after it (definition of the known-truth pulls)
     after_slip_s: float = 0.15  # the same without an angle
     pause_s: float = 0.2  # a hand that stops for so long pauses; chatter's sticking is shorter or has rising torque
-    coarse_step_deg: float = 1.9  # an encoder that steps so far shows no pauses
     pause_share: float = 0.1  # ... turning at less than this share of the usual speed
     let_go_share: float = 0.75  # the last fall counts as let go from below this share of the torque before
     smooth_s: float = 0.012
@@ -103,7 +94,7 @@ def torsional_compliance(c: Conditioned, smooth: Floats, load: Span) -> float:
         deg per N.m, not below 0: the slope of the angle over the torque by least squares, between 35 and 90 % of the top.
     """
     first, last = load
-    if c.angle_deg is None or last - first < LEAST_SAMPLES:
+    if c.angle_deg is None:
         return 0.0
     torque, angle = smooth[first:last], c.angle_deg[first:last]
     top = float(torque.max())
@@ -124,8 +115,8 @@ def _first_slip_by_angle(
 
     1. Elastic wind-up is taken off the angle: what is left turns only when something slips.
     2. The peak is the highest torque before the plates have slipped `sustained_deg` beyond where the load was taken up.
-    3. If the torque falls to nearly zero after it (a pawl or vice that slipped), or soon climbs well above it while the
-       plates stick again (a first step), that was not the slip: go on from there.
+    3. If the torque soon climbs well above it while the plates stick again (a first step; a pawl or vice that slipped), that was
+       not the slip: go on from there.
     """
     first, last = segment
     load_from = first
@@ -153,17 +144,7 @@ def _first_slip_by_angle(
         if peak >= at - 1 and float(fine[top:end].min(initial=np.inf)) < (1 - rules.surpass) * fine[at]:
             peak = top  # a heavy unit starts slowly: the torque rounds over its top while it already turns
         else:
-            # The torque's noise comes into the plastic angle by the wind-up: much, through a soft adapter.
-            noise_deg = rules.onset_noise * compliance * c.noise_nm / math.sqrt(c.samples_in(rules.smooth_s))
-            peak = _before_creep(c, fine, plastic, load_from, peak, max(rules.onset_deg, 2 * c.resolution_deg, noise_deg), rules)
-        trough = peak + int(np.argmin(fine[peak : max(end, peak + 2)]))
-        if (
-            fine[trough] < FELL_FREE * fine[peak]
-            and load_from < trough < last - 1
-            and (fine[trough:last] > CAME_BACK * fine[peak]).any()
-        ):
-            load_from = trough
-            continue
+            peak = _before_creep(c, fine, plastic, load_from, peak, max(rules.onset_deg, 2 * c.resolution_deg), rules)
         higher = np.flatnonzero(fine[peak:end] > (1 + rules.step_rise) * fine[peak])
         if higher.size:
             again = peak + int(higher[0])
@@ -238,7 +219,7 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
         running = np.maximum.accumulate(smooth[start:last])
         size = running.size
         ahead = running[np.minimum(np.arange(size) + hold, size - 1)]
-        calm = (ahead <= (1 + rules.surpass) * running) & (running > 0.5 * float(running[-1]))
+        calm = ahead <= (1 + rules.surpass) * running
         if not calm.any():
             return None
         at = start + int(np.argmax(calm))
@@ -259,10 +240,7 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
             and not _fell(c, fine, (peak, again + 1), loading, rules)
             and not _ripples(c, fine, (peak, last), loading, rules)
         )
-        # A vice or a first step slips suddenly too, but the same load then climbs on far above it.
-        soon = smooth[peak : min(last, peak + round(rules.soon * (peak - load_from)))]
-        step = bool(np.any(soon > (1 + rules.far_above) * fine[peak]))
-        if again <= start or not (held_only or step):
+        if again <= start or not held_only:
             return first, peak, None
         start = again
     return None

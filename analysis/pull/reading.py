@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis.bounds import PULL_LEAST_S
 from analysis.distributions import RECTANGULAR, RECTANGULAR_WIDTH
+from analysis.pull.angle import COARSE_DEG
 from analysis.pull.bandwidth import NOTHING_LOST, BandwidthRules, LagShare, find_lag, share_of_lag
 from analysis.pull.breakaway import Peak, PeakRules, refine_peak
 from analysis.pull.chatter import ChatterRules, measure, read_chatter
@@ -311,7 +312,7 @@ def _sliding(c: Conditioned, plateau: Plateau, sensor: Sensor, chatter: Chatter,
         lines.append(BudgetLine(BudgetSource.WHOLE_CYCLES, chatter.peak_to_peak_nm / (RECTANGULAR_WIDTH * chatter.cycles)))
         samples = c.rate_hz / (chatter.frequency_hz or c.rate_hz)
         lines.append(BudgetLine(BudgetSource.SAMPLING, chatter.peak_to_peak_nm / (RECTANGULAR * samples)))
-    if chatter.peak_to_peak_nm is not None and c.resolution_deg >= rules.course.coarse_step_deg:
+    if chatter.peak_to_peak_nm is not None and c.resolution_deg >= COARSE_DEG:
         # How much of the turning happened at which torque cannot be told between two steps of a coarse encoder.
         lines.append(BudgetLine(BudgetSource.ANGLE, chatter.peak_to_peak_nm / RECTANGULAR_WIDTH))
     return Sliding(

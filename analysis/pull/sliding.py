@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,8 +35,6 @@ LOWEST_TURNS = 1.2
 """Ripple must turn at least so often within the travel to be told from a bend."""
 OVER_FLOOR, OVER_REST = 4.0, 0.3
 """Ripple stands out by so many times the median line, and by this share of what is left."""
-LEAST_SPAN = 3
-"""Samples of sliding that a mean is taken of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +72,7 @@ def read_plateau(c: Conditioned, course: Course) -> Plateau | None:
     Plateau or None
         Mean and its standard uncertainties in N.m, from and to in s, travel in deg and slope in N.m/deg where there is an angle.
     """
-    spans = [span for span in course.sliding if span[1] - span[0] >= LEAST_SPAN]
+    spans = course.sliding
     if not spans:
         return None
     from_s, to_s = float(c.time_s[spans[0][0]]), float(c.time_s[spans[-1][1] - 1])
@@ -135,7 +134,7 @@ def _mean_uncertainty(c: Conditioned, blocks: list[Floats]) -> float:
     return c.noise_nm / math.sqrt(independent)
 
 
-def _over_angle(c: Conditioned, spans: list[tuple[int, int]]) -> tuple[float | None, tuple[Order, ...]]:
+def _over_angle(c: Conditioned, spans: Sequence[tuple[int, int]]) -> tuple[float | None, tuple[Order, ...]]:
     """Slope and ripple over angle: torque averaged in bins of angle, a line fitted, and lines of the spectrum of the rest."""
     assert c.angle_deg is not None
     angle = np.concatenate([c.angle_deg[a:b] for a, b in spans])
