@@ -219,7 +219,7 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
         running = np.maximum.accumulate(smooth[start:last])
         size = running.size
         ahead = running[np.minimum(np.arange(size) + hold, size - 1)]
-        calm = ahead <= (1 + rules.surpass) * running
+        calm = (ahead <= (1 + rules.surpass) * running) & (running > 0.5 * float(running[-1]))
         if not calm.any():
             return None
         at = start + int(np.argmax(calm))
