@@ -332,3 +332,14 @@ class PullResult:
     """The certificate behind the torques; None: none is known."""
     calibration_flags: tuple[str, ...] = ()
     """What only the bench knows of the sensor's state: 'zero_moved', 'not_exercised'."""
+
+    @property
+    def ends_loading(self) -> bool:
+        """Whether the trace ends while the load still climbs: its highest torque is a lower bound, for the plates still held.
+
+        A file that a power cut ended, or one that is still being written.
+        """
+        if self.breakaway is None or self.sliding is not None or not self.stretches:
+            return False
+        last = self.stretches[-1]
+        return last.label is Label.LOAD and self.breakaway.time_s >= last.from_s

@@ -100,6 +100,8 @@ class ComparedPull:
     sensor_u_relative: float | None = None
     quality: tuple[str, ...] = ()
     clipped_sliding: bool = False
+    ends_loading: bool = False
+    """The trace ends while the load still climbs: its highest torque is no breakaway."""
     apart: Apart | None = None
 
     @property
@@ -120,8 +122,8 @@ class ComparedPull:
     @property
     def spoiled(self) -> frozenset[FigureName]:
         """The figures that the quality of this reading spoils."""
-        clipped = {FigureName.SLIDING} if self.clipped_sliding else set()
-        return frozenset(clipped).union(*(SPOILED.get(code, frozenset()) for code in self.quality))
+        own = _PACK if self.ends_loading else frozenset({FigureName.SLIDING} if self.clipped_sliding else ())
+        return own.union(*(SPOILED.get(code, frozenset()) for code in self.quality))
 
     def value(self, figure: FigureName) -> float | None:
         """The value of a figure, in N.m, 1/s, percent or without a unit; None where the pull has none, or one that is spoiled."""

@@ -167,14 +167,16 @@ def pull_of(result: PullResult, stated: Stated = NOTHING_STATED) -> Pull:
     """
     codes = [flag.code for flag in result.quality]
     clipped = QualityCode.OVERLOAD in codes
-    # Load that rises and falls again with no sliding in between: the plates never let go, or not for long enough to tell.
-    stuck = result.sliding is None and result.breakaway is not None and (clipped or QualityCode.LET_GO in codes)
+    # Load that rises and falls again with no sliding in between, or still rises where the trace ends: the plates never let go,
+    # or not for long enough to tell. What was reached is a lower bound of what they hold.
+    held = clipped or QualityCode.LET_GO in codes or result.ends_loading
+    stuck = result.sliding is None and result.breakaway is not None and held
 
     def reading(of: Breakaway | Sliding | None) -> Reading | None:
         if of is None:
             return None
         ground = ground_of(result, of)
-        return Reading(of.torque_nm, (*of.budget.lines, *ground.lines), clipped, ground.missing)
+        return Reading(of.torque_nm, (*of.budget.lines, *ground.lines), clipped or stuck, ground.missing)
 
     unsettled = None
     if "rest_moved" in codes:

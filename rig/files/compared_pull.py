@@ -50,6 +50,7 @@ def compared_pull(name: str, trace: Trace, info: TraceInfo, result: PullResult, 
         sensor_u_relative=_sensor_u(result),
         quality=tuple(str(flag.code) for flag in result.quality),
         clipped_sliding=_clipped_sliding(result),
+        ends_loading=result.ends_loading,
     )
 
 

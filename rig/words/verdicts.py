@@ -36,7 +36,7 @@ MISSING = {
     Missing.OTHER_DIRECTION: "pulls the other way are missing",
     Missing.PLATE_STATE: "the window is for plates in another state, or the state is not stated",
     Missing.CONDITIONS: "oil, temperature or closure are not stated for all pulls",
-    Missing.LOWER_BOUND: "the sensor was at its limit: the torque is at least the value",
+    Missing.LOWER_BOUND: "the sensor was at its limit, or the plates did not let go: the torque is at least the value",
     Missing.HELD_AT_TIMES: "some pulls held and some turned freely",
 }
 """What a verdict lacks, by its code."""

@@ -12,11 +12,14 @@ from support.made import made_stream
 from support.same import assert_same
 from support.shareddata import shared_data
 
+from analysis.compare.pulls import FigureName
+from analysis.results import Sensor
 from analysis.trace import Trace
 from analysis.window import Basis, Window
 from rig.cli import main
 from rig.commands import _reading
 from rig.files import pull_file as recording
+from rig.files.compared_pull import read_compared
 from rig.files.metadata import TraceInfo, Transducer
 from rig.files.trace_csv import write_trace
 
@@ -481,3 +484,38 @@ def test_the_text_of_a_document_speaks_the_unit_of_the_window(capsys, pull):
     assert "30..60 lbf.ft" in document["verdict"]["text"]
     assert "44.3 +/- 5.0 lbf.ft" in document["verdict"]["text"]
     assert document["verdict"]["low_nm"] == pytest.approx(30 * 1.3558179, rel=1e-6)
+
+
+def let_go_on_the_ramp(at_s: float) -> Trace:
+    """The made pull up to a moment of its ramp (3 s to 4 s, to 60 N.m); then the hand lets go and the lever springs back."""
+    held, rest = made_stream(1).between(0.0, at_s), made_stream(0, seed=2, start_s=at_s + 0.1)
+    assert held.angle_deg is not None
+    assert rest.angle_deg is not None
+    back = np.linspace(1.0, 0.0, 50)[1:]
+    return Trace(
+        np.concatenate([held.time_s, at_s + 0.002 * np.arange(1, 50), rest.time_s]),
+        np.concatenate([held.torque_nm, back * held.torque_nm[-1], rest.torque_nm]),
+        np.concatenate([held.angle_deg, back * held.angle_deg[-1], rest.angle_deg]),
+    )
+
+
+@pytest.mark.parametrize("at_s", [3.4, 3.6, 3.9])
+@pytest.mark.parametrize("ended", [lambda at_s: made_stream(1).between(0.0, at_s), let_go_on_the_ramp], ids=["cut", "let go"])
+def test_plates_that_did_not_let_go_hold_at_least_what_was_reached(capsys, tmp_path, ended, at_s):
+    """A power cut on the ramp, or a hand that lets go: the unit may hold any torque above, and is never called too low."""
+    path = tmp_path / "held.csv"
+    write_trace(path, ended(at_s))
+    reached = 60.0 * (at_s - 3.0)
+    for limits, state in ((f"{reached + 20}..200 N.m", "undecided"), (f"{reached / 3}..{reached / 2} N.m", "above")):
+        _, (document,), _ = documents(capsys, str(path), "--window", limits, "--u", "0.5 %")
+        assert (document["verdict"]["state"], document["verdict"]["missing"]) == (state, ["lower_bound"])
+    _, found, _ = documents(capsys, str(path), "--series", "--window", f"{reached + 20}..200 N.m", "--u", "0.5 %")
+    assert found["series"]["verdict"]["state"] == "undecided"
+
+
+def test_a_pull_cut_on_the_ramp_counts_for_no_figure_of_a_comparison(tmp_path):
+    path = tmp_path / "held.csv"
+    write_trace(path, made_stream(1).between(0.0, 3.6))
+    pull, _, _ = read_compared(path, lambda info: Sensor(capacity_nm=200.0), with_curve=False)
+    assert pull.breakaway_nm is not None
+    assert pull.value(FigureName.BREAKAWAY) is None
