@@ -328,7 +328,12 @@ def parse_measure(text: str, quantity: Quantity) -> Measure:
     >>> parse_measure("0.5 kp.m", "torque").unit
     'kp.m'
     """
-    value, unit = split_quantity(text)
+    try:
+        value, unit = split_quantity(text)
+    except UnitError as fault:
+        if quantity == "torque":
+            raise
+        raise UnitError(fault.what, remedy=f"write it like '20 {_WANTED[quantity].examples.split(',')[0]}'") from fault
     if not unit:
         raise UnitError(f"{quoted(text)} has no unit", remedy=f"add one such as {_WANTED[quantity].examples}")
     scale = scale_to_si(unit, quantity)

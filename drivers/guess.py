@@ -25,7 +25,7 @@ from analysis.units import ColumnHeader, Quantity, scale_to_si
 from drivers.frames import FramesCodec
 from drivers.guess_lines import Lines, start_of
 from drivers.guess_shape import told_by_pulls
-from drivers.text import LONGEST_LINE, Column, Kind, TextCodec, TextFormat, check_of
+from drivers.text import LONGEST_LINE, Column, Kind, TextCodec, TextFormat, check_of, scale_of_column
 
 LEAST_LINES = 8
 """Fewer say too little."""
@@ -96,7 +96,7 @@ class Guess:
         stated: dict[Kind, str | None] = {"torque": torque, "angle": angle, "time": time}
         for kind in self.wanted:
             if unit := stated[kind]:
-                scale_to_si(unit, cast(Quantity, kind))
+                scale_of_column(unit, cast(Quantity, kind))
         columns = [
             replace(column, unit=stated[column.kind] or "") if column.kind in self.wanted else column
             for column in self.layout.columns

@@ -11,10 +11,10 @@ import math
 import operator
 import re
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, cast
 
 from analysis.errors import UnitError
-from analysis.units import Scale, scale_to_si
+from analysis.units import Quantity, Scale, scale_to_si, split_quantity
 from drivers.codec import BEYOND_REASON, Reading, WireFaults
 
 Kind = Literal["torque", "angle", "length", "time", "counter", "skip"]
@@ -36,9 +36,23 @@ _OLD_SIGNS = {0xB0: "°", 0xB5: "µ", 0xB7: "·"}
 _BRACKETED_UNIT = re.compile(r"(?<=[0-9+-])\s*[\[(]\s*([A-Za-z°µμ][^\s()\[\]]*)\s*[\])]")
 
 
+def scale_of_column(unit: str, kind: Quantity) -> Scale:
+    """Scale of numbers sent in a unit, or of counts that stand for so much of one each, as in '0.01 N.m'.
+
+    Raises UnitError where it is neither.
+    """
+    if not unit[:1].isdigit() or not (parts := split_quantity(unit))[1]:
+        return scale_to_si(unit, kind)
+    each, unit = parts
+    if each == 0:
+        raise UnitError("a count cannot stand for nothing", remedy="write it like '0.01 N.m'")
+    one = scale_to_si(unit, kind)
+    return Scale(each * one.factor, one.offset)
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A field of the line: what it is, its unit as sent and, in 'key=value' lines, its key."""
+    """A field of the line: what it is, its unit as sent (or what a count stands for) and, in 'key=value' lines, its key."""
 
     kind: Kind
     unit: str = ""
@@ -49,7 +63,7 @@ class Column:
         """From the unit as sent to N.m, deg, m or s; a counter has none."""
         if self.kind in ("counter", "skip"):
             return Scale(1.0)
-        return scale_to_si(self.unit, self.kind)
+        return scale_of_column(self.unit, cast(Quantity, self.kind))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

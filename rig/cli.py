@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import difflib
 import importlib
 import io
 import os
 import pkgutil
 import platform
+import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from typing import NoReturn, Protocol, cast
@@ -36,10 +38,26 @@ class Verb(Protocol):
     run: Callable[[argparse.Namespace], int]
 
 
+_CHOICE = re.compile(r"argument (?P<of>.+): invalid choice: '(?P<typed>.*)' \(choose from (?P<known>.*)\)", re.DOTALL)
+"""How argparse refuses a word that is none of its choices; Python 3.12 no longer puts those in quotes."""
+NEAR = 0.5  # of difflib's likeness: 'anal' and 'first' still find 'analyse' and 'first_pull'
+
+
+def _nearest(message: str) -> str:
+    """A refused word with the one that was probably meant, in place of a list of all."""
+    found = _CHOICE.fullmatch(message)
+    if found is None:
+        return message
+    known = [word.strip(" '") for word in found["known"].split(",")]
+    near = difflib.get_close_matches(found["typed"], known, 1, NEAR)
+    return f"argument {found['of']}: '{found['typed']}' is none; did you mean '{near[0]}'?" if near else message
+
+
 class _Parser(argparse.ArgumentParser):
     """A parser whose complaint is one line."""
 
     def error(self, message: str) -> NoReturn:
+        message = _nearest(message)
         self.exit(USAGE_STATUS, f"{self.prog}: {plain(message)[:LONGEST_SENTENCE]}; see '{self.prog} --help'\n")
 
 

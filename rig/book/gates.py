@@ -149,14 +149,14 @@ class _Look:
                 text = say(
                     "no pull since the pack was changed (pack sheet, entry {entry}): pull the unit as it is now", entry=change.entry
                 )
-                found.append(Missing("after_pack_change", text))
+                found.append(Missing("after_pack_change", text + self._as_they_count(card)))
                 if "oil" in self._needs and self._record.last(Kind.OIL) is None:  # that does not follow from it
                     found.append(self._no_oil())
                 return None
             pulls = after
         complete = _enough(pulls) or "pulls_each_way" not in self._needs
         if not complete:
-            found.append(Missing("pulls_each_way", _too_few(pulls)))
+            found.append(Missing("pulls_each_way", _too_few(pulls) + ("" if pulls else self._as_they_count(card))))
         for code, fits, text in self._conditions(card):
             fitting = [] if fits is None else [pull for pull in pulls if fits(pull)]
             lacking = not fitting or (_enough(pulls) and not _enough(fitting))
@@ -206,6 +206,19 @@ class _Look:
             text = say("pulls by a sensor in calibration are needed (a due date not before the day of the pull)")
             conditions.append(("calibration", _in_calibration, text))
         return conditions
+
+    def _as_they_count(self, card: CardWindow | None) -> str:
+        """What pulls yet to be made must be like: known before the first, not after the last."""
+        wanted = []
+        if "closure" in self._needs:
+            wanted.append(say("case closed as it will run"))
+        if "arrangement" in self._needs and card is not None and card.arrangement is not None:
+            wanted.append(say("arrangement {arrangement}", arrangement=card.arrangement))
+        if "oil" in self._needs:
+            wanted.append(say("service oil"))
+        if "calibration" in self._needs:
+            wanted.append(say("sensor in calibration"))
+        return "; " + say("they count with: {conditions}", conditions=", ".join(wanted)) if wanted else ""
 
     def _no_oil(self) -> Missing:
         return Missing(

@@ -15,6 +15,7 @@ from analysis.window import Window
 from rig.files.fields import Words
 from rig.window.conditions import FIELD_NAMES, STATE_FIELDS, Conditions, lacking
 from rig.window.model import BenchModel
+from rig.window.notices import Notice
 from rig.window.preferences import Preferences
 from rig.words.language import say
 from rig.words.retold import fault_text
@@ -168,8 +169,11 @@ class Entry:
         self._model.lacks = lacking(conditions)
         refused = conditions.refusal("window")
         window = _window_of(conditions)
+        if conditions.window != before.window:
+            self._model.notices.window_is_typed_anew()
         if refused is not None and self._model.window is not None:
-            self._model.tell(say("the window cannot be read: nothing is judged until it can"), remedy=fault_text(refused))
+            told = say("the window cannot be read: nothing is judged until it can")
+            self._model.notices.add(Notice(told, remedy=fault_text(refused), of_window=True))
         series, changed = self._model.line.series, sorted(conditions.changed_from(before) & STATE_FIELDS)
         if not len(series):
             series.name, series.conditions = conditions.series, conditions.texts()

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from analysis.errors import BenchError
 from rig.book.events import Kind
-from rig.errors import BookUnreachableError
+from rig.errors import BookError, BookUnreachableError
 from rig.live.news import Entered, Failed, News
 from rig.window.book_worker import BookWorker
 from rig.window.entry import Entry
@@ -140,6 +140,8 @@ class JobDesk:
 
         def find(book: Book) -> Taken:
             self._enter_what_waits(book)
+            if number is None and not book.jobs(limit=1):
+                raise BookError("the book holds no job yet", remedy=say("open the first: Jobs (Ctrl+J)"))
             return self._look(book, number or book.last_job())
 
         self._do(find, self._take)

@@ -11,7 +11,8 @@ from rig.words.retold import retold
 class Notice:
     """One of them.
 
-    `of_line` and `of_disk` go away by themselves when line or disk are back. `good`: nothing to fix, only to know; it fades.
+    `of_line`, `of_disk` and `of_window` go away by themselves when line or disk are back, or another window is typed.
+    `good`: nothing to fix, only to know; it fades.
     """
 
     what: str
@@ -19,6 +20,7 @@ class Notice:
     remedy: str = ""
     of_line: bool = False
     of_disk: bool = False
+    of_window: bool = False
     good: bool = False
 
 
@@ -66,3 +68,7 @@ class Notices:
     def disk_is_back(self) -> None:
         """What was said of a disk that refuses is over, or said anew."""
         self._standing = [notice for notice in self._standing if not notice.of_disk]
+
+    def window_is_typed_anew(self) -> None:
+        """What was said of a window that could not be read is over, or said anew."""
+        self._standing = [notice for notice in self._standing if not notice.of_window]

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.wires import pieces_of
 
+from analysis.errors import UnitError
 from drivers.codec import Reading
 from drivers.text import LONGEST_LINE, Column, TextCodec, TextFormat, encode_line
 
@@ -66,6 +67,16 @@ def test_a_unit_in_the_line_overrules_the_profile_unit() -> None:
     """The user pressed the unit key of the indicator. 1 lbf.ft is 0.3048 m times 0.45359237 kg times 9.80665 m/s2, exactly."""
     readings, _ = read(BLANKS, b"10 lbf.ft 90 deg\n")
     assert readings[0].torque == pytest.approx(10 * 0.3048 * 0.45359237 * 9.80665, rel=1e-12)
+
+
+def test_counts_are_what_the_column_says_one_stands_for() -> None:
+    counts = TextFormat(columns=(Column("torque", "0.01 N.m"), Column("angle", "0.1 deg")), rate_hz=100.0)
+    readings, _ = read(counts, b"4512,-123\n")
+    assert readings[0].torque * counts.columns[0].scale.factor == pytest.approx(45.12)
+    assert readings[0].angle * counts.columns[1].scale.factor == pytest.approx(-12.3)
+    for off in ("0 N.m", "0.01", "0.01 kg"):
+        with pytest.raises(UnitError):
+            _ = Column("torque", off).scale
 
 
 @pytest.mark.parametrize(

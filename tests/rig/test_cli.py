@@ -41,6 +41,16 @@ def test_the_general_help_imports_nothing_heavy():
     assert "analyse" in done.stdout
 
 
+@pytest.mark.parametrize(("typed", "meant"), [(["analyze", "x.csv"], "analyse"), (["guide", "first"], "first_pull")])
+def test_a_word_that_is_nearly_a_choice_is_asked_back(typed, meant, capsys):
+    with pytest.raises(SystemExit) as end:
+        cli.main(typed)
+    assert end.value.code == 2
+    told = capsys.readouterr().err
+    assert told.count("\n") == 1
+    assert f"did you mean '{meant}'?" in told
+
+
 def test_version_and_nothing(capsys):
     assert cli.main(["--version"]) == 0
     assert capsys.readouterr().out.startswith("platepull ")

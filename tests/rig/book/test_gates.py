@@ -35,6 +35,17 @@ def test_an_empty_job_lacks_what_does_not_follow_from_something_else():
     assert missing(Chain()) == ["spec_card", "pulls_each_way", "oil", "fasteners", "drag", "backlash"]
 
 
+def test_what_pulls_must_be_like_to_count_is_said_before_the_first():
+    record = Chain().record
+    texts = {one.code: one.text for one in gate(record, record.step("lock_tabs")).missing}
+    assert texts["pulls_each_way"].endswith("they count with: case closed as it will run, service oil, sensor in calibration")
+    chain = ready_chain()
+    chain.pack(["0.80 mm"])
+    record = chain.record
+    [changed] = [one for one in gate(record, record.step("lock_tabs")).missing if one.code == "after_pack_change"]
+    assert "arrangement A, service oil, sensor in calibration" in changed.text
+
+
 def test_without_a_spec_card_the_line_says_how_to_give_one():
     chain = Chain()
     chain.oil()

@@ -145,6 +145,9 @@ def test_an_edited_window_judges_the_pulls_so_far_and_a_refused_one_rules_nothin
     assert controller.model.window is None
     assert controller.model.last.verdict is None
     assert "nothing is judged" in controller.model.notices.standing[-1].what
+    controller.entry.edit(Conditions(window="80 to 60 N.m"))
+    controller.entry.edit(Conditions(window="60 to 80 N.m"))
+    assert not controller.model.notices.standing, "what was said of the window that could not be read stays although it is mended"
 
 
 @pytest.mark.parametrize("text", ["25..45 lbf.ft", "10.. N.m", "..25 N.m", "25,5..45,5 Nm", ""])

@@ -73,6 +73,14 @@ def test_after_a_restart_going_on_with_the_job_judges_by_the_same_window(shop, q
     again.window.close()
 
 
+def test_going_on_with_a_job_where_there_is_none_points_to_the_page_of_jobs(shop):
+    shop.desk.take_last()
+    shop.settle()
+    [notice] = shop.window.model.notices.standing
+    assert "no job yet" in notice.what
+    assert "Jobs (Ctrl+J)" in notice.remedy
+
+
 def test_a_card_brings_its_window_and_says_what_it_replaces_and_another_job_does_not_inherit_it(shop):
     typed(shop, window="50..70 N.m")
     opened(shop, "QF-7 no. 12", card=True)
