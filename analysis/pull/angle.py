@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.pull.noise import GAP_STEPS, median, percentile, runs_of
+from analysis.pull.noise import GAP_STEPS, UNDER_LOAD, median, percentile, runs_of
 from analysis.trace import Floats
 
 COARSE_DEG = 1.9
@@ -25,7 +25,6 @@ class AngleRules:
     jump_over: float = 6.0  # ... and so many times what the lever does in the samples around: a slip swings over several
     around: int = 4  # samples on either side
     farthest_deg_s: float = 3000.0  # ... or faster than any lever flies back
-    loaded: float = 0.3  # under load: above this share of the largest torque
     hand_deg_s: float = 600.0  # in a gap a hand turns the lever no faster than this
     gone_share: float = 0.1  # the release is over below this share of the largest torque ...
     fall_s: float = 0.1  # ... and began within this time before, at the highest
@@ -108,7 +107,7 @@ def _is_dead(time_s: Floats, angle_deg: Floats, torque_nm: Floats, rules: AngleR
     """Whether the angle stands under load, and while the load falls away too: a live one springs back by the wind-up."""
     size = np.abs(torque_nm)
     largest = percentile(size, 99.0)
-    loads = [run for run in runs_of(size > rules.loaded * largest) if time_s[run[1] - 1] - time_s[run[0]] >= rules.load_s]
+    loads = [run for run in runs_of(size > UNDER_LOAD * largest) if time_s[run[1] - 1] - time_s[run[0]] >= rules.load_s]
     if not loads:
         return False
     moved = np.flatnonzero(np.abs(angle_deg - angle_deg[-1]) > 0)

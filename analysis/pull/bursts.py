@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.pull.noise import joined_runs, percentile, slope_of
+from analysis.pull.noise import UNDER_LOAD, joined_runs, percentile, slope_of
 from analysis.trace import Floats
 
 BACK_NOISE = 3.0
@@ -21,7 +21,6 @@ class BurstRules:
 
     noise: float = 8.0  # a leap is so many deviations of the noise at rest,
     share: float = 0.04  # ... unrest this share of the largest torque
-    loaded: float = 0.3  # under load: above this share of the largest torque
     common: float = 96.0  # so many percent of the load's second differences are common in it ...
     over_common: float = 2.5  # ... and a burst's are so many times as large
     join_s: float = 0.006  # unrest this near together is one burst
@@ -68,7 +67,7 @@ def find_bursts(torque_nm: Floats, noise_nm: float, step_s: float, rules: BurstR
     if not (second > least).any():
         return np.empty(0, dtype=np.intp)
     # Slips of chattering plates are as sudden, but there are many of them: what is common in the load is no burst.
-    loaded = second[np.abs(torque_nm[1:-1]) > rules.loaded * largest]
+    loaded = second[np.abs(torque_nm[1:-1]) > UNDER_LOAD * largest]
     least = max(least, rules.over_common * percentile(loaded, rules.common) if loaded.size else 0.0)
     found: list[int] = []
     for first, last in joined_runs(second > least, max(4, round(rules.join_s / step_s))):
@@ -141,7 +140,7 @@ def find_blows(torque_nm: Floats, level_nm: float, noise_nm: float, step_s: floa
     load = load if float(load.sum()) >= 0 else -load
     largest = percentile(np.abs(load), 99.0)
     leaps = np.diff(load)
-    sudden = np.abs(leaps[load[1:] > rules.loaded * largest])
+    sudden = np.abs(leaps[load[1:] > UNDER_LOAD * largest])
     common = rules.over_common * percentile(sudden, rules.common) if sudden.size else 0.0
     at = np.flatnonzero(leaps > max(rules.share * largest, common))
     longest = max(rules.least, round(rules.blow_s / step_s))
@@ -151,7 +150,7 @@ def find_blows(torque_nm: Floats, level_nm: float, noise_nm: float, step_s: floa
         if (found and i < found[-1]) or i + 1 < rules.ends:
             continue
         before, height = load[i + 1 - rules.ends : i + 1], float(leaps[i])
-        if float(before.mean()) < rules.loaded * largest or float(np.abs(np.diff(before)).max()) > rules.blow_calm * height:
+        if float(before.mean()) < UNDER_LOAD * largest or float(np.abs(np.diff(before)).max()) > rules.blow_calm * height:
             continue
         after = load[i + 1 : i + 1 + longest + rules.ends]
         line = float(before.mean()) + slope_of(place, before) * (np.arange(after.size) + 0.5 * (rules.ends + 1))

@@ -14,14 +14,12 @@ from scipy.ndimage import minimum_filter1d
 from analysis.pull.angle import COARSE_DEG
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.first_slip import CourseRules, Span, find_first_slip
-from analysis.pull.noise import joined_runs, median, percentile, runs_of
+from analysis.pull.noise import UNDER_LOAD, joined_runs, median, percentile, runs_of
 from analysis.results import Label, Stretch
 from analysis.trace import Floats
 
 THINNED = 50_000
 """The working level is found on so many samples of a longer trace: it is a percentile."""
-UNDER_LOAD = 0.25
-"""Share of the top from which a sample is under load."""
 HOLDS_SOMETHING = 1.5
 """A top so many times the detection limit is a pull, even if its level is not."""
 SLIP_ENDS_S, SLIP_ENDS_DEG = 0.8, 8.0

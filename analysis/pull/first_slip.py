@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.pull.conditioning import Conditioned
-from analysis.pull.noise import median, slope_of
+from analysis.pull.noise import UNDER_LOAD, median, slope_of
 from analysis.trace import Floats
 
 Span = tuple[int, int]
@@ -28,8 +28,6 @@ NEVER_FELL_NOISE, NEVER_FELL = 3, 0.3
 """A step is one where the torque never fell below it by so many deviations of noise, or by this share of the rise."""
 STEP_PART = 4
 """A load that has not come back to within a quarter of a step's rise has been let go."""
-LOADED_FROM = 0.3
-"""Share of the peak from which a new load counts."""
 SLOPE_S = 0.01
 """Slopes of the slip angle are taken over so long."""
 RELEASE_S = 0.05
@@ -230,7 +228,7 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
         again = peak + int(higher[0])
         below = np.flatnonzero(smooth[peak : again + 1] <= (1 - rules.step_rise / STEP_PART) * fine[peak])
         foot = peak + int(below[-1]) if below.size else peak
-        load_from = first + int(np.argmax(smooth[first : peak + 1] > LOADED_FROM * fine[peak]))
+        load_from = first + int(np.argmax(smooth[first : peak + 1] > UNDER_LOAD * fine[peak]))
         # Against time, not samples: where some are missing a slow fall must not look like a sudden one.
         loading = 0.5 * fine[peak] / _seconds(c, load_from, peak)
         climbing = (smooth[again] - smooth[foot]) / _seconds(c, foot, again)
@@ -250,7 +248,7 @@ def _before_ripple(c: Conditioned, fine: Floats, span: tuple[int, int, int], rul
     """Where the load's climb ended, if the peak after it is but the first of several even crests; else the peak as it is."""
     first, peak, last = span
     rising = first + int(np.argmax(fine[first : peak + 1] > 0.5 * fine[peak]))
-    load_from = first + int(np.argmax(fine[first : peak + 1] > LOADED_FROM * fine[peak]))
+    load_from = first + int(np.argmax(fine[first : peak + 1] > UNDER_LOAD * fine[peak]))
     width = c.samples_in(rules.knee_s, 3)
     ends = np.arange(rising, peak - width)
     if not ends.size:

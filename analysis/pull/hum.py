@@ -11,8 +11,6 @@ from scipy.ndimage import uniform_filter1d
 from analysis.pull.noise import fast_length
 from analysis.trace import Floats
 
-LEAST_REST = 16
-"""Samples of rest that a spectrum needs."""
 FINER = 4
 """The spectrum is padded to so many times the rest, so that a line lies near one of its own."""
 FINE_TURNS, MOST_TRIED, FEWEST_TRIED = 0.2, 161, 9
@@ -104,8 +102,6 @@ def _thinned(values: Floats, by: int) -> Floats:
 
 def _line(rest: Floats, step_s: float, rules: HumRules) -> float | None:
     """Frequency of the strongest line of the spectrum, if hum could be that strong in it; None otherwise."""
-    if rest.size < LEAST_REST:
-        return None
     window = np.hanning(rest.size)
     size = fast_length(FINER * rest.size)
     power = np.abs(np.fft.rfft(rest * window, size)) ** 2

@@ -20,6 +20,8 @@ FOURTH_DIFFERENCE = math.sqrt(70.0)
 """Standard deviation of the differences of white noise over its own: the root of the sum of the squared binomials."""
 NORMAL_MAD = 1.4826
 """Standard deviation of a normal distribution over its median absolute deviation."""
+UNDER_LOAD = 0.25
+"""Above this share of the largest torque a sample is under load."""
 GAP_STEPS = 3.5
 """A step in time of so many usual ones is a gap, no jitter of a clock."""
 FEWEST_FOR_NOISE = 12
@@ -76,13 +78,12 @@ def fine_deviation(values: Floats) -> float:
     return NORMAL_MAD * median(np.abs(np.diff(values, FOURTH))) / FOURTH_DIFFERENCE
 
 
-LOADED_SHARE = 0.2  # under load: above this share of the largest torque
 HELD_SHARE = 0.6  # values are repeated where this share of the load's samples equal their neighbour
 
 
 def usual_repeat(torque_nm: Floats) -> float:
     """How many samples a value is usually repeated for while the torque changes; 1 for a converter as fast as the stream."""
-    under = np.abs(torque_nm) > LOADED_SHARE * float(np.max(np.abs(torque_nm), initial=0.0))
+    under = np.abs(torque_nm) > UNDER_LOAD * float(np.max(np.abs(torque_nm), initial=0.0))
     same = np.diff(torque_nm) == 0.0
     loaded = under[1:] & under[:-1]
     if not loaded.any() or float(same[loaded].mean()) < HELD_SHARE:
