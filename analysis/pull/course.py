@@ -20,6 +20,8 @@ from analysis.trace import Floats
 
 THINNED = 50_000
 """The working level is found on so many samples of a longer trace: it is a percentile."""
+LEAST_AT_REST = 20
+"""Samples at rest whose deviation tells the noise."""
 HOLDS_SOMETHING = 1.5
 """A top so many times the detection limit is a pull, even if its level is not."""
 SLIP_ENDS_S, SLIP_ENDS_DEG = 0.8, 8.0
@@ -150,7 +152,10 @@ def detection_limit(c: Conditioned, capacity_nm: float | None, rules: CourseRule
 
 
 def _above_noise(c: Conditioned, rules: CourseRules) -> float:
-    return rules.signal_over_noise * c.noise_nm
+    # Noise that changes sign from sample to sample (aliased hum) looks larger in its differences than it is.
+    at_rest = c.torque_nm[: c.rest_to]
+    noise = min(c.noise_nm, float(np.std(at_rest))) if at_rest.size >= LEAST_AT_REST else c.noise_nm
+    return rules.signal_over_noise * noise
 
 
 def find_load_segments(c: Conditioned, smooth: Floats, level_nm: float, rules: CourseRules) -> list[Span]:

@@ -15,6 +15,8 @@ FINER = 4
 """The spectrum is padded to so many times the rest, so that a line lies near one of its own."""
 FINE_TURNS, MOST_TRIED, FEWEST_TRIED = 0.2, 161, 9
 """The frequency is sought in steps that turn the phase over the whole trace by this share; at so many frequencies at a time."""
+NYQUIST = 0.499
+"""Of the sampling rate: hum is told up to here."""
 GOOD_SHARE = 0.3
 """Hum that can be followed through less of the pull than this is not taken out."""
 
@@ -107,7 +109,7 @@ def _line(rest: Floats, step_s: float, rules: HumRules) -> float | None:
     power = np.abs(np.fft.rfft(rest * window, size)) ** 2
     frequency = np.fft.rfftfreq(size, step_s)
     total = float(power.sum())
-    power[(frequency < rules.least_hz) | (frequency > 0.49 / step_s)] = 0.0
+    power[(frequency < rules.least_hz) | (frequency > NYQUIST / step_s)] = 0.0
     top = int(np.argmax(power))
     share = float(power[max(0, top - 8) : top + 9].sum()) / total if total > 0 else 0.0
     return float(frequency[top]) if share >= rules.share else None

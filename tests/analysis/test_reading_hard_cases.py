@@ -57,6 +57,16 @@ def test_without_an_angle_a_ripple_higher_than_the_knee_carries_no_breakaway():
     assert result.breakaway.torque_nm == pytest.approx(60.0, rel=0.015)
 
 
+def test_hum_at_half_the_sampling_rate_hides_no_pull():
+    """50 Hz seen at 100.8 Hz alternates from sample to sample, and beats: 5 % of the load, and the unit holds all the same."""
+    trace = trace_of([(0, 0), (1.2, 0), (2.2, 58), (2.3, 55), (7, 55), (7.1, 0), (8.2, 0)], rate_hz=100.8)
+    trace = Trace(trace.time_s, trace.torque_nm + 2.7 * np.sin(2 * np.pi * 50.0 * trace.time_s), 8.0 * trace.time_s)
+    result = read_pull(trace)
+    assert not result.held_nothing
+    assert result.sliding.torque_nm == pytest.approx(55.0, rel=0.01)
+    assert result.breakaway.torque_nm == pytest.approx(58.0, rel=0.05)
+
+
 @pytest.mark.parametrize("faster", [1.06, 1.1, 1.2])
 def test_without_an_angle_a_hand_that_pulls_faster_later_makes_no_second_breakaway(faster):
     """Sliding for 3 s, then faster at a higher torque: the plates let go at the first top, and no hand holds back for 3 s."""
