@@ -39,6 +39,7 @@ class BandwidthRules:
     misfit_of_hand: float = 0.012  # ... and between the two only a fall as good as behind a filter speaks of one
     hand_longest_s: float = 0.035  # ... and never a mean delay of this (simulated pulls: 99 % under 35 ms)
     held_share: float = 0.97  # the fall begins where the torque leaves this share of the load
+    mean_lag: tuple[float, float] = (0.3, 1.1)  # of the time between two values of a converter: late by this, it sends means
     held_part: float = 0.25  # of the time a value is repeated for, its delay is known no better than this share
     lags: tuple[float, ...] = (0.8, 0.86, 0.91, 0.95, 0.98, 1.0, 1.02, 1.05, 1.1, 1.17, 1.25)  # tried about the mean delay
     misfit: float = 0.02  # a filter explains the fall to this share of the load; else only the lag is known
@@ -122,6 +123,27 @@ def find_lag(c: Conditioned, course: Course, sensor: Sensor, rules: BandwidthRul
         return None
     misfit, lag_s, kind = _best_filter(went_in, came_out, behind_s, c.step_s, rules)
     return Lag(lag_s, kind, overshoot=overshoot) if misfit <= rules.misfit else Lag(behind_s, None, overshoot=overshoot)
+
+
+def averages(c: Conditioned, lag: Lag, rules: BandwidthRules) -> bool:
+    """Whether a slow converter sends means over the time between two values: they come late by half of it, at any fall.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace; its `value_s` is the time between two values.
+    lag
+        As the release shows it, beside the half of `held_s` that any repeated value is late.
+    rules
+        How near to half that is.
+
+    Returns
+    -------
+    bool
+        False for values of the moment, but by chance.
+    """
+    least, most = rules.mean_lag
+    return least * c.value_s <= lag.lag_s <= most * c.value_s
 
 
 def _release(c: Conditioned, let_go: int, rules: BandwidthRules) -> tuple[Floats, Floats, float] | None:

@@ -17,6 +17,8 @@ NEAR_S, NEAR_LEAST = 0.06, 8
 """So long before the peak its noise is measured, over so many samples at least."""
 NOISE_KEPT = 0.9
 """Of the noise measured there: it holds some of the ramp's bend."""
+STAIRS_NEAR, STAIRS_BEFORE = 2, 4
+"""Values of a slow converter about the peak among which the highest is taken; values before it that show the stair."""
 RAMP_S = 0.03
 """The slope at the end of the ramp is taken over so long."""
 
@@ -47,6 +49,8 @@ class PeakRules:
     # A parabola stands for the top of a real curve to about this share: the spread of errors on simulated pulls without
     # noise to speak of (tests/speed/readings.py, kinds clean and high_rate).
     shape_floor: float = 0.0007
+    stairs_s: float = 0.03  # values so far apart make a staircase of the ramp, which no parabola fits ...
+    stairs_missed: float = 0.75  # ... and its peak lies above the highest by this part of a stair, give or take as much
     knee_deg: float = 3.0  # a slip so far is sustained (CourseRules.sustained_deg): the knee ends there ...
     knee_noise: float = 3.0  # ... or where the torque falls by so many deviations of a sample's noise
 
@@ -133,6 +137,39 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
     shape_u = float(np.std(rivals)) + rules.shape_floor * abs(value)
     knee_u = _climbs_on(c, course, noise, rules) / RECTANGULAR
     return Peak(value, float(trials.top_s[best]), float(trials.u_nm[best]), sampling, shape_u_nm=shape_u, knee_u_nm=knee_u)
+
+
+def peak_on_stairs(c: Conditioned, course: Course, rules: PeakRules) -> Peak:
+    """The peak of a converter that sends means over the time between two of its values, and repeats each until the next.
+
+    Between two values the load climbs on by a stair, and a mean shows the half of it, or less where the plates let go within: what
+    was there lies between the highest value and one and a half stairs above it.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace; its `value_s` is the time between two values.
+    course
+        Its `peak` lies on or beside the highest value.
+    rules
+        How much of a stair is missed.
+
+    Returns
+    -------
+    Peak
+        N.m and s; where nothing falls after the highest value it is that, with the same uncertainty.
+    """
+    at, held, noise = course.peak, c.samples_in(c.value_s), c.noise_nm
+    near = slice(max(0, at - STAIRS_NEAR * held), at + STAIRS_NEAR * held)
+    top = near.start + int(np.argmax(c.torque_nm[near]))
+    foot = c.torque_nm[max(0, top - STAIRS_BEFORE * held) : max(1, top - held + 1)]
+    # The last stair is the higher where the load climbed faster at the end.
+    stair = max(float(foot[-1] - foot[0]) / (STAIRS_BEFORE - 1), float(c.torque_nm[top] - c.torque_nm[max(0, top - held)]), 0.0)
+    more = rules.stairs_missed * stair
+    value, after = float(c.torque_nm[top]), c.torque_nm[top : top + STAIRS_NEAR * held + 1]
+    falls = value - float(after.min()) > max(0.5 * more, rules.knee_noise * noise)
+    missed_u = more / RECTANGULAR
+    return Peak(value + (more if falls else 0.0), float(c.time_s[top]), noise, missed_u, shape_u_nm=rules.shape_floor * value)
 
 
 def _climbs_on(c: Conditioned, course: Course, noise: float, rules: PeakRules) -> float:

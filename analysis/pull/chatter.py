@@ -424,7 +424,7 @@ def read_chatter(c: Conditioned, course: Course, measured: tuple[ChatterFeatures
     travel = None if c.angle_deg is None else sum(float(c.angle_deg[b - 1] - c.angle_deg[a]) for a, b in course.sliding)
     probability = score(measured[0]) if measured is not None else NO_CYCLES_SCORE
     why_not = None
-    if c.rate_hz < rules.lowest_rate_hz:
+    if 1.0 / c.value_s < rules.lowest_rate_hz:
         why_not = "low_rate"
     elif time_s < rules.least_time_s or (travel is not None and travel < rules.least_travel_deg):
         why_not = "short_travel"

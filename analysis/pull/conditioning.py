@@ -112,6 +112,11 @@ class Conditioned:
         """Usual sampling rate."""
         return 1.0 / self.step_s
 
+    @property
+    def value_s(self) -> float:
+        """Usual time between two new values: longer than between samples where a converter repeats its values."""
+        return max(self.step_s, self.held_s)
+
     def samples_in(self, span_s: float, least: int = 1) -> int:
         """How many samples `span_s` holds, at least `least`.
 

@@ -105,8 +105,8 @@ def _haste(c: Conditioned, course: Course, rules: QualityRules) -> Iterator[Qual
 
 
 def _rate(c: Conditioned, course: Course | None, peak_nm: float | None, rules: QualityRules) -> Iterator[QualityFlag]:
-    if c.rate_hz < RATE_SLACK * rules.lowest_rate_hz:
-        yield QualityFlag(QualityCode.LOW_RATE, c.rate_hz, rules.lowest_rate_hz)
+    if 1.0 / c.value_s < RATE_SLACK * rules.lowest_rate_hz:
+        yield QualityFlag(QualityCode.LOW_RATE, 1.0 / c.value_s, rules.lowest_rate_hz)
     elif course is not None and peak_nm:
         before = course.peak - max(2, c.samples_in(PEAK_FOOT_S))
         if before >= 0:

@@ -10,8 +10,8 @@ import numpy as np
 from analysis.bounds import PULL_LEAST_S
 from analysis.distributions import RECTANGULAR, RECTANGULAR_WIDTH
 from analysis.pull.angle import COARSE_DEG
-from analysis.pull.bandwidth import NOTHING_LOST, BandwidthRules, LagShare, find_lag, share_of_lag
-from analysis.pull.breakaway import Peak, PeakRules, refine_peak
+from analysis.pull.bandwidth import NOTHING_LOST, BandwidthRules, LagShare, averages, find_lag, share_of_lag
+from analysis.pull.breakaway import Peak, PeakRules, peak_on_stairs, refine_peak
 from analysis.pull.chatter import ChatterRules, measure, read_chatter
 from analysis.pull.conditioning import Conditioned, ConditionRules, condition
 from analysis.pull.course import Course, detection_limit, find_course, holds_nothing, name_stretches, working_level
@@ -139,6 +139,12 @@ def read_pull(
         peak = replace(peak, tremor_u_nm=tremor_on_the_ramp(c, course, rules.tremor))
     lag = None if c.clipped.any() else find_lag(c, course, sensor, rules.bandwidth)
     lost = NOTHING_LOST if lag is None else share_of_lag(c, course, lag, rules.bandwidth, rules.peak)
+    if c.value_s >= rules.peak.stairs_s and not c.clipped.any():
+        on_stairs = peak_on_stairs(c, course, rules.peak)
+        if lag is None:  # values of the moment, or means that no release told: up to one and a half stairs
+            peak = replace(peak, sampling_u_nm=max(peak.sampling_u_nm, 2 * on_stairs.sampling_u_nm))
+        elif averages(c, lag, rules.bandwidth):
+            peak, lost = on_stairs, replace(lost, peak_nm=0.0, peak_u_nm=0.0)
     peak = replace(peak, torque_nm=peak.torque_nm + lost.peak_nm)
     quality = find_quality_flags(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality)
     if lag is not None and lag.proven:

@@ -121,3 +121,20 @@ def test_a_filter_that_is_stated_counts_without_an_angle_too(hertz):
     result = read_pull(seen(low_pass(truly, hertz), truly, with_angle=False), stated)
     assert abs(result.breakaway.torque_nm - TRUE_NM) <= result.breakaway.budget.expanded_u_nm
     assert "sensor lag" in {line.source for line in result.breakaway.budget.lines}
+
+
+@pytest.mark.parametrize("repeated", [True, False])
+@pytest.mark.parametrize("phase", [0, 17, 40, 83])
+def test_means_over_a_tenth_of_a_second_sent_ten_times_a_second_are_told_or_covered(repeated, phase):
+    """A display's stream: each value the mean of the tenth before it, and on a faster line the same value again and again."""
+    truly = torque_of()
+    at = np.arange(phase, TIME.size, 100)
+    means = np.array([truly[max(0, i - 100) : i].mean() if i else 0.0 for i in at])
+    held = means[np.clip(np.searchsorted(at, np.arange(TIME.size), side="right") - 1, 0, None)]
+    trace = seen(held, truly, noise_nm=0.0)
+    kept = slice(0, None, 10) if repeated else at
+    result = read_pull(Trace(trace.time_s[kept], trace.torque_nm[kept], trace.angle_deg[kept]), SENSOR)
+    assert codes(result) & {QualityCode.LOW_RATE, QualityCode.SLOW_SENSOR}
+    assert abs(result.breakaway.torque_nm - TRUE_NM) <= result.breakaway.budget.expanded_u_nm
+    assert result.sliding.torque_nm == pytest.approx(SLIDING_NM, rel=0.003)
+    assert result.chatter.present is None
