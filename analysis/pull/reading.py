@@ -17,6 +17,7 @@ from analysis.pull.conditioning import Conditioned, ConditionRules, condition
 from analysis.pull.course import Course, detection_limit, find_course, holds_nothing, name_stretches, working_level
 from analysis.pull.first_slip import CourseRules
 from analysis.pull.noise import NOISE_BANDWIDTH_HZ, median, slope_of
+from analysis.pull.packets import spread_packets
 from analysis.pull.quality import QualityRules, find_quality_flags, zero_flags
 from analysis.pull.sliding import Plateau, read_plateau
 from analysis.pull.tremor import TremorRules, peak_under_tremor, rides_on_sensor, tremor_on_the_ramp
@@ -116,7 +117,7 @@ def read_pull(
     PullResult
         Torques as magnitudes with their budgets in N.m, `direction` 1 or -1; breakaway and sliding None where they cannot be read.
     """
-    rules, known = rules or ReadingRules(), known or NOTHING_KNOWN
+    rules, known, trace = rules or ReadingRules(), known or NOTHING_KNOWN, spread_packets(trace)
     if len(trace) < rules.least_samples or trace.duration_s < PULL_LEAST_S or float(np.ptp(trace.torque_nm)) == 0.0:
         return _nothing(trace, None)
     c = condition(trace, sensor, rules.condition, known.load_nm)
