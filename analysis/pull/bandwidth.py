@@ -32,7 +32,8 @@ class BandwidthRules:
     back_fine_steps: float = 10.0  # fewer steps of the encoder than these tell a delay only where ...
     shown_steps: float = 1.5  # ... more of the load than so many steps stand for is shown when the lever is back
     falls_through: float = 0.7  # it is springing back when it has passed this share of the way
-    load_s: float = 0.03  # the load before, and where the lever ends, are the middle of so long
+    settled_s: float = 0.1  # where it ends is the middle of so long at the end
+    load_s: float = 0.03  # the load before is the middle of so long before it springs back
     behind_least_s: float = 0.008  # a smaller delay is within what damping makes (simulated pulls: 99 % under 4 ms)
     hand_s: float = 0.02  # a hand that opens takes about so long ...
     hand_usual_s: float = 0.022  # ... the torque then falls with a mean delay of this (simulated pulls: 75 %) ...
@@ -44,9 +45,12 @@ class BandwidthRules:
     lags: tuple[float, ...] = (0.8, 0.86, 0.91, 0.95, 0.98, 1.0, 1.02, 1.05, 1.1, 1.17, 1.25)  # tried about the mean delay
     misfit: float = 0.02  # a filter explains the fall to this share of the load; else only the lag is known
     spans_s: tuple[float, ...] = (0.004, 0.006, 0.009, 0.013, 0.02, 0.03, 0.045, 0.06, 0.08, 0.1)  # of the slope when undone ...
+    held_spans: float = 2.0  # ... over no fewer of the values that a slow converter repeats
     noise_share: float = 0.005  # ... the shortest that makes no more noise than this share of the peak
     mean_noise_share: float = 0.05  # ... and for the mean over sliding than this
     overshoot_noise: float = 4.0  # deviations of the noise below rest that any release may show
+    peak_most: float = 0.5  # a filter undone that adds more than this share to the peak is not believed: so much is doubt
+    mean_most: float = 0.5  # a filter undone that changes the mean of sliding by more is not believed: all of it is doubt
     sway_part: float = 0.25  # of what sways in sliding, this share of its deviation counts: chatter is seen in part only
     early_lags: float = 3.0  # what goes in falls away so many lags before what comes out has begun to
     fine_s: float = 0.003  # the peak is sought on what is undone averaged over this
@@ -155,7 +159,7 @@ def _release(c: Conditioned, let_go: int, rules: BandwidthRules) -> tuple[Floats
         return None
     first, last = max(0, let_go - c.samples_in(rules.around_s)), min(c.time_s.size, let_go + c.samples_in(rules.back_s))
     angle = c.angle_deg[first:last]
-    end = median(angle[-c.samples_in(rules.load_s, 3) :])
+    end = median(angle[-c.samples_in(rules.settled_s, 3) :])
     # The lever may have swung higher before; what counts is where it was held when the hand opened.
     falling = int(np.flatnonzero(angle >= end + rules.falls_through * (float(angle.max()) - end))[-1])
     near = angle[max(0, falling - c.samples_in(rules.load_s)) : falling + 1]
@@ -239,25 +243,34 @@ def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules
     peak = refine_peak(restored, replace(course, peak=top), peaks)
     read_nm = refine_peak(c, course, peaks).torque_nm
     added = max(peak.torque_nm - read_nm, 0.0)
+    unknown = 0.0
+    if added > rules.peak_most * read_nm:
+        added, unknown = 0.0, rules.peak_most * read_nm / RECTANGULAR
     # Noise weighs little in a mean over the angle, but chatter that is smoothed away does.
     sharper, _ = _restored(c, course, lag, rules.mean_noise_share, rules)
     # What goes in stops sliding before what comes out shows it.
     early = c.samples_in(rules.early_lags * lag.lag_s)
     spans = [(first, last - early) for first, last in course.sliding if last - early > first]
-    mean = _mean_over_angle(sharper, spans) - _mean_over_angle(c, course.sliding) if spans else 0.0
+    came_out = _mean_over_angle(c, course.sliding)
+    mean = _mean_over_angle(sharper, spans) - came_out if spans else 0.0
+    doubted = 0.0
+    if abs(mean) > rules.mean_most * abs(came_out):
+        mean, doubted = 0.0, abs(mean) / RECTANGULAR
     sways = _sways(sharper, spans)
     if not lag.seen:
         # Anything from nothing to all of it is as likely: half way, rectangular; where it may well be the hand's, nothing is added.
         share = 0.5 if lag.proven else 0.0
         u = (1.0 - share) / RECTANGULAR
-        return LagShare(share * added, u * added, share * mean, u * abs(mean), lags=lag.proven)
+        return LagShare(share * added, math.hypot(u * added, unknown), share * mean, math.hypot(u * mean, doubted), lags=lag.proven)
     part = rules.part_unknown if lag.kind is None else rules.part
     # A corner is rounded by up to what the ramp gains in half the span of the slope.
     rounded = 0.5 * span_s * steepest / RECTANGULAR
-    mean_u = math.hypot(part * mean, rules.sway_part * sways)
+    mean_u = math.hypot(part * mean, rules.sway_part * sways, doubted)
     return LagShare(
         added,
-        math.hypot(part * added, rounded, peak.u_nm, lag.overshoot * read_nm / RECTANGULAR),
+        math.hypot(
+            part * added, min(rounded, rules.peak_most * read_nm), peak.u_nm, unknown, lag.overshoot * read_nm / RECTANGULAR
+        ),
         mean,
         mean_u,
         lags=True,
@@ -275,6 +288,8 @@ def _restored(c: Conditioned, course: Course, lag: Lag, noise_share: float, rule
     most_nm = noise_share * float(course.smooth_nm[course.peak])
     torque, gain, span_s = c.torque_nm, 1.0, 0.0
     for span_s in rules.spans_s:
+        if span_s < rules.held_spans * c.held_s:
+            continue
         torque, gain = undone(lag.kind or Filter.FIRST_ORDER, lag.lag_s, c.torque_nm, c.step_s, c.samples_in(span_s, 5) | 1)
         if gain * c.noise_nm <= most_nm:
             break
