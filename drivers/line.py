@@ -14,6 +14,7 @@ import serial
 from serial.tools.list_ports import comports  # type: ignore[attr-defined]
 
 from drivers.errors import LineLostError
+from drivers.port_reader import PortReader, PortReaderFailedError, can_be_had
 
 try:
     import termios
@@ -72,9 +73,12 @@ class Line(Protocol):
 
 
 class SerialLine:
-    """A line over pyserial: a port such as /dev/ttyUSB0 or COM3, or a URL such as socket://, rfc2217://, loop://."""
+    """A line over pyserial: a port such as /dev/ttyUSB0 or COM3, or a URL such as socket://, rfc2217://, loop://.
 
-    def __init__(self, port: str, baud: int, bits: str = "8N1") -> None:
+    `streams`: the device sends by itself, so a process of its own drains the port where there can be one (`port_reader.py`).
+    """
+
+    def __init__(self, port: str, baud: int, bits: str = "8N1", *, streams: bool = False) -> None:
         self.name = port
         self.ended = False
         _refuse_other_urls(port)
@@ -92,10 +96,20 @@ class SerialLine:
             )
         except _NOT_OPENED as fault:
             raise _cannot_open(port, fault) from fault
+        self._reader: PortReader | None = None
+        if streams and "://" not in port and can_be_had():
+            with contextlib.suppress(OSError):  # no process to be had: it is read here
+                self._reader = PortReader(self._port.fileno())
 
     def read(self, most: int = MOST_BYTES) -> bytes:
         """What came within `READ_S`, at most `most` bytes."""
         with _lost_line_told(self.name):
+            if self._reader is not None:
+                try:
+                    return self._reader.read(most, READ_S)
+                except PortReaderFailedError:  # somebody ended it: from here on it is read here
+                    self._reader.close()
+                    self._reader = None
             return bytes(self._port.read(most))
 
     def write(self, data: bytes) -> None:
@@ -107,9 +121,13 @@ class SerialLine:
         """Throw away what has arrived and was not read."""
         with _lost_line_told(self.name):
             self._port.reset_input_buffer()
+            if self._reader is not None:
+                self._reader.discard()
 
     def close(self) -> None:
         """Close; a second time does nothing. A line that is gone already cannot complain any more."""
+        if self._reader is not None:
+            self._reader.close()
         with contextlib.suppress(*_LOST):
             self._port.close()
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Protocol
 
@@ -56,10 +57,13 @@ def open_source(profile: DeviceProfile, clock: Clock, tape: WireTape | None = No
         player = WirePlayer(Path(profile.port.removeprefix(WIRE_PREFIX)), pace=clock)
         return LiveSource(profile, player, lambda port: player, list)
 
-    def open_line(port: str) -> Line:
-        return SerialLine(port, profile.baud, profile.bits)
-
+    open_line = opener(profile)
     return LiveSource(profile, clock, open_line if tape is None else taped(open_line, tape))
+
+
+def opener(profile: DeviceProfile) -> Callable[[str], Line]:
+    """How the line of a profile is opened."""
+    return partial(SerialLine, baud=profile.baud, bits=profile.bits, streams=profile.protocol != "modbus")
 
 
 class LiveSource:

@@ -115,11 +115,10 @@ def source_of(profile: DeviceProfile, tap: RawTap) -> LiveSource:
     A window waits for a line as long as it stands, at the start too: a person is there to see it, and the pulls stay on the screen.
     """
     from drivers.clock import SystemClock
-    from drivers.line import SerialLine
-    from drivers.source import WIRE_PREFIX, LiveSource, open_source
+    from drivers.source import WIRE_PREFIX, LiveSource, open_source, opener
     from rig.live.line_tap import tapped
 
     if profile.port.startswith(WIRE_PREFIX):
         return open_source(profile, SystemClock())
     patient = replace(profile, patience_s=math.inf)
-    return LiveSource(patient, SystemClock(), tapped(lambda port: SerialLine(port, profile.baud, profile.bits), tap), waits=True)
+    return LiveSource(patient, SystemClock(), tapped(opener(profile), tap), waits=True)

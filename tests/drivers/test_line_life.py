@@ -193,7 +193,9 @@ class TestPulledAndPlugged:
     @pytest.mark.parametrize("other_name", [False, True])
     def test_nothing_captured_is_lost_and_it_goes_on(self, plug: Plug, other_name: bool) -> None:
         stop, said = threading.Event(), []
-        source = LiveSource(profile("text", str(plug.link)), SystemClock(), lambda port: SerialLine(port, 115200), plug.ports)
+        source = LiveSource(
+            profile("text", str(plug.link)), SystemClock(), lambda port: SerialLine(port, 115200, streams=True), plug.ports
+        )
         number = 0
         for item in source.pieces(stop):
             said.append(item)

@@ -52,6 +52,8 @@ from rig.live.recorder import recorder_into  # noqa: E402
 from rig.live.runner import Bench  # noqa: E402
 from rig.live.session import Session  # noqa: E402
 
+HOG = f"import os\nwhile os.getppid() == {os.getpid()}: pass"
+"""What computes beside it, and ends with this program however that ends."""
 RATE_HZ = 1000
 FIRST = b"\r\n"
 TEXT = TextFormat(columns=(Column("time", "us"), Column("torque", "N.m"), Column("angle", "deg")))
@@ -102,7 +104,7 @@ def record(port: str, folder: str, marks: str, notes: str) -> None:
     session = Session(sensor=Sensor(capacity_nm=200.0), window=Window.parse("35..60 N.m"), recorder=recorder)
 
     def opened(name: str) -> NotedLine:
-        line = NotedLine(name, profile.baud)
+        line = NotedLine(name, profile.baud, streams=True)
         line.notes = np.memmap(notes, dtype=np.float64, mode="r+", shape=NOTES)
         return line
 
@@ -230,7 +232,7 @@ def main() -> int:
     context.set_forkserver_preload(["record_kills"])
     sys.path.insert(0, str(Path(__file__).parent))
     began = time.monotonic()
-    hogs = [subprocess.Popen([sys.executable, "-c", "while True: pass"]) for _ in range(args.load)]
+    hogs = [subprocess.Popen([sys.executable, "-c", HOG]) for _ in range(args.load)]
     plan = iter([(number, dice.uniform(0.2, SHAPE_S[-1])) for number in range(args.kills)])
     try:
         with tempfile.TemporaryDirectory() as folder:
