@@ -6,6 +6,7 @@ fault of ours only where in our code it was. Three files of at most 200 kB, the 
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import re
 import time
@@ -35,6 +36,11 @@ class _Quiet(RotatingFileHandler):
 
     def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802  the library's name
         """Go on."""
+
+    def close(self) -> None:
+        """What a full disk left to be written is let go."""
+        with contextlib.suppress(OSError):
+            super().close()
 
 
 def start_log(folder: Path) -> None:

@@ -9,7 +9,7 @@ import shutil
 import tempfile
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
 from enum import StrEnum
 from importlib.metadata import PackageNotFoundError, version
@@ -157,8 +157,17 @@ def settings_file(path: Path, read: Callable[[Path], Settings]) -> tuple[Found, 
     return Found("settings", Standing.GOOD, text), settings
 
 
-def device(path: Path | None, there: Sequence[PortInfo], today: date, read: Callable[[Path], DeviceProfile]) -> Iterator[Found]:
-    """The device profile of the settings: whether it is read, its port is plugged in and its certificate is in force."""
+def device(
+    path: Path | None,
+    there: Sequence[PortInfo],
+    today: date,
+    read: Callable[[Path], DeviceProfile],
+    rights: Callable[[PortInfo], Found],
+) -> Iterator[Found]:
+    """The device profile of the settings: whether it is read, its port is there and opens, and its certificate is in force.
+
+    `rights` looks whether this user may open a port: a profile may name one that no list holds (a link to it).
+    """
     if path is None:
         text = "the settings name no device profile"
         yield Found("device", Standing.NOTE, text, "name one with --device, or make one: platepull guess")
@@ -172,6 +181,8 @@ def device(path: Path | None, there: Sequence[PortInfo], today: date, read: Call
     if "://" not in profile.port and profile.port not in known and not Path(profile.port).exists():
         text = f"{path} is read; its port {profile.port} is not plugged in"
         yield Found("device", Standing.NOTE, text, f"plug the sensor in; there are: {', '.join(known) or 'none'}")
+    elif Path(profile.port).exists() and (shut := rights(PortInfo(profile.port, ""))).standing is Standing.IN_THE_WAY:
+        yield replace(shut, check="device")
     else:
         yield Found("device", Standing.GOOD, f"{path} is read; its port {profile.port} is there")
     yield certificate(profile.certificate, today)
@@ -215,7 +226,10 @@ def book(name: str, now: Callable[[], datetime]) -> Found:
 
 
 def log(path: Path) -> Found:
-    """Where the log is that a user can send."""
+    """Where the log is that a user can send, and whether it can be written."""
+    stands = folder("log", path)
+    if stands.standing is Standing.IN_THE_WAY:
+        return stands
     file = path / FILE
     text = f"{file}, without names, to be sent with a report" if file.exists() else f"none yet (it would be {file})"
     return Found("log", Standing.GOOD, text)

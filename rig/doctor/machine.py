@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
 
 from drivers.clock import SystemClock
-from drivers.line import group_to_join, list_ports
+from drivers.line import PortInfo, group_to_join, list_ports
 from rig.doctor import checks
 from rig.files.profile import read_profile
 from rig.folders import users_config, users_data
@@ -25,12 +25,16 @@ def looks(
     named = settings.device if device is None else str(device)
     profile = None if named is None else profile_path(named)
     out = None if settings.out is None else Path(settings.out)
+
+    def ports(listed: Sequence[PortInfo]) -> checks.Found:
+        return checks.ports(listed, checks.may_open, group_to_join)
+
     return [
         ("versions", checks.versions),
         ("qt", lambda: checks.qt(screen)),
-        ("ports", lambda: checks.ports(there, checks.may_open, group_to_join)),
+        ("ports", lambda: ports(there)),
         ("settings", lambda: stands),
-        ("device", lambda: checks.device(profile, there, moment.date(), read_profile)),
+        ("device", lambda: checks.device(profile, there, moment.date(), read_profile, lambda port: ports([port]))),
         ("config", lambda: checks.folder("config", users_config())),
         ("data", lambda: checks.folder("data", data)),
         ("out", lambda: [] if out is None else [checks.folder("out", out)]),

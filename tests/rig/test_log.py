@@ -65,6 +65,14 @@ def test_a_folder_that_cannot_be_written_costs_nothing(tmp_path):
     log_event("pull")
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no file that is always full")
+def test_a_full_disk_costs_nothing_until_the_end(tmp_path):
+    (tmp_path / FILE).symlink_to("/dev/full")
+    start_log(tmp_path)
+    log_event("pull")
+    stop_log()
+
+
 @given(st.text(alphabet="ab/\\'\".: ,;()"))
 def test_no_quoted_text_and_no_path_is_left(text):
     left = without_names(text)

@@ -102,20 +102,34 @@ def test_settings(tmp_path: Path) -> None:
 def test_the_device_its_port_and_its_certificate(tmp_path: Path) -> None:
     path = tmp_path / "bench.toml"
 
-    def look() -> list[Found]:
-        return list(checks.device(path, [PORT], TODAY, read_profile))
+    def look(may_open: bool = True) -> list[Found]:
+        def rights(port: PortInfo) -> Found:
+            return checks.ports([port], lambda _: may_open, lambda port: f"join the group of {port}")
+
+        return list(checks.device(path, [PORT], TODAY, read_profile, rights))
 
     stands_in_the_way(*look(), "there is no such profile")
     path.write_text(PROFILE)
     assert [one.standing for one in look()] == [Standing.GOOD, Standing.NOTE]
     path.write_text(PROFILE.replace("USB0", "USB7"))
     assert [one.standing for one in look()] == [Standing.NOTE, Standing.NOTE]
+    link = tmp_path / "sensor"  # a port under a name of its own, which stands in no list
+    link.write_text("")
+    path.write_text(PROFILE.replace("/dev/ttyUSB0", str(link)))
+    assert look()[0].standing is Standing.GOOD
+    stands_in_the_way(look(may_open=False)[0], f"you may not open {link}", "join the group")
     path.write_text(PROFILE + 'certificate = "c.json"\n')
     stands_in_the_way(look()[1], "there is no such certificate")
     write_certificate(tmp_path / "c.json", made_certificate(due=date(2026, 5, 31)))
     stands_in_the_way(look()[1], "was due on 2026-05-31")
     write_certificate(tmp_path / "c.json", made_certificate(due=date(2026, 6, 1)))
     assert look()[1].standing is Standing.GOOD
+
+
+def test_the_log(tmp_path: Path) -> None:
+    assert checks.log(tmp_path / "log").standing is Standing.GOOD
+    (tmp_path / "taken").write_text("")
+    stands_in_the_way(checks.log(tmp_path / "taken"), "nothing can be written into")
 
 
 def test_the_book(tmp_path: Path) -> None:
