@@ -13,6 +13,7 @@ from typing import Protocol
 import serial
 from serial.tools.list_ports import comports  # type: ignore[attr-defined]
 
+from drivers.clock import SystemClock
 from drivers.errors import LineLostError
 from drivers.port_reader import PortReader, PortReaderFailedError, can_be_had
 
@@ -99,7 +100,7 @@ class SerialLine:
         self._reader: PortReader | None = None
         if streams and "://" not in port and can_be_had():
             with contextlib.suppress(OSError):  # no process to be had: it is read here
-                self._reader = PortReader(self._port.fileno())
+                self._reader = PortReader(self._port.fileno(), SystemClock().now)
 
     def read(self, most: int = MOST_BYTES) -> bytes:
         """What came within `READ_S`, at most `most` bytes."""

@@ -14,7 +14,6 @@ import contextlib
 import os
 import select
 import sys
-import time
 from collections.abc import Callable
 
 PORT_GONE = 3
@@ -31,13 +30,17 @@ class PortReaderFailedError(Exception):
 
 
 class PortReader:
-    """Starts the process for the open port `descriptor`, which stays the caller's. Raises OSError where there can be none."""
+    """Starts the process for the open port `descriptor`, which stays the caller's. Raises OSError where there can be none.
+
+    `now` is a rising time in seconds, for reads that end in time.
+    """
 
     command: tuple[str, ...] = (sys.executable or "", "-I", "-S", __file__)
 
-    def __init__(self, descriptor: int) -> None:
+    def __init__(self, descriptor: int, now: Callable[[], float]) -> None:
         import subprocess
 
+        self._now = now
         self._process = subprocess.Popen(
             [*self.command, str(descriptor)],
             stdin=subprocess.PIPE,
@@ -53,10 +56,10 @@ class PortReader:
 
     def read(self, most: int, within_s: float) -> bytes:
         """What came within the time, at most `most` bytes. Raises OSError where the port went away, PortReaderFailedError."""
-        until_s = time.monotonic() + within_s
+        until_s = self._now() + within_s
         data = b""
         while len(data) < most:
-            left_s = until_s - time.monotonic()
+            left_s = until_s - self._now()
             if not select.select([self._pipe], [], [], max(0.0, left_s))[0]:
                 break
             part = os.read(self._pipe, most - len(data))
