@@ -397,13 +397,13 @@ def comparison_texts(comparison: Comparison, unit: str = "N.m") -> list[str]:
         figure = comparison.figures.get(name)
         if figure is not None and (chattered or name in order[:3]):
             texts.append(figure_text(name, figure, comparison.threshold, unit))
-    if chattered and (bench := _bench_text(comparison)):
+    if chattered and (bench := _bench_text(comparison, unit)):
         texts.append(bench)
     texts += _side_texts(comparison)
     return texts
 
 
-def _bench_text(comparison: Comparison) -> str:
+def _bench_text(comparison: Comparison, unit: str) -> str:
     """What of the chatter is the bench's and not the friction's."""
     speeds = [one for one in (comparison.speed_before, comparison.speed_after) if one is not None]
     stiffness = next((one.stiffness_nm_per_deg for one in speeds if one.stiffness_nm_per_deg is not None), None)
@@ -412,9 +412,10 @@ def _bench_text(comparison: Comparison) -> str:
         return ""
     return say(
         "Of the chatter the drop of friction is the plates' own; rate and height also belong to this bench: "
-        "{speed} deg/s, {stiffness} N.m/deg from hand to plates.",
+        "{speed} deg/s, {stiffness} {unit}/deg from hand to plates.",
         speed=number(medians[len(medians) // 2], 0),
-        stiffness=number(stiffness, 1),
+        stiffness=number(in_unit(stiffness, unit), 1),
+        unit=unit_name(unit),
     )
 
 

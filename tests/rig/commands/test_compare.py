@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from importlib import resources
 from pathlib import Path
@@ -169,3 +170,13 @@ def test_what_differs_at_once_is_told_by_name(compared):
     assert "additive (invented friction modifier, 4 % before, none after)" in reason
     assert "plates (pack 1, run in before, pack 2, run in after)" in reason
     assert reason in err
+
+
+def test_every_torque_of_the_text_is_in_the_unit_that_was_asked_for(capsys):
+    """The lever's stiffness too: 33.6 N.m a degree are 24.8 lbf.ft a degree."""
+    folder = shared_data("pairs") / "additive_cures"
+    words = ["compare", "--before", *names(folder, "before"), "--after", *names(folder, "after"), "--unit", "lbf.ft"]
+    assert main(words) == 0
+    told = capsys.readouterr().out
+    assert "24.8 lbf·ft/deg from hand to plates" in told
+    assert not re.search(r"N.m\b", told)
