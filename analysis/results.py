@@ -343,3 +343,16 @@ class PullResult:
             return False
         last = self.stretches[-1]
         return last.label is Label.LOAD and self.breakaway.time_s >= last.from_s
+
+    @property
+    def nothing_slid(self) -> bool:
+        """Whether load came on and no plates let go, or not for long enough to tell: they hold at least what was reached."""
+        if self.breakaway is None or self.sliding is not None:
+            return False
+        codes = [flag.code for flag in self.quality]
+        return self.ends_loading or QualityCode.OVERLOAD in codes or QualityCode.LET_GO in codes
+
+    @property
+    def at_least(self) -> bool:
+        """Whether the torques are lower bounds: the sensor was at its limit, or nothing slid."""
+        return self.nothing_slid or any(flag.code is QualityCode.OVERLOAD for flag in self.quality)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.judgement import Converted, Missing, SettlingCode
-from analysis.results import Breakaway, BudgetLine, BudgetSource, PullResult, QualityCode, Sliding
+from analysis.results import Breakaway, BudgetLine, BudgetSource, PullResult, Sliding
 from analysis.verdict.ground import ground_of
 from analysis.window import Basis, Window
 
@@ -166,17 +166,12 @@ def pull_of(result: PullResult, stated: Stated = NOTHING_STATED) -> Pull:
         it is taken as 1.
     """
     codes = [flag.code for flag in result.quality]
-    clipped = QualityCode.OVERLOAD in codes
-    # Load that rises and falls again with no sliding in between, or still rises where the trace ends: the plates never let go,
-    # or not for long enough to tell. What was reached is a lower bound of what they hold.
-    held = clipped or QualityCode.LET_GO in codes or result.ends_loading
-    stuck = result.sliding is None and result.breakaway is not None and held
 
     def reading(of: Breakaway | Sliding | None) -> Reading | None:
         if of is None:
             return None
         ground = ground_of(result, of)
-        return Reading(of.torque_nm, (*of.budget.lines, *ground.lines), clipped or stuck, ground.missing)
+        return Reading(of.torque_nm, (*of.budget.lines, *ground.lines), result.at_least, ground.missing)
 
     unsettled = None
     if "rest_moved" in codes:
@@ -190,7 +185,7 @@ def pull_of(result: PullResult, stated: Stated = NOTHING_STATED) -> Pull:
         free=result.held_nothing,
         detection_nm=result.detection_nm,
         has_vote=stated.has_vote,
-        stuck=stuck,
+        stuck=result.nothing_slid,
         unsettled=unsettled,
         rest_s=stated.rest_s,
         excluded=stated.excluded,

@@ -248,12 +248,13 @@ def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:
     result = one.result
     if result is None:
         return []
+    bound = "at least " if result.at_least else ""
     rows = [one.path, f"  pack breakaway  {'none found'}"]
     if result.breakaway is not None:
         reading = result.breakaway
         angle = "" if reading.angle_deg is None else f" and {reading.angle_deg:.1f} deg"
         shown = wording.torque_with_u(reading.torque_nm, reading.budget.expanded_u_nm, unit)
-        rows[-1] = f"  pack breakaway  {shown} (this pull) at {reading.time_s:.3f} s{angle}" + (
+        rows[-1] = f"  pack breakaway  {bound}{shown} (this pull) at {reading.time_s:.3f} s{angle}" + (
             "" if result.direction == 1 else ", pulled the other way"
         )
         if reading.first_step_nm is not None:
@@ -267,7 +268,7 @@ def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:
             "" if sliding.travel_deg is None else f", {sliding.travel_deg:.1f} deg"
         )
         shown = wording.torque_with_u(sliding.torque_nm, sliding.budget.expanded_u_nm, unit)
-        rows[-1] = f"  pack sliding    {shown} (this pull) over {travel}"
+        rows[-1] = f"  pack sliding    {bound}{shown} (this pull) over {travel}"
     rows.append(f"  chatter         {wording.chatter_text(result.chatter, unit)}")
     if one.verdict is not None:
         rows.append(f"  {wording.STATE_WORD[one.verdict.state]:<14}  the unit: {verdict_text(one.verdict, unit)}")

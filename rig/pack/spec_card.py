@@ -191,4 +191,5 @@ def _ends(limits: LengthRangeMm | None) -> tuple[float, float] | None:
 
 def read_spec_card(path: Path) -> Read[SpecCardDocument]:
     """Read a spec card. Raises FileError or DocumentError."""
-    return read_document(path, SpecCardDocument, "spec card", if_missing="name one with --spec, or print one with --template spec")
+    missing = "name one with --spec, or print one with 'platepull shim --template spec'"
+    return read_document(path, SpecCardDocument, "spec card", if_missing=missing)

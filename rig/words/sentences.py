@@ -148,7 +148,8 @@ def pull_line(number: int, result: PullResult, verdict: Verdict | None, unit: st
         parts.append("no reading")
     for name, reading in (("breakaway", result.breakaway), ("sliding", result.sliding)):
         if reading is not None:
-            parts.append(f"{name} {torque_with_u(reading.torque_nm, reading.budget.expanded_u_nm, unit)}")
+            bound = "at least " if result.at_least else ""
+            parts.append(f"{name} {bound}{torque_with_u(reading.torque_nm, reading.budget.expanded_u_nm, unit)}")
     if result.chatter.present:
         parts.append(f"chatter {chatter_text(result.chatter, unit).removeprefix('yes, ')}")
     if verdict is not None:

@@ -175,6 +175,7 @@ SPOILERS = (
     (QualityCode.GAPS, "INTERRUPTED"),
     (QualityCode.NO_PULL, "NO PULL IN IT"),
     (QualityCode.TOO_FAST, "TOO FAST"),
+    (QualityCode.LET_GO, "NOTHING SLID"),
     (QualityCode.SHORT_TRAVEL, "TOO SHORT"),
     (QualityCode.SLOW_SENSOR, "SLOW SENSOR"),
     (QualityCode.BURST, "INTERFERENCE"),
@@ -183,7 +184,7 @@ SPOILERS = (
 """What spoils a pull, in large, the worst first; everything else of its quality stands in the notes."""
 
 LACKS = (
-    (Missing.LOWER_BOUND, "OVERLOAD"),
+    (Missing.LOWER_BOUND, "LOWER BOUND"),
     (Missing.HELD_AT_TIMES, "HELD AT TIMES"),
     (Missing.SENSOR, "SENSOR UNKNOWN"),
     (Missing.ZERO, "ZERO MOVED"),

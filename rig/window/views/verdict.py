@@ -274,7 +274,7 @@ def _margin(verdict: Verdict, unit: UnitChoice) -> str:
     if value is None:
         return ""
     if Missing.LOWER_BOUND in verdict.missing:
-        return say("at least; the sensor was at its limit")
+        return say("at least; not the torque at which the plates let go")
     if low is not None and value < low:
         return say("short by {torque}", torque=torque(low - value, unit.first))
     if high is not None and value > high:

@@ -171,6 +171,15 @@ def test_a_pull_in_one_line():
     assert wording.pull_line(1, nothing, None) == "pull 1: no reading"
 
 
+def test_a_lower_bound_is_not_told_as_a_reading():
+    """The sensor ended, or the hand let go before anything slid."""
+    clipped = dataclasses.replace(RESULT, quality=(QualityFlag(QualityCode.OVERLOAD, 60.0),))
+    assert "breakaway at least " in wording.pull_line(1, clipped, None)
+    held = dataclasses.replace(RESULT, sliding=None, quality=(QualityFlag(QualityCode.LET_GO),))
+    assert "breakaway at least " in wording.pull_line(1, held, None)
+    assert "at least" not in wording.pull_line(1, RESULT, None)
+
+
 def test_a_budget_prints_each_line_and_the_coverage_factor():
     text = "\n".join(wording.budget_lines("pack breakaway", U))
     assert all(word in text for word in ("calibration", "noise", "combined", "k = 1.96 (95 %)"))
