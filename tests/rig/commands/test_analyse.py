@@ -261,9 +261,9 @@ def test_a_mixed_series_is_refused_by_the_field_that_differs(capsys, five, field
 
 def turned_freely() -> Trace:
     """A second of rest, then 90 degrees in which nothing holds."""
-    moments = [n / 100 for n in range(650)]
-    noise_nm = np.random.default_rng(4).normal(0.0, 0.02, 650)
-    return Trace(moments, noise_nm, [max(0.0, min(90.0, 20 * (t - 1))) for t in moments])
+    time_s = np.arange(3250) / 500
+    noise_nm = np.random.default_rng(4).normal(0.0, 0.02, time_s.size)
+    return Trace(time_s, noise_nm, np.clip(20 * (time_s - 1), 0.0, 90.0))
 
 
 def test_a_series_says_which_direction_decides_and_null_where_none_does(capsys, tmp_path):
