@@ -218,7 +218,7 @@ class _Look:
             wanted.append(say("service oil"))
         if "calibration" in self._needs:
             wanted.append(say("sensor in calibration"))
-        return "; " + say("they count with: {conditions}", conditions=", ".join(wanted)) if wanted else ""
+        return "; " + say("to count they need: {conditions}", conditions=", ".join(wanted)) if wanted else ""
 
     def _no_oil(self) -> Missing:
         return Missing(

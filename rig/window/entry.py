@@ -128,11 +128,24 @@ class Entry:
         else:
             taken = replace(taken, window=self.now.window, basis=self.now.basis, window_arrangement=self.now.window_arrangement)
         self._apply(taken)
+        self._read_card(window, card)
+        self._ask_of_rest(had, unit, another=another)
+        self._tell_window(job, before, of_card=window is not None)
+
+    def take_card_of_job(self, job: str, window: Window | None, card: Path | None) -> None:
+        """The window of a spec card that was entered in the job in hand, as `take_job` takes it; None: the card was struck."""
+        before = _window_of(self.now)
+        if window is not None:
+            taken = _with_window(self.now, window)
+            self._apply(replace(taken, arrangement=taken.arrangement or taken.window_arrangement))
+        self._read_card(window, card)
+        self._tell_window(job, before, of_card=window is not None)
+
+    def _read_card(self, window: Window | None, card: Path | None) -> None:
+        """The card as a whole, where its file is there; whether the window is a card's is kept."""
         if card is not None:
             self.take_card(card)
         self._preferences.keep(replace(self._preferences.now, card_window="" if window is None else self.now.window))
-        self._ask_of_rest(had, unit, another=another)
-        self._tell_window(job, before, of_card=window is not None)
 
     def _ask_of_rest(self, had: Conditions, unit: str, *, another: bool) -> None:
         """What held before and does not count now is shown on its page, to be confirmed or cleared."""

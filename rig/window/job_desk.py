@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from analysis.errors import BenchError
+from analysis.window import Window
 from rig.book.events import Kind
 from rig.errors import BookError, BookUnreachableError
 from rig.live.news import Entered, Failed, News
@@ -73,6 +74,7 @@ class JobDesk:
         self.described: Callable[[], None] = lambda: None
         self.new_series: Callable[[str], None] = lambda why: None
         self.number: str | None = None
+        self._card_window: Window | None = None
         self.customer: str | None = None
         self.unit = ""
         self.refits: Mapping[str, Mapping[str, Any]] = {}
@@ -378,7 +380,8 @@ class JobDesk:
         self._model.known = replace(self._model.known, scatter=taken.known)
         if another and len(self._model.line.series):
             self.new_series(say("job {job}", job=taken.number))
-        self._entry.take_job(taken.number, taken.unit, None if taken.card is None else taken.card.window, taken.card_file)
+        self._card_window = None if taken.card is None else taken.card.window
+        self._entry.take_job(taken.number, taken.unit, self._card_window, taken.card_file)
         self._tell_simulated(taken.number)
         self._show(taken)
         self.described()
@@ -399,6 +402,10 @@ class JobDesk:
     def _show(self, taken: Taken) -> None:
         if taken.number == self.number:
             self.shown, self.unit, self.refits = taken.shown, taken.unit, taken.refits
+            window = None if taken.card is None else taken.card.window
+            if window != self._card_window:  # a card was entered or struck since: bench and job judge alike
+                self._card_window = window
+                self._entry.take_card_of_job(taken.number, window, taken.card_file)
             self._changed()
 
     def _do(self, task: Callable[[Book], Any], then: Callable[[Any], None]) -> None:

@@ -225,7 +225,7 @@ class SheetsPart(QWidget):
         right = QFrame()
         right.setObjectName("panel")
         entering = QVBoxLayout(right)
-        heading = QLabel(say("Enter"))
+        heading = QLabel(say("Enter into the job"))
         heading.setObjectName("title")
         entering.addWidget(heading)
         rows: tuple[tuple[str, Callable[[], object]], ...] = (
@@ -260,23 +260,35 @@ class SheetsPart(QWidget):
             kind, self._desk.sheet_path(kind), language=self.language.currentData(), unit=self.unit.currentData()
         )
 
-    def _ask(self, title: str, label: str) -> str:
-        text, taken = QInputDialog.getText(self, title, label)
-        return text.strip() if taken else ""
+    def _ask(self, title: str, *labels: str) -> list[str] | None:
+        """What is answered to one question after the other; None where the first stays empty or one is cancelled."""
+        answers: list[str] = []
+        for label in labels:
+            text, taken = QInputDialog.getText(self, title, label)
+            if not taken or not (answers or text.strip()):
+                return None
+            answers.append(text.strip())
+        return answers
 
     def _add_note(self) -> None:
-        if text := self._ask(say("Note…"), say("what is to be remembered")):
-            self._desk.add_text("note", text)
+        if answers := self._ask(say("Note…"), say("what is to be remembered")):
+            self._desk.add_text("note", answers[0])
 
     def _add_oil(self) -> None:
-        if text := self._ask(say("Oil and additive…"), say("make and grade of the service oil")):
-            additive = self._ask(say("Oil and additive…"), say("additive; empty where there is none"))
-            volume = self._ask(say("Oil and additive…"), say("volume filled, such as 2.0 l; empty where not yet known"))
+        answers = self._ask(
+            say("Oil and additive…"),
+            say("make and grade of the service oil"),
+            say("additive; empty where there is none"),
+            say("volume filled, such as 2.0 l; empty where not yet known"),
+        )
+        if answers:
+            text, additive, volume = answers
             self._desk.add_text("oil", text, additive=additive or None, volume=volume or None)
 
     def _add_part(self) -> None:
-        if text := self._ask(say("Part…"), say("what, number, how many")):
-            batch = self._ask(say("Part…"), say("batch or lot; empty where there is none"))
+        answers = self._ask(say("Part…"), say("what, number, how many"), say("batch or lot; empty where there is none"))
+        if answers:
+            text, batch = answers
             kinds = [say("may be fitted again"), say("single use")]
             kind, taken = QInputDialog.getItem(self, say("Part…"), say("may it be fitted again?"), kinds, 0, False)
             if taken:

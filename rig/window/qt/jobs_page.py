@@ -18,12 +18,13 @@ from PySide6.QtWidgets import (
 )
 
 from rig.window.job_desk import JobDesk, NewJob
+from rig.window.keys import Act, key_name, key_of
 from rig.window.model import Changed
 from rig.window.qt.page import Page
 from rig.window.qt.table import ReadTable
 from rig.window.qt.theme import DARK, Theme
 from rig.window.views.job import JOB_HEADINGS
-from rig.words.language import say
+from rig.words.language import say, say_n
 
 
 class JobsPage(Page):
@@ -119,7 +120,9 @@ class JobsPage(Page):
             self._asked = True
             self._find()
         number, unit = self._desk.last
-        words = say("Go on with the last job") + (f"\n{number}   {unit}" if number else "") + "   (Ctrl+G)"
+        words = (
+            say("Go on with the last job") + (f"\n{number}   {unit}" if number else "") + f"   ({key_name(key_of(Act.LAST_JOB))})"
+        )
         if self.last.text() != words:
             self.last.setText(words)
         self.state.setText(self._state())
@@ -141,7 +144,7 @@ class JobsPage(Page):
         found = len(desk.listed.rows)
         if not found:
             return say("no job with these words") if desk.listed.search else say("no job yet: open the first")
-        return say("the newest {n}; search for older ones", n=found) if desk.listed.more else say("{n} jobs", n=found)
+        return say("the newest {n}; search for older ones", n=found) if desk.listed.more else say_n("1 job", "{n} jobs", found)
 
     def take_last(self) -> None:
         """Go on with the last job."""

@@ -38,7 +38,7 @@ def test_an_empty_job_lacks_what_does_not_follow_from_something_else():
 def test_what_pulls_must_be_like_to_count_is_said_before_the_first():
     record = Chain().record
     texts = {one.code: one.text for one in gate(record, record.step("lock_tabs")).missing}
-    assert texts["pulls_each_way"].endswith("they count with: case closed as it will run, service oil, sensor in calibration")
+    assert texts["pulls_each_way"].endswith("to count they need: case closed as it will run, service oil, sensor in calibration")
     chain = ready_chain()
     chain.pack(["0.80 mm"])
     record = chain.record

@@ -73,6 +73,26 @@ def test_after_a_restart_going_on_with_the_job_judges_by_the_same_window(shop, q
     again.window.close()
 
 
+def test_a_card_entered_into_the_job_in_hand_is_the_benchs_window_too(shop):
+    typed(shop, window="50..70 N.m")
+    opened(shop, "QF-7 no. 12")
+    card = shop.folder / "spec.toml"
+    card.write_text(SPEC)
+    shop.desk.add_file("spec", card)
+    shop.settle()
+    assert (shop.window.model.window.low_nm, shop.window.model.window.high_nm) == (40.0, 65.0)
+    assert shop.controller.entry.now.arrangement == "A"
+    assert "50..70 N.m was set before" in told(shop)
+    typed(shop, window="45..60 N.m")  # what is typed after it stays until the job has another card
+    shop.desk.add_text("note", "glitter on the magnet")
+    shop.settle()
+    assert shop.window.model.window.low_nm == 45.0
+    card.write_text(SPEC.replace("40..65", "30..50"))
+    shop.desk.add_file("spec", card)
+    shop.settle()
+    assert (shop.window.model.window.low_nm, shop.window.model.window.high_nm) == (30.0, 50.0)
+
+
 def test_going_on_with_a_job_where_there_is_none_points_to_the_page_of_jobs(shop):
     shop.desk.take_last()
     shop.settle()

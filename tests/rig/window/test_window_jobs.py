@@ -170,6 +170,31 @@ def test_series_pulls_and_entries_are_shown_in_the_chosen_unit(shop):
     assert shown.head in shop.window.of_job.job.page.head.text()
 
 
+@pytest.mark.parametrize(
+    ("answers", "entered"),
+    [
+        ([("75W-90", True), ("", True), ("2.0 l", True)], {"text": "75W-90", "additive": None}),
+        ([("75W-90", True), ("2.0 l", True), ("", False)], None),
+        ([("75W-90", True), ("", False)], None),
+        ([("", True)], None),
+    ],
+)
+def test_a_cancelled_question_enters_nothing(shop, monkeypatch, answers, entered):
+    number = shop.filled()
+    shop.desk.take(number)
+    shop.settle()
+    asked = iter(answers)
+    monkeypatch.setattr("rig.window.qt.job_page.QInputDialog.getText", lambda *_: next(asked))
+    before = len(shop.desk.shown.entries)
+    shop.window.of_job.job.page.sheets._add_oil()
+    shop.settle()
+    assert next(asked, None) is None
+    assert len(shop.desk.shown.entries) == before + (entered is not None)
+    if entered is not None:
+        with shop.open() as book:
+            assert book.record(number).entries[-1].content.items() >= entered.items()
+
+
 def test_what_is_entered_at_the_window_is_in_the_book(shop):
     number = shop.filled()
     shop.desk.take(number)
