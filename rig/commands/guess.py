@@ -46,11 +46,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Listen, guess, write or print the profile, and say how sure it is."""
     from analysis.errors import BenchError
-    from analysis.units import scale_to_si, to_si
+    from analysis.units import to_si
     from drivers.clock import SystemClock
     from drivers.guess import LEAST_LINES, guess
     from drivers.line import SerialLine
     from drivers.profile import profile_text
+    from drivers.text import scale_of_column
     from rig.live.listening import BAUDS, Pulls, chunks_of, listen
 
     capacity_nm = None if args.capacity is None else to_si(args.capacity, "torque")
@@ -60,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
         )
     for text, kind in ((args.torque_unit, "torque"), (args.angle_unit, "angle"), (args.time_unit, "time")):
         if text is not None:
-            scale_to_si(text, cast("Quantity", kind))  # refused before anybody pulls
+            scale_of_column(text, cast("Quantity", kind))  # refused before anybody pulls
     path = Path(args.what)
     port, baud = args.what, args.baud or BAUDS[0]
     found: Guess | None

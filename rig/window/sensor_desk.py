@@ -22,7 +22,7 @@ from rig.window.lines import Lines
 from rig.window.means import Means
 from rig.window.model import BenchModel, Source
 from rig.words.language import say, spoken
-from rig.words.retold import retold
+from rig.words.retold import fault_text, retold
 
 if TYPE_CHECKING:  # loaded when somebody calibrates, guesses or checks
     from drivers.guess import Guess
@@ -104,7 +104,7 @@ class Task:
         except Exception as fault:  # noqa: BLE001  nobody above to catch it: it is told
             self.fault = BenchError(f"{self.name}: {fault!r}", remedy="report this")
         if self.fault is not None:
-            self.lines.append(str(self.fault))
+            self.lines.append(fault_text(self.fault))
 
 
 @dataclass(frozen=True, slots=True)

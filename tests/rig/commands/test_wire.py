@@ -98,6 +98,8 @@ def test_a_guess_from_bare_text_is_printed(tmp_path: Path, capsys: pytest.Captur
     assert 'port = "PORT"' in said.out
     assert "made up" in said.err
     assert "port: a file does not tell" in said.err
+    assert main(["guess", str(path), "--torque-unit", "0.01 N.m", "--angle-unit", "0.1 deg"]) == 0  # it sends counts
+    assert '"torque [0.01 N.m]", "angle [0.1 deg]"' in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(
