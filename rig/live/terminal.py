@@ -40,6 +40,7 @@ from rig.words.bench import (
     disk_refuses_text,
     ended_abruptly_text,
     free_turn_text,
+    line_faults_text,
     not_a_pull_text,
     rest_explained_text,
     rest_moved_text,
@@ -235,6 +236,8 @@ def follow(
     bench.close()
     for item in bench.news():  # a pull that was under way is read and kept
         terminal.show(item)
+    if unread := line_faults_text(bench.status.line.faults):
+        terminal.note(unread)
     if bench.error is not None:
         raise bench.error
 

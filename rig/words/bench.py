@@ -7,6 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from analysis.pull.events import NoPullKind
+from drivers.codec import WireFaults
 from rig.words.language import say, say_n
 from rig.words.sentences import figure, torque
 
@@ -26,6 +27,14 @@ NOT_A_PULL = {
 def free_turn_text(number: int, travel_deg: float) -> str:
     """The question after a free turn."""
     return f"pull {number}: nothing held over {figure(travel_deg)} deg: was that the pull? Check first: {CHECK_FIRST}."
+
+
+def line_faults_text(faults: WireFaults) -> str:
+    """What of a line could not be read until its end; empty where all of it could."""
+    unread = faults.garbled + faults.overlong
+    counts = [say_n("1 line or frame not readable", "{n} lines or frames not readable", unread)] if unread else []
+    counts += [say_n("1 sample lost on the wire", "{n} samples lost on the wire", faults.lost)] if faults.lost else []
+    return f"line: {', '.join(counts)}; check cable, plug and the profile's settings" if counts else ""
 
 
 def not_a_pull_text(kind: NoPullKind, times: int) -> str:

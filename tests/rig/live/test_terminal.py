@@ -221,3 +221,15 @@ def test_a_pull_that_chatters_is_not_announced_as_simply_good(terminal):
     out = terminal.out.getvalue()
     assert "I N    W I N D O W ,    C H A T T E R S" in out
     assert "IN WINDOW, CHATTERS" in out
+
+
+def test_what_could_not_be_read_of_a_line_is_told_at_the_end(terminal):
+    source = ListSource(pieces_of(made_stream(1), [10]))
+    source.faults.garbled, source.faults.lost = 86, 1
+    _, told = followed(terminal, source)
+    assert "line: 86 lines or frames not readable, 1 sample lost on the wire; check cable" in told
+
+
+def test_of_a_clean_line_nothing_is_told_at_the_end(terminal):
+    _, told = followed(terminal, ListSource(pieces_of(made_stream(1), [10])))
+    assert "readable" not in told
