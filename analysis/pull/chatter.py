@@ -34,6 +34,8 @@ LEAST_SMOOTHED = 5
 """Samples of the narrowest parabola."""
 PARABOLA_NOISE = 1.5
 """Noise of a parabola's middle over that of a sample, times the root of its width: the root of 9/4, for all but the shortest."""
+RESOLUTION_STEPS = 2.5
+"""A fall of fewer steps of the torque is none."""
 LEAST_PIECE = 8
 """Samples of rest that are looked at."""
 THIN = 6
@@ -208,7 +210,7 @@ def measure(c: Conditioned, course: Course, level_nm: float, rules: ChatterRules
     smooth = moving_parabola(c.torque_nm, width) if 1 < width < c.torque_nm.size else c.torque_nm
     # Noise of a parabola's middle: the root of 9 / (4 width) for all but the shortest.
     noise = _noise(c) * (PARABOLA_NOISE / math.sqrt(width) if width > 1 else 1.0)
-    least = max(rules.noise_height * noise, rules.level_height * level_nm)
+    least = max(rules.noise_height * noise, rules.level_height * level_nm, RESOLUTION_STEPS * c.resolution_nm)
     pieces = course.sliding
     thin = max(1, width // THIN)
 

@@ -155,7 +155,7 @@ def _above_noise(c: Conditioned, rules: CourseRules) -> float:
     # Noise that changes sign from sample to sample (aliased hum) looks larger in its differences than it is.
     at_rest = c.torque_nm[: c.rest_to]
     noise = min(c.noise_nm, float(np.std(at_rest))) if at_rest.size >= LEAST_AT_REST else c.noise_nm
-    return rules.signal_over_noise * noise
+    return max(rules.signal_over_noise * noise, rules.signal_over_step * c.resolution_nm)
 
 
 def find_load_segments(c: Conditioned, smooth: Floats, level_nm: float, rules: CourseRules) -> list[Span]:

@@ -8,18 +8,22 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.pull.conditioning import Conditioned
-from analysis.pull.noise import UNDER_LOAD, median, slope_of
+from analysis.pull.noise import median, slope_of
 from analysis.trace import Floats
 
 Span = tuple[int, int]
 
 
+LEAST_SAMPLES = 6
+"""Fewer give no compliance."""
 ELASTIC_FROM, ELASTIC_TO = 0.35, 0.9
 """Of the load: below slack is taken up, above the plates begin to creep; between lies the wind-up."""
 ELASTIC_LEAST, ELASTIC_SPAN = 5, 0.2
 """Samples and share of the load that the fit of the wind-up must cover."""
 NEAR_S = 0.02
 """So long after the torque rises again the peak is looked for."""
+FELL_FREE, CAME_BACK = 0.1, 0.8
+"""A torque that fell to the first share of the peak and came back to the second is another try, not a slip."""
 KNEE = 0.8
 """Share of the peak from which the ramp is straight."""
 UPPER = 0.4
@@ -28,6 +32,8 @@ NEVER_FELL_NOISE, NEVER_FELL = 3, 0.3
 """A step is one where the torque never fell below it by so many deviations of noise, or by this share of the rise."""
 STEP_PART = 4
 """A load that has not come back to within a quarter of a step's rise has been let go."""
+LOADED_FROM = 0.3
+"""Share of the peak from which a new load counts."""
 SLOPE_S = 0.01
 """Slopes of the slip angle are taken over so long."""
 RELEASE_S = 0.05
@@ -41,6 +47,7 @@ class CourseRules:
     """Thresholds of the course, each with its reason."""
 
     signal_over_noise: float = 20.0  # a pack that holds stands this far above the noise; free units read 2 to 10
+    signal_over_step: float = 10.0  # ... and this many steps of a coarse sensor
     capacity_share: float = 0.01  # below this share of the sensor's capacity nothing held
     segment_high: float = 0.5  # a bite begins where the torque passes this share of the working level ...
     segment_low: float = 0.15  # ... and reaches back and forth to where it falls below this
@@ -49,6 +56,7 @@ class CourseRules:
     look_on_deg: float = 6.0  # so far on, a reload well above the first peak shows that it was only a step
     step_rise: float = 0.04  # ... by this share
     onset_deg: float = 0.25  # slipped this far (or two encoder steps): the plates have let go, if nothing reloads them
+    onset_noise: float = 5.0  # ... or by so many deviations of the noise
     knee_share: float = (
         0.03  # plates that creep have let go where torque climbs with the angle by less than this share of the load's
     )
@@ -57,6 +65,8 @@ class CourseRules:
     stuck_deg: float = 0.6  # a reload with less plastic turning than this was elastic: the plates stuck again
     sustained_s: float = 0.25  # without an angle: not surpassed for so long
     surpass: float = 0.03  # ... by this share
+    soon: float = 1.5  # within this share of the load's own time ...
+    far_above: float = 0.3  # ... a climb this far above a sudden fall shows that it was none of the plates' slips
     sudden: float = 1.0  # a fall steeper than the load's climb ...
     sudden_share: float = 0.015  # ... and of this share of the peak is a slip
     sudden_noise: float = 6.0  # ... if it is so many deviations of the noise
@@ -92,7 +102,7 @@ def torsional_compliance(c: Conditioned, smooth: Floats, load: Span) -> float:
         deg per N.m, not below 0: the slope of the angle over the torque by least squares, between 35 and 90 % of the top.
     """
     first, last = load
-    if c.angle_deg is None:
+    if c.angle_deg is None or last - first < LEAST_SAMPLES:
         return 0.0
     torque, angle = smooth[first:last], c.angle_deg[first:last]
     top = float(torque.max())
@@ -113,8 +123,8 @@ def _first_slip_by_angle(
 
     1. Elastic wind-up is taken off the angle: what is left turns only when something slips.
     2. The peak is the highest torque before the plates have slipped `sustained_deg` beyond where the load was taken up.
-    3. If the torque soon climbs well above it while the plates stick again (a first step; a pawl or vice that slipped), that was
-       not the slip: go on from there.
+    3. If the torque falls to nearly zero after it (a pawl or vice that slipped), or soon climbs well above it while the
+       plates stick again (a first step), that was not the slip: go on from there.
     """
     first, last = segment
     load_from = first
@@ -142,7 +152,17 @@ def _first_slip_by_angle(
         if peak >= at - 1 and float(fine[top:end].min(initial=np.inf)) < (1 - rules.surpass) * fine[at]:
             peak = top  # a heavy unit starts slowly: the torque rounds over its top while it already turns
         else:
-            peak = _before_creep(c, fine, plastic, load_from, peak, max(rules.onset_deg, 2 * c.resolution_deg), rules)
+            # The torque's noise comes into the plastic angle by the wind-up: much, through a soft adapter.
+            noise_deg = rules.onset_noise * compliance * c.noise_nm / math.sqrt(c.samples_in(rules.smooth_s))
+            peak = _before_creep(c, fine, plastic, load_from, peak, max(rules.onset_deg, 2 * c.resolution_deg, noise_deg), rules)
+        trough = peak + int(np.argmin(fine[peak : max(end, peak + 2)]))
+        if (
+            fine[trough] < FELL_FREE * fine[peak]
+            and load_from < trough < last - 1
+            and (fine[trough:last] > CAME_BACK * fine[peak]).any()
+        ):
+            load_from = trough
+            continue
         higher = np.flatnonzero(fine[peak:end] > (1 + rules.step_rise) * fine[peak])
         if higher.size:
             again = peak + int(higher[0])
@@ -228,7 +248,7 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
         again = peak + int(higher[0])
         below = np.flatnonzero(smooth[peak : again + 1] <= (1 - rules.step_rise / STEP_PART) * fine[peak])
         foot = peak + int(below[-1]) if below.size else peak
-        load_from = first + int(np.argmax(smooth[first : peak + 1] > UNDER_LOAD * fine[peak]))
+        load_from = first + int(np.argmax(smooth[first : peak + 1] > LOADED_FROM * fine[peak]))
         # Against time, not samples: where some are missing a slow fall must not look like a sudden one.
         loading = 0.5 * fine[peak] / _seconds(c, load_from, peak)
         climbing = (smooth[again] - smooth[foot]) / _seconds(c, foot, again)
@@ -238,7 +258,10 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
             and not _fell(c, fine, (peak, again + 1), loading, rules)
             and not _ripples(c, fine, (peak, last), loading, rules)
         )
-        if again <= start or not held_only:
+        # A vice or a first step slips suddenly too, but the same load then climbs on far above it.
+        soon = smooth[peak : min(last, peak + round(rules.soon * (peak - load_from)))]
+        step = bool(np.any(soon > (1 + rules.far_above) * fine[peak]))
+        if again <= start or not (held_only or step):
             return first, peak, None
         start = again
     return None
@@ -248,7 +271,7 @@ def _before_ripple(c: Conditioned, fine: Floats, span: tuple[int, int, int], rul
     """Where the load's climb ended, if the peak after it is but the first of several even crests; else the peak as it is."""
     first, peak, last = span
     rising = first + int(np.argmax(fine[first : peak + 1] > 0.5 * fine[peak]))
-    load_from = first + int(np.argmax(fine[first : peak + 1] > UNDER_LOAD * fine[peak]))
+    load_from = first + int(np.argmax(fine[first : peak + 1] > LOADED_FROM * fine[peak]))
     width = c.samples_in(rules.knee_s, 3)
     ends = np.arange(rising, peak - width)
     if not ends.size:

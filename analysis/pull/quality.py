@@ -15,6 +15,10 @@ RATE_SLACK = 0.995
 """A rate is low below this share of the limit: rates come rounded, and clocks differ."""
 PEAK_FOOT_S = 0.02
 """The ramp is looked at up to so long before the peak."""
+DRIFT_NOISE = 3
+"""Standard errors of the noise within which two rests are at the same level ..."""
+WARM_NOISE = 6
+"""... and deviations within which a level that moved while the sensor warmed is."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -141,12 +145,12 @@ def zero_flags(c: Conditioned, peak_nm: float | None, sensor: Sensor, rules: Qua
         limit = rules.drift_share_of_result * peak_nm
         if sensor.capacity_nm is not None:
             limit = min(limit, rules.drift_share_of_range * sensor.capacity_nm)
-        if abs(c.drift_nm) > limit:
+        if abs(c.drift_nm) > max(limit, DRIFT_NOISE * c.noise_nm / max(1.0, c.rest_to) ** 0.5):
             yield QualityFlag(QualityCode.ZERO_DRIFT, c.drift_nm, limit)
     warmth = rules.warmth_share * c.largest_nm
     if c.zero.stepped_nm:
         yield QualityFlag(QualityCode.REST_MOVED, c.sign * c.zero.stepped_nm, None)
-    elif c.drift_nm is not None and peak_nm is not None and abs(c.drift_nm) > warmth:
+    elif c.drift_nm is not None and peak_nm is not None and abs(c.drift_nm) > max(warmth, WARM_NOISE * c.noise_nm):
         yield QualityFlag(QualityCode.REST_MOVED, c.drift_nm, warmth)
 
 
