@@ -10,6 +10,7 @@ torque = force x arm, angle = position / arm; without a given arm force counts o
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import math
 from collections.abc import Iterator, Sequence
@@ -102,10 +103,20 @@ def _bytes(path: Path) -> bytes:
     return data if b"\n" in data else data.replace(b"\r", b"\n")
 
 
+def _is_there(path: Path) -> bool:
+    """Whether there is such a file; none can be under a name that is too long for the disk."""
+    try:
+        return path.exists()
+    except OSError as fault:
+        if fault.errno == errno.ENAMETOOLONG:
+            return False
+        raise
+
+
 def read_info(path: Path) -> TraceInfo:
     """What the metadata file of the trace at `path` says; nothing where there is none. Raises FileError or DocumentError."""
     target = info_path(path)
-    return from_document(read_bytes(target, METADATA), str(target)) if target.exists() else TraceInfo()
+    return from_document(read_bytes(target, METADATA), str(target)) if _is_there(target) else TraceInfo()
 
 
 def amend_info(path: Path, **changes: object) -> None:

@@ -301,3 +301,10 @@ def test_rows_are_counted_whatever_ends_them(csv_of):
     """A lone carriage return ends a row too; once the row that was to be named was not found (seen by the guided fuzzer)."""
     with pytest.raises(FileError, match="row 4: time does not rise"):
         read_trace(csv_of("time [s],torque [N.m]\n0,1\r1,2\r0.5,3\n2,4\n"))
+
+
+def test_a_name_that_leaves_no_room_for_metadata_is_a_trace_all_the_same(tmp_path):
+    """255 bytes are the longest name of most disks: the CSV has one, its metadata could not."""
+    path = tmp_path / f"{'n' * 245}.csv"
+    path.write_text("time [s],torque [N.m]\n0,0\n1,1\n")
+    assert len(read_trace(path)[0]) == 2
