@@ -17,7 +17,7 @@ from analysis.pull.breakaway import PeakRules, refine_peak
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.pull.filters import Filter, seen_through, undone
-from analysis.pull.first_slip import Span
+from analysis.pull.first_slip import FINE_S, Span
 from analysis.pull.noise import median
 from analysis.results import Sensor
 from analysis.trace import Floats
@@ -37,7 +37,6 @@ class BandwidthRules:
     behind_least_s: float = 0.008  # a smaller delay is within what damping makes (simulated pulls: 99 % under 4 ms)
     hand_s: float = 0.02  # a hand that opens takes about so long ...
     hand_usual_s: float = 0.022  # ... the torque then falls with a mean delay of this (simulated pulls: 75 %) ...
-    misfit_of_hand: float = 0.012  # ... and between the two only a fall as good as behind a filter speaks of one
     hand_longest_s: float = 0.035  # ... and never a mean delay of this (simulated pulls: 99 % under 35 ms)
     held_share: float = 0.97  # the fall begins where the torque leaves this share of the load
     mean_lag: tuple[float, float] = (0.3, 1.1)  # of the time between two values of a converter: late by this, it sends means
@@ -53,7 +52,6 @@ class BandwidthRules:
     mean_most: float = 0.5  # a filter undone that changes the mean of sliding by more is not believed: all of it is doubt
     sway_part: float = 0.25  # of what sways in sliding, this share of its deviation counts: chatter is seen in part only
     early_lags: float = 3.0  # what goes in falls away so many lags before what comes out has begun to
-    fine_s: float = 0.003  # the peak is sought on what is undone averaged over this
     part: float = 0.12  # of what is added counts as standard uncertainty (the lag is read off to some per cent) ...
     part_unknown: float = 0.5  # ... or this much where the kind of filter is not known
     told_share: float = 0.005  # of the peak: less is not worth a word
@@ -195,7 +193,7 @@ def _by_the_fall_alone(c: Conditioned, let_go: int, rules: BandwidthRules) -> La
     went_in = np.maximum(1.0 - np.arange(came_out.size) * c.step_s / rules.hand_s, 0.0)
     misfit, lag_s, kind = _best_filter(went_in, came_out, lasts_s - 0.5 * rules.hand_s, c.step_s, rules)
     proven = lasts_s >= rules.hand_longest_s
-    fits = kind is Filter.FIRST_ORDER and misfit <= (rules.misfit if proven else rules.misfit_of_hand)
+    fits = kind is Filter.FIRST_ORDER and misfit <= rules.misfit
     return Lag(lag_s, kind, seen=False, proven=proven) if fits else None
 
 
@@ -239,7 +237,7 @@ def share_of_lag(c: Conditioned, course: Course, lag: Lag, rules: BandwidthRules
     begin = max((first for first, last in course.load_segments if first <= course.peak), default=course.load_from)
     ahead = slice(begin, course.peak + 1)
     steepest = float(np.max(np.diff(course.smooth_nm[ahead]), initial=0.0)) / c.step_s
-    top = ahead.start + int(np.argmax(restored.smooth(rules.fine_s)[ahead]))
+    top = ahead.start + int(np.argmax(restored.smooth(FINE_S)[ahead]))
     peak = refine_peak(restored, replace(course, peak=top), peaks)
     read_nm = refine_peak(c, course, peaks).torque_nm
     added = max(peak.torque_nm - read_nm, 0.0)

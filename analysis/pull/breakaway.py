@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from analysis.distributions import RECTANGULAR, RECTANGULAR_WIDTH
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
+from analysis.pull.first_slip import SUSTAINED_DEG
 from analysis.pull.noise import GAP_STEPS, fine_deviation
 from analysis.trace import Floats
 
@@ -51,8 +52,7 @@ class PeakRules:
     shape_floor: float = 0.0007
     stairs_s: float = 0.03  # values so far apart make a staircase of the ramp, which no parabola fits ...
     stairs_missed: float = 0.75  # ... and its peak lies above the highest by this part of a stair, give or take as much
-    knee_deg: float = 3.0  # a slip so far is sustained (CourseRules.sustained_deg): the knee ends there ...
-    knee_noise: float = 3.0  # ... or where the torque falls by so many deviations of a sample's noise
+    knee_noise: float = 3.0  # a knee ends where the torque falls by so many deviations of a sample's noise
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +180,7 @@ def _climbs_on(c: Conditioned, course: Course, noise: float, rules: PeakRules) -
     if c.angle_deg is None:
         return 0.0
     first = course.peak
-    on = c.angle_deg[first:] - c.angle_deg[first] > rules.knee_deg
+    on = c.angle_deg[first:] - c.angle_deg[first] > SUSTAINED_DEG
     last = first + int(np.argmax(on)) if on.any() else c.time_s.size
     part = course.smooth_nm[first : max(last, first + 1)]
     highest = np.maximum.accumulate(part)

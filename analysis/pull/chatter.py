@@ -46,8 +46,8 @@ TREND_PERIODS = 1.5
 """What is slower than so many periods is no chatter."""
 MEAN_OF_HIGHEST = (0.375, 0.25)
 """How far the highest of n values of noise stands out: the quantile of (n - 3/8) / (n + 1/4) (Blom 1958)."""
-NOISE_SAMPLES, NOISE_LEAST = 200_000, 20
-"""So many samples tell the noise; fewer than the second do not."""
+NOISE_SAMPLES = 200_000
+"""So many samples tell the noise."""
 RARE_NOISE, RARE_OVER_SIGMA = 99.5, 2.8
 """The percentile of fourth differences that noise with rare large values shows in, and what it is of a normal noise. Measured
 sets without any rest hang on it (tests/outside/test_outside_real_traces.py)."""
@@ -291,7 +291,7 @@ def _noise(c: Conditioned) -> float:
         return c.noise_nm
     size = np.abs(np.diff(c.torque_nm[:NOISE_SAMPLES], FOURTH)) / FOURTH_DIFFERENCE
     # 99.5 % of a normal law lie within 2.8 deviations.
-    return max(c.noise_nm, percentile(size, RARE_NOISE) / RARE_OVER_SIGMA) if size.size > NOISE_LEAST else c.noise_nm
+    return max(c.noise_nm, percentile(size, RARE_NOISE) / RARE_OVER_SIGMA) if size.size else c.noise_nm
 
 
 def _placed(cycles: Cycles, first: int, thin: int) -> Cycles:

@@ -36,7 +36,6 @@ SMALLEST_ANGLE_DEG = 1e-6  # less is the rounding of an angle, no step of an enc
 
 BESIDE = 3
 """Samples on either side by which a spike is told."""
-LEAST_FOR_SPIKES = 2 * BESIDE + 1
 NEAR_SPIKE = 8
 """Samples before a spike by which it is judged whether the signal moved there anyway."""
 NOISE_OF_REST = 0.2
@@ -161,10 +160,8 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
     Returns
     -------
     array of int
-        (k,) indices, both samples of a spike of two; empty for fewer than seven samples.
+        (k,) indices, both samples of a spike of two.
     """
-    if torque_nm.size < LEAST_FOR_SPIKES:
-        return np.empty(0, dtype=np.intp)
     largest = percentile(np.abs(torque_nm), 99.5)
     threshold = max(rules.spike_noise * noise_nm, rules.spike_share * largest)
     middle = median_of_five(torque_nm)

@@ -34,8 +34,6 @@ STILL_STEPS = 1.2
 """Turning by less than so many steps of the encoder is standing."""
 CLIMB_NOISE, CLIMB = 4, 0.02
 """A torque that climbs by more than so many deviations of noise and this share of the top while the lever stands is loading."""
-ROSE = 0.015
-"""Of the top: a torque that rose by more over a stretch of standing shows stuck plates, not a resting hand."""
 TAIL_S, TAIL_LEAST, TAILS = 0.1, 5, 3
 """The release is looked for in the last three windows of so long."""
 BEFORE_RELEASE_S = 0.004
@@ -237,10 +235,6 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
             continue  # the instant of a slip, in which the lever has not moved yet
         # Each centre stands for the window around it.
         begin, end = first + a, first + b + 2 * half
-        third = (end - begin) // 3
-        rose = float(median(smooth[end - third : end]) - median(smooth[begin : begin + third]))
-        if rose > ROSE * top:
-            continue  # slow sticking: the hand went on all the while
         if joined and begin <= joined[-1][1]:
             joined[-1] = (joined[-1][0], max(end, joined[-1][1]))
         else:

@@ -16,6 +16,10 @@ Span = tuple[int, int]
 
 LEAST_SAMPLES = 6
 """Fewer give no compliance."""
+SUSTAINED_DEG = 3.0
+"""Slipped this far: for good. Bevel lash lets a single pack slip 0.2 to 2 degrees (trade notes 2.2)."""
+FINE_S = 0.003
+"""The peak is sought on a trace smoothed only this much: fast chatter must not be averaged away."""
 ELASTIC_FROM, ELASTIC_TO = 0.35, 0.9
 """Of the load: below slack is taken up, above the plates begin to creep; between lies the wind-up."""
 ELASTIC_LEAST, ELASTIC_SPAN = 5, 0.2
@@ -38,8 +42,6 @@ SLOPE_S = 0.01
 """Slopes of the slip angle are taken over so long."""
 RELEASE_S = 0.05
 """The release takes so long at least: its fall is no sudden one of the plates."""
-FEWEST_LEFT = 4
-"""Samples of a load in which another first slip is looked for."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -52,7 +54,6 @@ class CourseRules:
     segment_high: float = 0.5  # a bite begins where the torque passes this share of the working level ...
     segment_low: float = 0.15  # ... and reaches back and forth to where it falls below this
     segment_gap_s: float = 0.12  # a dip to zero shorter than this is chatter, not a regrip
-    sustained_deg: float = 3.0  # slipped this far: for good. Bevel lash lets a single pack slip 0.2 to 2 degrees (trade notes 2.2)
     look_on_deg: float = 6.0  # so far on, a reload well above the first peak shows that it was only a step
     step_rise: float = 0.04  # ... by this share
     onset_deg: float = 0.25  # slipped this far (or two encoder steps): the plates have let go, if nothing reloads them
@@ -81,7 +82,6 @@ class CourseRules:
     pause_share: float = 0.1  # ... turning at less than this share of the usual speed
     let_go_share: float = 0.75  # the last fall counts as let go from below this share of the torque before
     smooth_s: float = 0.012
-    fine_s: float = 0.003  # the peak is sought on a trace smoothed only this much: fast chatter must not be averaged away
 
 
 def torsional_compliance(c: Conditioned, smooth: Floats, load: Span) -> float:
@@ -122,15 +122,15 @@ def _first_slip_by_angle(
     """(load_from, peak, first_step) of the first sustained slip in a bite; None if the plates never slip for good in it.
 
     1. Elastic wind-up is taken off the angle: what is left turns only when something slips.
-    2. The peak is the highest torque before the plates have slipped `sustained_deg` beyond where the load was taken up.
+    2. The peak is the highest torque before the plates have slipped `SUSTAINED_DEG` beyond where the load was taken up.
     3. If the torque falls to nearly zero after it (a pawl or vice that slipped), or soon climbs well above it while the
        plates stick again (a first step), that was not the slip: go on from there.
     """
     first, last = segment
     load_from = first
     step: int | None = None
-    fine = c.smooth(rules.fine_s)
-    while last - load_from > FEWEST_LEFT:
+    fine = c.smooth(FINE_S)
+    while last - load_from > 2:
         rising = load_from + int(np.argmax(smooth[load_from:last] > 0.5 * level_nm))
         near = min(last, rising + max(3, c.samples_in(NEAR_S)))
         top_first = load_from + int(np.argmax(smooth[load_from:near])) + 1
@@ -138,7 +138,7 @@ def _first_slip_by_angle(
         plastic = _plastic(c, smooth, compliance)
         assert plastic is not None
         base = median(plastic[rising : min(rising + 3, last)])
-        slipped = plastic[rising:last] - base > rules.sustained_deg
+        slipped = plastic[rising:last] - base > SUSTAINED_DEG
         if not slipped.any():
             return None
         at = rising + int(np.argmax(slipped))
@@ -231,7 +231,7 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
     """
     first, last = segment
     hold = c.samples_in(rules.sustained_s, 3)
-    fine = c.smooth(rules.fine_s)
+    fine = c.smooth(FINE_S)
     start = first
     while last - start > 2:
         running = np.maximum.accumulate(smooth[start:last])
@@ -298,7 +298,7 @@ def _fell(c: Conditioned, fine: Floats, span: Span, loading_nm_s: float, rules: 
         return False
     torque, time_s = fine[first:last], c.time_s[first:last]
     falls, spans_s = torque[:-step] - torque[step:], time_s[step:] - time_s[:-step]
-    noise = rules.sudden_noise * c.noise_nm / np.sqrt(c.samples_in(rules.fine_s))
+    noise = rules.sudden_noise * c.noise_nm / np.sqrt(c.samples_in(FINE_S))
     least = max(rules.sudden_share * float(torque[0]), noise)
     return bool(np.any((falls > rules.sudden * loading_nm_s * spans_s) & (falls > least)))
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
+from analysis.pull.rest import WARMTH_SHARE
 from analysis.results import QualityCode, QualityFlag, Sensor
 
 RATE_SLACK = 0.995
@@ -32,7 +33,6 @@ class QualityRules:
     ramp_step_share: float = 0.01  # ... or the ramp climbs by more than this share of the peak between two samples
     drift_share_of_result: float = 0.01  # zero moved by more than 1 % of the result
     drift_share_of_range: float = 0.005  # ... or 0.5 % of the range
-    warmth_share: float = 0.05  # beyond this share of the pull it was not warmth that moved the zero
     coarse_share: float = 0.005  # the sensor's step is more than this share of the reading
 
 
@@ -147,7 +147,7 @@ def zero_flags(c: Conditioned, peak_nm: float | None, sensor: Sensor, rules: Qua
             limit = min(limit, rules.drift_share_of_range * sensor.capacity_nm)
         if abs(c.drift_nm) > max(limit, DRIFT_NOISE * c.noise_nm / max(1.0, c.rest_to) ** 0.5):
             yield QualityFlag(QualityCode.ZERO_DRIFT, c.drift_nm, limit)
-    warmth = rules.warmth_share * c.largest_nm
+    warmth = WARMTH_SHARE * c.largest_nm
     if c.zero.stepped_nm:
         yield QualityFlag(QualityCode.REST_MOVED, c.sign * c.zero.stepped_nm, None)
     elif c.drift_nm is not None and peak_nm is not None and abs(c.drift_nm) > max(warmth, WARM_NOISE * c.noise_nm):

@@ -22,6 +22,8 @@ WITHIN_ONE_SIGMA = (16.0, 84.0)
 """Percentiles one standard deviation either side of a normal distribution."""
 NEARLY_ALL = (1.0, 99.0)
 """Percentiles that a single leap does not move."""
+WARMTH_SHARE = 0.05
+"""Warmth moves a zero by less than this share of the pull; beyond, nobody knows why it moved."""
 LEAST_TAIL = 5
 """Samples that a tail of rest needs."""
 
@@ -31,7 +33,7 @@ class RestRules:
     """What counts as rest, each with its reason."""
 
     window_s: float = 0.2  # the first look at the level
-    least_s: float = 0.1  # less rest than this before the pull tells nothing
+    least_s: float = 0.1  # less rest than this before the pull, or after a blip in it, tells nothing
     proof_s: float = 0.5  # so much rest, before and after together, proves a zero
     smooth_s: float = 0.01
     noise: float = 6.0  # rest ends where the smoothed torque is off its level by so many deviations
@@ -43,7 +45,6 @@ class RestRules:
     click_s: float = (
         0.06  # a blip (a ratchet's click, a knock) this short that comes back to the same level does not end a rest ...
     )
-    click_after_s: float = 0.1  # ... which goes on for at least so long after it
     angle_moved_deg: float = 0.3  # rest ends where the lever has moved this far ...
     angle_steps: float = 1.5  # ... or by so many encoder steps
     loaded_share: float = 0.6  # a calm beginning above this share of the largest torque, never come back to, is no rest
@@ -55,7 +56,6 @@ class RestRules:
     steady_s: float = 0.05  # a level further off is rest too where means over this ...
     steady_noise: float = 3.0  # ... scatter by no more than so many times what the noise explains
     moved_noise: float = 5.0  # a zero that moved by less than so many deviations of its mean has not moved
-    drift_share: float = 0.05  # warmth moves a zero by less than this share of the pull; beyond, nobody knows why it moved
     between_share: float = 0.1  # a zero that moved further than this is not drawn straight between the rests: one of them counts
     ended_s: float = 0.2  # a level as even as the noise for so long, with the angle still, is no hand's, so rest ...
     ended_share: float = 0.3  # ... and without an angle at the low end of it all, or below this share of the largest torque
@@ -158,7 +158,7 @@ def rest_before(
 def _end_of_rest(moved: Flags, step_s: float, rules: RestRules) -> int:
     """The first sample off the level for good: blips that come back are passed over."""
     n = moved.size
-    click, after = round(rules.click_s / step_s), max(3, round(rules.click_after_s / step_s))
+    click, after = round(rules.click_s / step_s), max(3, round(rules.least_s / step_s))
     for first, last in runs_of(moved):
         if last - first > click or last + after > n or moved[last : last + after].any():
             return first
@@ -184,7 +184,7 @@ def _under_load(torque_nm: Floats, level_nm: float, noise_nm: float, rules: Rest
     tail = torque_nm[-max(5, torque_nm.size // 20) :]
     # Within a drift's share of the pull itself: a sensor may stand far off zero.
     span = percentile(np.abs(torque_nm - level_nm), 98.0)
-    return median(np.abs(tail - level_nm)) >= max(OFF_NOISE * noise_nm, rules.drift_share * span)
+    return median(np.abs(tail - level_nm)) >= max(OFF_NOISE * noise_nm, WARMTH_SHARE * span)
 
 
 def rest_after(
@@ -319,14 +319,14 @@ def find_zero(
     """
     stepped = 0.0
     if before is not None and after is not None:
-        band = max(rules.noise * noise_nm, rules.drift_share * largest_nm)
+        band = max(rules.noise * noise_nm, WARMTH_SHARE * largest_nm)
         if abs(after.level_nm - before.level_nm) > band:
             close = max(rules.noise * noise_nm, rules.tail_share * largest_nm)
             later = _later_rest(trace, before.level_nm, before.last, after, close, step_deg, step_s, rules)
             if later is not None:
                 stepped, before = later.level_nm - before.level_nm, later
     lasted = [0.0 if rest is None else rest.lasted_s for rest in (before, after)]
-    agree = before is not None and after is not None and abs(after.level_nm - before.level_nm) <= rules.drift_share * largest_nm
+    agree = before is not None and after is not None and abs(after.level_nm - before.level_nm) <= WARMTH_SHARE * largest_nm
     # Two rests that agree prove a zero together; one alone must last.
     proven = max(lasted) >= rules.proof_s or (agree and sum(lasted) >= rules.proof_s)
     level = before.level_nm if before is not None else after.level_nm if after is not None else 0.0
