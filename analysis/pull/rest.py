@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
-from analysis.distributions import RECTANGULAR_WIDTH
 from analysis.pull.noise import Flags, median, percentile, runs_of, slope_of
 from analysis.trace import Floats, Trace
 
@@ -148,7 +147,7 @@ def rest_before(
     end -= min(end // 4, round(rules.foot_s / step_s)) + width // 2
     if end * step_s < rules.least_s or end < 3:
         return None
-    if _climbs(trace.torque_nm[:end], noise_nm, resolution_nm, largest_nm, step_s, rules):
+    if _climbs(trace.torque_nm[:end], noise_nm, largest_nm, step_s, rules):
         return None
     still = trace.torque_nm[:end][~moved[:end]]
     rest = Rest(0, end, float(np.mean(still)), lasted_s)
@@ -165,14 +164,14 @@ def _end_of_rest(moved: Flags, step_s: float, rules: RestRules) -> int:
     return n
 
 
-def _climbs(torque_nm: Floats, noise_nm: float, resolution_nm: float, largest_nm: float, step_s: float, rules: RestRules) -> bool:
+def _climbs(torque_nm: Floats, noise_nm: float, largest_nm: float, step_s: float, rules: RestRules) -> bool:
     """Whether this stretch is on its way: its ends differ by more than its own waves and noise explain."""
     third = max(1, torque_nm.size // 3)
     early, late = torque_nm[:third], torque_nm[-third:]
     rise = abs(float(late.mean()) - float(early.mean()))
     at = np.arange(torque_nm.size, dtype=np.float64)
     waves = float(np.std(torque_nm - slope_of(at, torque_nm) * at))
-    own = max(waves, noise_nm, resolution_nm / RECTANGULAR_WIDTH)
+    own = max(waves, noise_nm)
     steep = rise / max(2 * third * step_s, step_s) > largest_nm / rules.ramp_longest_s
     return steep and rise > rules.climb_noise * own * math.sqrt(2.0 / third)
 
