@@ -30,6 +30,9 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
 import numpy as np  # noqa: E402
+import scipy.optimize  # noqa: E402  the analysis loads these where a pull first needs them: 50 MB that are none of the pulls'
+import scipy.signal  # noqa: E402
+import scipy.stats  # noqa: E402, F401
 
 from analysis.results import Sensor  # noqa: E402
 from analysis.window import Window  # noqa: E402
