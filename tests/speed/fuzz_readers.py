@@ -166,7 +166,6 @@ def fuzz(name: str, seconds: float, seed: int, folder: Path) -> None:
     """Try one reader for that long. Raises SystemExit at the first break of the rule."""
     file, valid, read = readers(folder)[name]
     path, dice = folder / file, random.Random(seed)
-    scale_to_si("furlong", "length")  # the registry of units takes a second to load, once
     assert not one_try(path, valid, read)[0], f"the valid {name} is refused"
     tried = refused = 0
     slowest = 0.0
@@ -211,6 +210,7 @@ def guided(name: str, seconds: float, folder: Path) -> None:
 
 def main() -> None:
     """Fuzz one reader or all."""
+    scale_to_si("furlong", "length")  # the registry of units takes a second to load, once
     words = [word for word in sys.argv[1:] if not word.startswith("--")]
     name, seconds, seed = (*words, *("all", "60", "1")[len(words) :])
     with tempfile.TemporaryDirectory() as folder:
