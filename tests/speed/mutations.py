@@ -103,14 +103,14 @@ MUTATIONS = [
         ),
         (
             "votes.py",
-            "(*of.budget.lines, *ground.lines), clipped,",
+            "(*of.budget.lines, *ground.lines), result.at_least,",
             "(*of.budget.lines, *ground.lines), False,",
             "an overload counts as a reading",
         ),
         (
             "votes.py",
-            "(*of.budget.lines, *ground.lines), clipped",
-            "of.budget.lines, clipped",
+            "(*of.budget.lines, *ground.lines), result.at_least",
+            "of.budget.lines, result.at_least",
             "what is not known of the sensor is left out",
         ),
         ("votes.py", 'if "rest_moved" in codes:', 'if "never" in codes:', "an unexplained level decides"),
@@ -506,8 +506,8 @@ MUTATIONS = [
         ("quality.py", "return not course.sliding and course.let_go is not None", "return False", "let go without a word"),
         (
             "clipping.py",
-            "if last - first < max(least, rules.held_runs * repeats) or before.size < BEFORE_LEAST:",
-            "if last - first < 1000 * least or before.size < BEFORE_LEAST:",
+            "if last - first < max(rules.run, rules.held_runs * repeats) or before.size < BEFORE_LEAST:",
+            "if last - first < 1000 * rules.run or before.size < BEFORE_LEAST:",
             "a flat top is read",
         ),
     ),
