@@ -22,6 +22,8 @@ THINNED = 50_000
 """The working level is found on so many samples of a longer trace: it is a percentile."""
 LEAST_AT_REST = 20
 """Samples at rest whose deviation tells the noise."""
+ALTERNATES = 0.65
+"""White noise has a deviation as large as its differences tell, to within a third; one that alternates has half of it."""
 HOLDS_SOMETHING = 1.5
 """A top so many times the detection limit is a pull, even if its level is not."""
 SLIP_ENDS_S, SLIP_ENDS_DEG = 0.8, 8.0
@@ -152,7 +154,8 @@ def detection_limit(c: Conditioned, capacity_nm: float | None, rules: CourseRule
 def _above_noise(c: Conditioned, rules: CourseRules) -> float:
     # Noise that changes sign from sample to sample (aliased hum) looks larger in its differences than it is.
     at_rest = c.torque_nm[: c.rest_to]
-    noise = min(c.noise_nm, float(np.std(at_rest))) if at_rest.size >= LEAST_AT_REST else c.noise_nm
+    spread = float(np.std(at_rest)) if at_rest.size >= LEAST_AT_REST else c.noise_nm
+    noise = spread if spread < ALTERNATES * c.noise_nm else c.noise_nm
     return max(rules.signal_over_noise * noise, rules.signal_over_step * c.resolution_nm)
 
 
