@@ -138,3 +138,14 @@ def test_means_over_a_tenth_of_a_second_sent_ten_times_a_second_are_told_or_cove
     assert abs(result.breakaway.torque_nm - TRUE_NM) <= result.breakaway.budget.expanded_u_nm
     assert result.sliding.torque_nm == pytest.approx(SLIDING_NM, rel=0.003)
     assert result.chatter.present is None
+
+
+def test_a_lag_of_a_third_of_a_second_is_seen_though_the_lever_is_back_long_before_the_torque():
+    truly = torque_of()
+    slow = low_pass(truly, 0.53)
+    whole = seen(slow, truly)
+    kept = TIME < 7.1
+    result = read_pull(Trace(whole.time_s[kept], whole.torque_nm[kept], whole.angle_deg[kept]), SENSOR)
+    assert QualityCode.SLOW_SENSOR in codes(result)
+    assert slow.max() < 0.85 * TRUE_NM
+    assert result.breakaway.torque_nm == pytest.approx(TRUE_NM, rel=0.03)
