@@ -1,6 +1,6 @@
 """What each rule of reading and judging moves: every named number is varied by a fifth, and the same pulls are read again.
 
-    nice python tests/speed/rules.py [--makes 118] [--wide 42] [--only REGEX] [--all]
+    nice python tests/speed/rules.py [--makes 118] [--wide 42] [--only REGEX] [--all] [--guards]
 
 Finds the named numbers by itself: constants of the modules of `analysis.pull` and `analysis.verdict`, fields of their rule classes,
 defaults of their functions. Those of pull, but for the finder's, are tried on pulls of known truth (a few of each make, and of each
@@ -10,6 +10,8 @@ least one.
 Columns: how many pulls (or series) changed at all, by 0.02 % of a reading, 2 % of a U, a code or a decision; the change of the 95th
 percentile and of the worst of the errors of breakaway and sliding, in percentage points; of the shares that the 95 % intervals
 hold; how many decisions on chatter turned. For each the larger of both ways. `--all` prints the rows of what moves nothing too.
+`--guards` takes those that move nothing far off, to nothing, a fifth, five times and a thousand times, and names the kind of the
+first pull that is read otherwise.
 """
 
 from __future__ import annotations
@@ -24,6 +26,7 @@ import pkgutil
 import re
 import sys
 import time
+import warnings
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -50,6 +53,7 @@ from analysis.window import Window  # noqa: E402
 STEP = 0.2
 ROUGHLY = re.compile(r"(\d\.\d{3})\d*(?:e-?\d+)?")
 SAME_NM, SAME_U = 2e-4, 0.02
+FAR_OFF = (0.0, 0.2, 5.0, 1000.0)
 OF_THE_FINDER = re.compile(r"^pull\.(events|finder|happening)\.")
 """Reading a pull that was found does not ask these: `readings.py --sets bench` does."""
 NO_RULE = re.compile(r"^__|SEED|^_?(EMPTY|NO_|NOTHING)|TINY|GUARD")
@@ -243,6 +247,32 @@ def try_both(rule: Rule, measure: Callable[[], Any]) -> list[Any]:
     return found
 
 
+def guarded(rule: Rule, pulls: list[Any], base: list[Line]) -> str | None:
+    """Kind of the first pull that is read otherwise, or not at all, with a rule far off; None where all are read as before."""
+    for times in FAR_OFF:
+        rule.set(far_off(rule.value, times))
+        try:
+            for pull, line in zip(pulls, base, strict=True):
+                try:
+                    with np.errstate(all="ignore"), warnings.catch_warnings():
+                        warnings.simplefilter("ignore")
+                        other = moved(line, read_all([pull])[0])
+                except Exception:  # noqa: BLE001  a pull that cannot be read without the rule is guarded by it
+                    other = True
+                if other:
+                    return str(pull.truth.kind)
+        finally:
+            rule.set(rule.value)
+    return None
+
+
+def far_off(value: Value, times: float) -> Value:
+    """So many times the value; whole numbers stay whole."""
+    if isinstance(value, tuple):
+        return tuple(far_off(each, times) for each in value)  # type: ignore[misc]
+    return round(times * value) if type(value) is int else times * value
+
+
 def main() -> None:
     """Measure, and print a row a rule."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -251,6 +281,7 @@ def main() -> None:
     parser.add_argument("--series", type=int, default=300)
     parser.add_argument("--only", default="")
     parser.add_argument("--all", action="store_true")
+    parser.add_argument("--guards", action="store_true")
     args = parser.parse_args()
     began = time.perf_counter()
     still: list[str] = []
@@ -280,6 +311,11 @@ def main() -> None:
 
         for rule in wanted:
             show(rule, try_both(rule, lambda: read_all(pulls)), of_pulls)
+        if args.guards:
+            kinds = {rule.name: guarded(rule, pulls, base) for rule in wanted if rule.name in still}
+            still = [name for name in still if kinds.get(name) is None]
+            told = ", ".join(f"{name} ({kind})" for name, kind in kinds.items() if kind)
+            print(f"\nguard, and with which kind of pull it shows: {told}")
     wanted = [rule for rule in rules_of(analysis.verdict) if re.search(args.only, rule.name)]
     if wanted:
         made = series_of_values(args.series)
