@@ -24,6 +24,8 @@ LEAST_AT_REST = 20
 """Samples at rest whose deviation tells the noise."""
 ALTERNATES = 0.65
 """White noise has a deviation as large as its differences tell, to within a third; one that alternates has half of it."""
+SLIDES = 75.0
+"""Without an angle: this percentile of the torque is that of sliding."""
 HOLDS_SOMETHING = 1.5
 """A top so many times the detection limit is a pull, even if its level is not."""
 SLIP_ENDS_S, SLIP_ENDS_DEG = 0.8, 8.0
@@ -214,11 +216,14 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
     Returns
     -------
     list of (first, last)
-        Indices into the whole trace, in order of time, without overlap; empty without an angle or with a coarse one.
+        Indices into the whole trace, in order of time, without overlap; none with a coarse encoder. Without an angle only a hand
+        that held back at a level lower load, and came back, is told.
     """
     first, last = span
+    if c.angle_deg is None:
+        return _held_back(c, smooth, span, rules)
     # Between two steps of a coarse encoder the lever seems to stand: its pauses weigh nothing, for it does not turn in them.
-    if c.angle_deg is None or c.resolution_deg >= COARSE_DEG:
+    if c.resolution_deg >= COARSE_DEG:
         return []
     angle = c.angle_deg[first:last]
     half = max(1, round(HALF_PAUSE * c.samples_in(rules.pause_s)))
@@ -243,6 +248,21 @@ def find_pauses(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) 
         else:
             joined.append((begin, end))
     return joined
+
+
+def _held_back(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) -> list[Span]:
+    """Stretches of a load well below that of sliding, level for a while, with sliding before and after: the plates stood."""
+    first, last = span
+    torque = smooth[first:last]
+    slides = percentile(torque, SLIDES)
+    found: list[Span] = []
+    for a, b in runs_of(torque < rules.back_share * slides):
+        level = torque[a + (b - a) // 4 : b - (b - a) // 4]
+        held = b - a >= 2 * c.samples_in(rules.pause_s) and float(np.ptp(level)) < max(CLIMB_NOISE * c.noise_nm, CLIMB * slides)
+        before, after = np.flatnonzero(torque[:a] > rules.on_share * slides), np.flatnonzero(torque[b:] > rules.on_share * slides)
+        if held and before.size and after.size:
+            found.append((first + int(before[-1]), first + b + int(after[0])))
+    return found
 
 
 def _let_go(c: Conditioned, segment: Span, rules: CourseRules) -> int:

@@ -79,6 +79,8 @@ class CourseRules:
     after_slip_deg: float = 2.0  # steady sliding starts so far after it (definition of the known-truth pulls)
     after_slip_s: float = 0.15  # the same without an angle
     pause_s: float = 0.2  # a hand that stops for so long pauses; chatter's sticking is shorter or has rising torque
+    back_share: float = 0.85  # without an angle: a level load below this share of sliding's is a hand that holds back ...
+    on_share: float = 0.97  # ... until it slides again from this share on
     pause_share: float = 0.1  # ... turning at less than this share of the usual speed
     let_go_share: float = 0.75  # the last fall counts as let go from below this share of the torque before
     smooth_s: float = 0.012

@@ -171,3 +171,23 @@ def test_a_spike_of_two_samples_of_which_one_only_is_beyond_all_measure_is_one_s
     torque[at : at + 2] = 236.0, 243.0  # four times all else: one below, one above
     expected, found = (read_pull(Trace(clean.time_s, each, clean.angle_deg)) for each in (clean.torque_nm, torque))
     assert found.breakaway.torque_nm == pytest.approx(expected.breakaway.torque_nm, rel=5e-3)
+
+
+def test_without_an_angle_a_hand_that_holds_back_in_mid_pull_does_not_lower_the_sliding_torque():
+    points = [
+        (0, 0),
+        (1, 0),
+        (2.3, 83),
+        (2.33, 72),
+        (5.4, 72),
+        (5.7, 45),
+        (8.2, 45),
+        (8.8, 74),
+        (8.9, 72),
+        (10.7, 72),
+        (10.8, 0),
+        (12, 0),
+    ]
+    result = read_pull(trace_of(points, rate_hz=200))
+    assert result.sliding.torque_nm == pytest.approx(72.0, rel=0.005)
+    assert any(flag.code is QualityCode.HESITATED for flag in result.quality)
