@@ -35,7 +35,7 @@ def refused(fault: msgspec.ValidationError, content: object, kind: Any, where: s
         cause = cause.__cause__
     if isinstance(cause, Refusal):
         steps = (*steps, cause.key) if cause.key else steps
-        expected = cause.expected if cause.key else _expected(kind, steps, cause.expected)
+        expected = cause.expected if cause.key or not steps else _expected(kind, steps, cause.expected)
         return _sentence(kind, content, steps, cause.found, expected, where)
     if isinstance(cause, ValueError | TypeError):
         section, _ = place_of((*steps, ""))

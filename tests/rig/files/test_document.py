@@ -176,6 +176,7 @@ def test_a_quantity_survives_a_copy_and_another_process() -> None:
         ("a.json", '{"x": "\\ud800"}', "JSON"),
         ("a.toml", "x = \"" + "y" * 20_000 + '"', "is a text of 20000 characters"),
         ("a.toml", "x", "this is not TOML"),
+        ("a.toml", "x = 1\n[[fasteners]\n", "this is not TOML: Expected ']]' at the end of an array declaration (at line 2"),
         ("a.json", '{"a": 1,\n"b" 2}', "this is not JSON: expected ':' (at line 2)"),
         ("a.json", "3", "holds 3 and no keys"),
         ("a.json", "", "this is not JSON"),

@@ -188,7 +188,7 @@ def test_a_part_that_stops_leaves_the_others(written, capsys):
         (GAP.replace("0.15..0.21 mm", "0.15.. mm"), "'wanted'"),
         (GAP.replace("0.15..0.21 mm", "0.21..0.15 mm"), "'wanted'"),
         (GAP.replace('gap = ["0.11', 'gab = ["0.11'), "key 'gap' is missing"),
-        ('[refit]\nunit = "demo"\n', "holds no part"),
+        ('[refit]\nunit = "demo"\n', "holds no part; expected a section of [[bearing]]"),
         ('[[fasteners]]\nname = "b"\ncount = 2\ntorque = "9 N.m"\npeaks = ["9 N.m", "9 N.m", "9 N.m"]\n', "'peaks'"),
         ('[[fasteners]]\nname = "b"\ncount = 2\ntorque = "9 N.m"\nangle = "90 deg"\n', "'angle_tolerance'"),
         ('[[fasteners]]\nname = "b"\ncount = 1000000000\ntorque = "9 N.m"\n', "'count'"),
