@@ -146,8 +146,8 @@ def _place(fault: str, data: bytes) -> str:
     if match := re.search(r"\s*\(byte (\d+)\)", text):
         line = data.count(b"\n", 0, int(match.group(1))) + 1
         text = f"{text[: match.start()]} (at line {line})"
-    said, at, line = text.removeprefix("JSON is malformed: ").rpartition(" (at ")  # a long complaint is cut, its line never
-    return f"{quoted(said)[1:-1]}{at}{line}" if at else quoted(line)[1:-1]
+    said, at, place = text.removeprefix("JSON is malformed: ").rpartition(" (at ")  # a long complaint is cut, its line never
+    return f"{quoted(said)[1:-1]}{at}{place}" if at else quoted(place)[1:-1]
 
 
 def _leaves(content: object) -> Iterator[tuple[Steps, object]]:
