@@ -8,47 +8,58 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
-from analysis.pull.noise import Flags, median, runs_of, smallest_step
+from analysis.distributions import RECTANGULAR_WIDTH
+from analysis.pull.noise import Flags, deviation, median, runs_of, smallest_step
 from analysis.trace import Floats
 
 ALIKE_TOPS = 0.3
 """A top below this share of the largest torque is no stop of the sensor."""
 BEFORE_LEAST = 8
 """Samples before a held run by which it is told that the signal was alive."""
-CAME_UP_STEPS = 2.5
-"""The signal must have risen to the top by so many steps of it."""
-ALIVE_STEPS = 0.7
-"""Standard deviation of the changes in steps: less is a signal that stood still before."""
+CAME_UP_STEPS, CAME_UP = 2.5, 0.002
+"""The signal must have risen to the top by so many steps of it, and by this share of the top."""
+ALIVE_STEPS, ALIVE_SPREAD = 0.7, 0.35
+"""Standard deviation of the changes, and of the values about their course, in steps: less is a signal that stood still before."""
 FLICKER = 0.15
 """Share of the samples that flicker between two steps in a signal that lives."""
+BLOCKS_LEAST = 4
+"""A flat top lies within so many times its own length."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ClipRules:
     """Thresholds of clipping, each with its reason."""
 
-    run: int = 10  # a sensor at its limit stays exactly there for at least so many samples
+    run_s: float = 0.004  # a sensor at its limit stays exactly there for at least so long
+    run: int = 10  # ... and so many samples
     dead_run: int = 40  # a sensor whose last digit flickers at rest cannot stand still for so many
     held_runs: float = 2.5  # where values are repeated anyway (a slow converter), a run this many times as long as theirs
     capacity_reach: float = 0.995  # so near to the sensor's capacity the reading is at its limit
     blocks: tuple[int, ...] = (4, 8, 16, 32)  # samples of a block mean; a flat top is looked for in these
     block_s: float = 0.05  # ... which last no longer than this: over more, plates that let go look as sudden
     flat_blocks: int = 12  # a flat top lasts so many blocks ...
+    flat_s: float = 0.03  # ... and so long
     long_samples: int = 96  # ... and one of fewer samples ends in a fall, for even sliding begins as flat
+    flat_trend: float = 3.5  # ... whose first and last third differ by no more than so many deviations of their means ...
     flat_chi: float = 1.25  # ... in which block means scatter by no more than so many times what the noise explains
     above: float = 5.0  # nothing stands above it by so many deviations of a block mean
     entry: float = 8.0  # the load climbs towards it by so many deviations of a block mean a block ...
     bent: float = 0.08  # ... in a straight line to this share of it, and is cut off as dead: plates that let go bend it
     noise_most: float = 0.0059  # where the noise is more than this share of the torque, a flat top cannot be told from sliding
+    noise_least: float = 1.2  # a top as still as the sensor's step, times this, has no noise to be told by
     wound_samples: int = 10  # a lever that winds on under a top does so for so many samples at least ...
     wound_smooth: int = 5  # ... over a top even in means of so many ...
     wound_noise: float = 4.0  # ... to so many of their deviations,
     wound_ramp: tuple[float, float] = (0.6, 0.97)  # as fast as between these shares of the top ...
-    wound_steps: float = 1.5  # ... to so many steps of the encoder:
+    wound_alike: float = 0.3  # ... to this share, or to the steps of the encoder:
+    wound_steps: float = 1.5
+    wound_lead: float = 0.1  # the ramp, gone on, would reach the top by so much of it where the top begins
     wound_s: float = 0.04  # a rotor that lets go needs up to half of this until the lever feels it
-    wound_gain_noise: float = 12.0  # by the ramp's climb the torque would have gained so many deviations of a sample
+    wound_gain: float = 0.03  # by the ramp's climb the torque would have gained this share of the top: what a clipped top hides
+    wound_gain_noise: float = 12.0  # ... and so many deviations of a sample
     stood: float = 0.4  # a lever that turns by less than this share of what it did on the ramp is held
     wound_faster: float = 2.0  # plates that slide let the lever turn so many times as fast: where it never does, this tells nothing
+    wound_faster_s: float = 0.15  # ... seen over so long at least
 
 
 def find_clipped(
@@ -101,6 +112,7 @@ def find_clipped(
     if capacity_nm is not None:
         clipped |= np.abs(torque_nm) >= rules.capacity_reach * capacity_nm
     torque_nm = torque_nm - rest_nm
+    least = max(rules.run, round(rules.run_s / step_s))
     step = smallest_step(torque_nm)
     largest = float(np.max(np.abs(torque_nm), initial=0.0))
     flickering = float(np.mean(np.diff(torque_nm[:400]) != 0.0)) if torque_nm.size > 1 else 0.0
@@ -111,46 +123,62 @@ def find_clipped(
         at_top = side >= top - 1e-9 * top
         for first, last in runs_of(at_top):
             before = side[max(0, first - 24) : first]
-            if last - first < max(rules.run, rules.held_runs * repeats) or before.size < BEFORE_LEAST:
+            if last - first < max(least, rules.held_runs * repeats) or before.size < BEFORE_LEAST:
                 continue
-            came_up = top - before[-3] > CAME_UP_STEPS * step
-            alive = float(np.std(np.diff(before))) > ALIVE_STEPS * step
+            came_up = top - before[-3] > max(CAME_UP_STEPS * step, CAME_UP * top)
+            alive = float(np.std(np.diff(before))) > ALIVE_STEPS * step and deviation(before) > ALIVE_SPREAD * step and step > 0
             dead = last - first >= rules.dead_run and flickering > FLICKER
-            if came_up or (alive and last - first >= 2 * rules.run) or dead:
+            if came_up or (alive and last - first >= 2 * least) or dead:
                 clipped[first:last] = True
         if not clipped.any() and repeats <= 1:
-            found = _flat_top(side, noise_nm, step_s, rules)
-            if found is not None and angle_deg is not None and _stood(angle_deg, *found, rules):
+            found = _flat_top(side, step_s, noise_nm, step, rules)
+            if found is not None and angle_deg is not None and _stood(angle_deg, step_deg, *found, rules):
                 found = None
             if found is None and angle_deg is not None:
-                found = _wound_on(side, angle_deg, step_deg, step_s, noise_nm, rules)
+                found = _wound_on(
+                    side, angle_deg, step_deg, step_s, max(noise_nm, rules.noise_least * step / RECTANGULAR_WIDTH), rules
+                )
             if found is not None:
                 clipped[found[0] : found[1]] = True
     return clipped
 
 
-def _flat_top(side: Floats, noise_nm: float, step_s: float, rules: ClipRules) -> tuple[int, int] | None:
+def _flat_top(side: Floats, step_s: float, noise_nm: float, step_nm: float, rules: ClipRules) -> tuple[int, int] | None:
     """Span of a flat top with noise on it that ends a steep climb dead, at a level never passed again; None where there is none."""
-    for block in (size for size in rules.blocks if size * step_s <= rules.block_s):
-        found = _flat_top_in(side, noise_nm, block, rules)
+    for block in rules.blocks:
+        if block * step_s > rules.block_s:
+            break
+        found = _flat_top_in(side, step_s, noise_nm, step_nm, block, rules)
         if found is not None:
             return found
     return None
 
 
-def _flat_top_in(side: Floats, noise_nm: float, block: int, rules: ClipRules) -> tuple[int, int] | None:
+def _flat_top_in(
+    side: Floats, step_s: float, noise_nm: float, step_nm: float, block: int, rules: ClipRules
+) -> tuple[int, int] | None:
     """The same in means of so many samples."""
     size = side.size // block * block
-    if size < rules.flat_blocks * block:
+    if size < BLOCKS_LEAST * rules.flat_blocks * block:
         return None
     means = side[:size].reshape(-1, block).mean(axis=1)
     highest = float(means.max())
-    if noise_nm > rules.noise_most * highest:
+    sigma = max(noise_nm, rules.noise_least * step_nm) / math.sqrt(block)
+    if max(noise_nm, step_nm) > rules.noise_most * highest:
         return None
-    sigma = noise_nm / math.sqrt(block)
     level = median(means[means >= highest - 2 * rules.above * sigma])
-    for first, last in runs_of(np.abs(means - level) <= rules.above * sigma):
-        if last - first < rules.flat_blocks or first < 4 or float(np.std(means[first:last])) > rules.flat_chi * sigma:
+    if highest - level > rules.above * sigma:
+        return None
+    near = np.abs(means - level) <= rules.above * sigma
+    if np.count_nonzero(near) < rules.flat_blocks:
+        return None
+    for first, last in runs_of(near):
+        blocks = means[first:last]
+        if last - first < max(rules.flat_blocks, rules.flat_s / (step_s * block)) or first < 4:
+            continue
+        third = max(2, blocks.size // 3)
+        trend = abs(float(blocks[:third].mean()) - float(blocks[-third:].mean()))
+        if float(np.std(blocks)) > rules.flat_chi * sigma or trend > rules.flat_trend * sigma * math.sqrt(2.0 / third):
             continue
         long = (last - first) * block >= rules.long_samples
         if _stops_dead(means[first - 4 : first], level, sigma, rules) and (
@@ -168,8 +196,11 @@ def _falls_off(after: Floats, level: float, sigma: float, rules: ClipRules) -> b
 def _stops_dead(before: Floats, level: float, sigma: float, rules: ClipRules) -> bool:
     """Whether the climb in these blocks went on unbent to the level: a straight ramp cut off, block by block."""
     climb = 0.5 * float(before[2] - before[0])
-    bend = abs(float(before[2] - 2 * before[1] + before[0]))
-    if climb <= rules.entry * sigma or bend > rules.bent * climb + rules.above * sigma:
+    if (
+        climb <= 0.0
+        or climb < rules.entry * sigma
+        or abs(float(before[2] - 2 * before[1] + before[0])) > rules.bent * climb + rules.above * sigma
+    ):
         return False
     # The ramp's value at the begin of the last block; from there it goes on until the level cuts it.
     begin = float(before[2]) + 0.5 * climb
@@ -199,19 +230,34 @@ def _wound_on(
             continue
         climb, turn = (float(np.polyfit(ramp, along[ramp], 1)[0]) for along in (side, angle_deg))
         on = np.arange(last - first)
-        alike = np.abs(angle_deg[first:last] - angle_deg[first] - turn * on) <= encoder_deg
+        alike = np.abs(angle_deg[first:last] - angle_deg[first] - turn * on) <= np.maximum(
+            encoder_deg, rules.wound_alike * abs(turn) * on
+        )
         wound = on.size if alike.all() else int(np.argmin(alike))
-        # The lever turned on under it by more than the encoder leaves open.
-        gained = climb * wound >= rules.wound_gain_noise * noise_nm
-        if not gained or wound < rules.wound_s / step_s or abs(turn) * wound <= encoder_deg:
+        gain = max(rules.wound_gain * level, rules.wound_gain_noise * noise_nm)
+        # The straight ramp runs into the top, and the lever turned on under it by more than the encoder leaves open.
+        led_in = climb * (first - ramp[-1]) <= rules.wound_lead * level
+        least = max(rules.wound_samples, rules.wound_s / step_s)
+        if not led_in or wound < least or climb * wound < gain or abs(turn) * wound <= encoder_deg:
             continue
-        faster = np.diff(angle_deg[first + wound :: wound]) * np.sign(turn) >= rules.wound_faster * abs(turn) * wound
-        if faster.any():
+        span = max(wound, round(rules.wound_faster_s / step_s))
+        faster = np.diff(angle_deg[first + wound :: span]) * np.sign(turn) >= rules.wound_faster * abs(turn) * span
+        if faster.any() and _is_level(side[first : first + wound], noise_nm, rules):
             return first, last
     return None
 
 
-def _stood(angle_deg: Floats, first: int, last: int, rules: ClipRules) -> bool:
-    """Whether the lever turned far less under the top than as long before it."""
+def _stood(angle_deg: Floats, step_deg: float, first: int, last: int, rules: ClipRules) -> bool:
+    """Whether the lever, which had turned as long before the top, hardly turned under it."""
     before = abs(float(angle_deg[first] - angle_deg[max(0, 2 * first - last)]))
-    return abs(float(angle_deg[last - 1] - angle_deg[first])) < rules.stood * before
+    return (
+        before > rules.wound_steps * step_deg / rules.stood
+        and abs(float(angle_deg[last - 1] - angle_deg[first])) < rules.stood * before
+    )
+
+
+def _is_level(top: Floats, noise_nm: float, rules: ClipRules) -> bool:
+    """Whether these samples lie on one level: no slope and no more scatter than the noise makes."""
+    third = max(2, top.size // 3)
+    trend = abs(float(top[:third].mean()) - float(top[-third:].mean()))
+    return float(np.std(top)) <= rules.flat_chi * noise_nm and trend <= rules.flat_trend * noise_nm * math.sqrt(2.0 / third)
