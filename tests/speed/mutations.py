@@ -506,8 +506,8 @@ MUTATIONS = [
         ("quality.py", "return not course.sliding and course.let_go is not None", "return False", "let go without a word"),
         (
             "clipping.py",
-            "if last - first < max(rules.run, rules.held_runs * repeats) or before.size < BEFORE_LEAST:",
-            "if last - first < 1000 * rules.run or before.size < BEFORE_LEAST:",
+            "if last - first < max(least, rules.held_runs * repeats) or before.size < BEFORE_LEAST:",
+            "if last - first < 1000 * least or before.size < BEFORE_LEAST:",
             "a flat top is read",
         ),
     ),
