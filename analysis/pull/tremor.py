@@ -12,10 +12,18 @@ from scipy.ndimage import uniform_filter1d
 from analysis.pull.chatter_score import ChatterFeatures
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
+from analysis.pull.first_slip import torsional_compliance
 from analysis.trace import Floats
 
+EVEN_ENOUGH = 0.35
+"""Tremor has even periods: with a jitter above this it is none."""
+PERIODS = 4
+"""So many periods of the ramp are needed to tell the tremor from it."""
+LEAST_SAMPLES = 24
+"""The fit has twelve parameters and wants as many samples again."""
+CROSSINGS = 4
+"""Two periods on the ramp: fewer are a bend of it, no tremor."""
 PARAMETERS = 12
-"""Of the fit, which wants as many samples again."""
 RATES_TRIED = (0.9, 1.0, 1.1)
 """The rate that the cycles gave is right within a tenth."""
 SLIPS_FROM, SLIPS_TO, SLIPS_TRIED = -0.6, 0.3, 13
@@ -43,7 +51,7 @@ class TremorRules:
     ramp_from: float = 0.4  # on the ramp to the peak a tremor is looked for from this share of it on ...
     ramp_fine_s: float = 0.02  # ... in waves slower than this
     ramp_span_s: float = 0.16  # ... and about a mean over this, a period or two of it, ...
-    ramp_noise: float = 4.0  # ... if they are so many deviations of the noise high
+    ramp_noise: float = 4.0  # ... which they cross CROSSINGS times, if they are so many deviations of the noise high
     flag: float = 0.25  # of the tremor's amplitude remains as standard uncertainty: its phase and height wander
 
 
@@ -80,13 +88,14 @@ def rides_on_sensor(c: Conditioned, course: Course, features: ChatterFeatures | 
         or not rules.slowest_hz <= features.rate_hz <= rules.fastest_hz
         or features.sinusoid < rules.sinusoid
         or features.height < rules.least_share
+        or features.period_jitter > EVEN_ENOUGH
     ):
         return False
     return c.angle_deg is None or _coherence(c, course, features.rate_hz) < rules.coherent
 
 
 def tremor_on_the_ramp(c: Conditioned, course: Course, rules: TremorRules) -> float:
-    """Deviation of a tremor that rides on the ramp to the peak, N.m; 0 where there is none.
+    """Deviation of a tremor that rides on the ramp to the peak, N.m; 0 where there is none, or the lever trembles along.
 
     Where plates chatter no tremor can be told while they slide, nor be taken off the peak: it met the slip at any of its phases.
 
@@ -122,8 +131,18 @@ def tremor_on_the_ramp(c: Conditioned, course: Course, rules: TremorRules) -> fl
     size = float(np.std(wave / np.maximum(carried, rules.ramp_from * torque[-1]))) * float(torque[-1])
     crossings = np.count_nonzero(np.diff(np.signbit(wave)))
     rate_hz = 0.5 * crossings / max(wave.size * c.step_s, c.step_s)
-    even = rules.slowest_hz <= rate_hz <= rules.fastest_hz
-    return size if even and size >= rules.ramp_noise * c.noise_nm / math.sqrt(fine) else 0.0
+    if (
+        size < rules.ramp_noise * c.noise_nm / math.sqrt(fine)
+        or not rules.slowest_hz <= rate_hz <= rules.fastest_hz
+        or crossings < CROSSINGS
+    ):
+        return 0.0
+    compliance = torsional_compliance(c, c.smooth(rules.ramp_fine_s), (course.load_from, course.peak + 1))
+    if c.angle_deg is not None and compliance * size > c.resolution_deg:
+        along = float(waves(c.angle_deg) @ wave) / float(wave @ wave)
+        if along > rules.coherent * compliance:
+            return 0.0
+    return size
 
 
 def _coherence(c: Conditioned, course: Course, rate_hz: float) -> float:
@@ -131,6 +150,8 @@ def _coherence(c: Conditioned, course: Course, rate_hz: float) -> float:
     assert c.angle_deg is not None
     first, last = max(course.sliding, key=lambda span: span[1] - span[0])
     period = c.samples_in(1.0 / rate_hz) | 1
+    if last - first < PERIODS * period:
+        return 0.0
     turn = np.exp(-2j * np.pi * rate_hz * c.time_s[first:last])
 
     def line(signal: Floats) -> NDArray[np.complex128]:
@@ -185,7 +206,7 @@ def peak_under_tremor(c: Conditioned, course: Course, rate_hz: float, rules: Tre
     reach = rules.periods / rate_hz
     middle = float(c.time_s[course.peak])
     first, last = np.searchsorted(c.time_s, [max(middle - reach, c.time_s[course.load_from]), middle + reach])
-    if last - first < 2 * PARAMETERS:
+    if last - first < LEAST_SAMPLES:
         return None
     stride = max(1, (last - first) // rules.most_points)
     smooth = c.smooth(stride * c.step_s)
