@@ -12,6 +12,8 @@ from analysis.trace import Floats
 
 COARSE_DEG = 1.9
 """Steps of an encoder as long as this hide where the plates let go, and pauses."""
+FALL_LEAST = 4
+"""Samples of the release that show a line."""
 JUMPS_AT_LEAST = 3
 """A leap of so many jumps is one, however fast the lever may have turned."""
 
@@ -127,9 +129,9 @@ def _late_by(time_s: Floats, angle_deg: Floats, torque_nm: Floats, step_s: float
     if not loads:
         return 0
     most, last = round(rules.late_most_s / step_s), loads[-1][1] + 1
-    before = torque_nm[max(0, last - max(4, round(rules.fall_s / step_s))) : last]
+    before = torque_nm[max(0, last - max(FALL_LEAST, round(rules.fall_s / step_s))) : last]
     first = last - 1 - int(np.argmax(before[::-1] >= median(before)))
-    if last - first < 4 or last + most > torque_nm.size:
+    if last - first < FALL_LEAST or last + most > torque_nm.size:
         return 0
     way = math.copysign(1.0, float(angle_deg[first] - angle_deg[0]))
     thin = max(1, math.floor(rules.late_step_s / step_s))

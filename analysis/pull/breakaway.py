@@ -22,7 +22,6 @@ STAIRS_NEAR, STAIRS_BEFORE = 2, 4
 """Values of a slow converter about the peak among which the highest is taken; values before it that show the stair."""
 RAMP_S = 0.03
 """The slope at the end of the ramp is taken over so long."""
-
 FALL_S = 0.008
 """A slip falls within so long."""
 FALL_NOISE = 5

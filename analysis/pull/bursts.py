@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.pull.noise import Flags, median, percentile, runs_of, slope_of
+from analysis.pull.noise import Flags, joined_runs, median, percentile, slope_of
 from analysis.trace import Floats
 
 ENDS_IN_PIECE = 4
@@ -94,7 +94,7 @@ def find_bursts(torque_nm: Floats, noise_nm: float, step_s: float, rules: BurstR
     wild = np.zeros(n, dtype=bool)
     wild[1 + high[second[high] > rules.factor * _usual(second, high, max(8, round(rules.window_s / step_s)))]] = True
     found: list[int] = []
-    for first, last in _joined(wild, join):
+    for first, last in joined_runs(wild, join):
         # The second difference reaches one sample beyond what is wild on either side.
         if last - first < rules.least + 2 or (last - first) * step_s > rules.longest_s:
             continue
@@ -214,16 +214,6 @@ def _usual(second: Floats, at: NDArray[np.intp], width: int) -> Floats:
     needed = np.unique(np.concatenate([window, np.minimum(window + 1, (second.size - 1) // half)]))
     medians = [median(second[max(0, (k - 1) * half) : (k + 2) * half]) for k in needed.tolist()]
     return np.asarray(np.interp(at, (needed + 0.5) * half, medians))
-
-
-def _joined(wild: Flags, gap: int) -> list[tuple[int, int]]:
-    spans: list[tuple[int, int]] = []
-    for first, last in runs_of(wild):
-        if spans and first - spans[-1][1] <= gap:
-            spans[-1] = (spans[-1][0], last)
-        else:
-            spans.append((first, last))
-    return spans
 
 
 def _is_dirt(torque_nm: Floats, first: int, last: int, noise_nm: float, rules: BurstRules) -> bool:

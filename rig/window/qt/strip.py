@@ -89,7 +89,7 @@ class NoticeStrip(QFrame):
         self.setFixedHeight(round(HEIGHT * scale))
 
     def show_now(self, notices: Notices, work: tuple[str, float] | None, folder: str) -> None:
-        """Show the newest notice, else work by name and share done (0..1), else the folder of the pulls ("": none)."""
+        """Show the notice to be read first, else work by name and share done (0..1), else the folder of the pulls ("": none)."""
         self._notices = notices
         standing = notices.standing
         first = notices.first

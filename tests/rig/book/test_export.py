@@ -16,11 +16,7 @@ from rig.book.verify import verify
 from rig.files.metadata import TraceInfo
 from rig.files.trace_csv import read_trace
 
-
-@pytest.fixture(autouse=True)
-def _own_home(tmp_path, monkeypatch):
-    for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "APPDATA", "LOCALAPPDATA"):
-        monkeypatch.setenv(name, str(tmp_path / "home"))
+pytestmark = pytest.mark.usefixtures("own_home")
 
 
 def run(capsys, url, *words):

@@ -10,10 +10,7 @@ from rig import cli
 SPEC = '[card]\nunit = "demo 3"\npage = "sheet 12"\n[window]\ntorque = "40..65 N.m"\narrangement = "A"\n'
 
 
-@pytest.fixture(autouse=True)
-def _own_home(tmp_path, monkeypatch):
-    for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "APPDATA", "LOCALAPPDATA"):
-        monkeypatch.setenv(name, str(tmp_path / "home"))
+pytestmark = pytest.mark.usefixtures("own_home")
 
 
 @pytest.fixture

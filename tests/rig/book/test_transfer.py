@@ -16,11 +16,7 @@ from rig.book.verify import verify
 from rig.book.waiting import Waiting
 from rig.commands._book import waiting_room
 
-
-@pytest.fixture(autouse=True)
-def _own_home(tmp_path, monkeypatch):
-    for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "APPDATA", "LOCALAPPDATA"):
-        monkeypatch.setenv(name, str(tmp_path / "home"))
+pytestmark = pytest.mark.usefixtures("own_home")
 
 
 def fill(url, folder):

@@ -78,10 +78,7 @@ peaks = ["98.2 N.m", "97.6 N.m", "98.4 N.m", "97.9 N.m"]
 
 
 @pytest.fixture
-def job(tmp_path, monkeypatch, capsys):
-    for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "APPDATA", "LOCALAPPDATA"):
-        monkeypatch.setenv(name, str(tmp_path / "home"))
-
+def job(own_home, tmp_path, capsys):
     def run(*words):
         status = cli.main(["job", *map(str, words), "--book", str(tmp_path / "book.sqlite")])
         out, err = capsys.readouterr()

@@ -154,11 +154,10 @@ def test_a_check_that_fails_itself_costs_none_of_the_others() -> None:
     stands_in_the_way(*checks.tried("odd", broken), "odd machine")
 
 
+@pytest.mark.usefixtures("own_home")
 def test_the_verb_tells_it_and_its_status_is_4_where_something_stands_in_the_way(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "APPDATA", "LOCALAPPDATA"):
-        monkeypatch.setenv(name, str(tmp_path))
     monkeypatch.setattr("drivers.line.list_ports", list)
     monkeypatch.setattr("rig.doctor.checks.pauses", lambda _: [0.02])
     monkeypatch.setattr("rig.commands._display.has_screen", lambda *_: False)

@@ -17,18 +17,7 @@ from rig.sheets.phrases import Phrases
 from rig.window.job_desk import NewJob
 from rig.window.series import Source
 
-
-@pytest.fixture(autouse=True)
-def _own_home(tmp_path, monkeypatch):
-    for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "APPDATA", "LOCALAPPDATA"):
-        monkeypatch.setenv(name, str(tmp_path / "home"))
-
-
-@pytest.fixture
-def shop(qtbot, tmp_path):
-    made = Shop(qtbot, tmp_path)
-    yield made
-    made.window.close()
+pytestmark = pytest.mark.usefixtures("own_home")
 
 
 def typed(shop, **fields):

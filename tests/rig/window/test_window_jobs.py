@@ -17,19 +17,7 @@ from rig.window.model import BenchModel
 from rig.window.qt.main_window import MainWindow
 from rig.words.language import speak
 
-
-@pytest.fixture(autouse=True)
-def _own_home(tmp_path, monkeypatch):
-    for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "APPDATA", "LOCALAPPDATA"):
-        monkeypatch.setenv(name, str(tmp_path / "home"))
-
-
-@pytest.fixture
-def shop(qtbot, tmp_path):
-    made = Shop(qtbot, tmp_path)
-    yield made
-    made.window.close()
-    speak("en")
+pytestmark = pytest.mark.usefixtures("own_home")
 
 
 def page(window):

@@ -6,7 +6,6 @@ from pathlib import Path
 import pytest
 from PySide6.QtGui import QFontMetricsF
 from support.made import made_stream
-from support.shop import Shop
 
 from analysis.pull.reading import read_pull
 from analysis.results import Sensor
@@ -26,17 +25,7 @@ from rig.window.views.verdict import Tone
 NEXT = "pull 2 of 3, this way; then move the lever over and pull 3 the other way"
 
 
-@pytest.fixture(autouse=True)
-def _own_home(tmp_path, monkeypatch):
-    for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "APPDATA", "LOCALAPPDATA"):
-        monkeypatch.setenv(name, str(tmp_path / "home"))
-
-
-@pytest.fixture
-def shop(qtbot, tmp_path):
-    made = Shop(qtbot, tmp_path)
-    yield made
-    made.window.close()
+pytestmark = pytest.mark.usefixtures("own_home")
 
 
 def test_a_long_path_keeps_its_ends_and_the_words_before_it(qtbot):

@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from support.shareddata import shared_data
-from support.shop import Shop
 
 from analysis.trace import Trace
 from rig.files.document import from_values
@@ -104,15 +103,6 @@ def test_every_word_of_the_fields_has_its_german_line():
     words = {entry.name for part in PARTS for entry in part.entries} | {part.name for part in PARTS}
     words |= {text for part in PARTS for entry in part.entries for _, text in entry.choices if text}
     assert sorted(words - catalogue("de").keys()) == []
-
-
-@pytest.fixture
-def shop(qtbot, tmp_path, monkeypatch):
-    for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "APPDATA", "LOCALAPPDATA"):
-        monkeypatch.setenv(name, str(tmp_path / "home"))
-    made = Shop(qtbot, tmp_path)
-    yield made
-    made.window.close()
 
 
 def test_a_part_is_entered_in_the_job_and_its_gate_opens(shop):
