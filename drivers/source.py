@@ -190,6 +190,9 @@ class LiveSource:
         """The rows without torques that no sensor of this capacity can read; nines are how some devices say 'overloaded'."""
         sent_nm = rows[:, 0] * self._wiring.torque.factor + self._wiring.torque.offset
         beyond = np.flatnonzero(np.isfinite(sent_nm) & (np.abs(sent_nm) > IMPOSSIBLE * self._profile.capacity_nm))
+        if not beyond.size:
+            self._impossible_in_a_row = 0
+            return rows
         nines = [at for at in beyond if set(f"{abs(rows[at, 0]):.12g}") <= {"9", "."}]
         rows[nines, 0] = np.copysign(np.inf, rows[nines, 0])
         self._wiring.codec.faults.overload += len(nines)

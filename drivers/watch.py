@@ -66,7 +66,8 @@ class LineWatch:
             self._rate_told = True
             what = f"the device's time runs {timebase.off_rate:.3g} times as fast as the computer's"
             yield what, "check rate and time unit in the profile"
-        if isinstance(codec, PolledCodec) and codec.refusal != self._refusal:
+        # The protocol comes first: to ask whether an object is a PolledCodec is dear, and this is asked at each piece.
+        if self._profile.protocol == "modbus" and isinstance(codec, PolledCodec) and codec.refusal != self._refusal:
             self._refusal = codec.refusal
             if codec.refusal:
                 yield f"the device refuses to give its registers: {codec.refusal}", "check register, type and function in [modbus]"

@@ -50,6 +50,8 @@ def with_gaps(curve: Curve, time_s: Floats, kept: np.ndarray) -> Curve:
     if time_s.size < 3:
         return curve
     steps = np.diff(time_s)
+    if steps.max() <= GAP_S:  # nearly always, and told without the median, thirty times a second
+        return curve
     missing = np.flatnonzero(steps > max(GAP_S, GAP_STEPS * float(np.median(steps))))
     if not missing.size:
         return curve

@@ -72,6 +72,26 @@ class Ribbon(pg.GraphicsObject):
         painter.restore()
 
 
+class _Curve(pg.PlotCurveItem):
+    """A curve that claims the whole of the view: what to look at is always told, so nobody needs its own extent at each frame."""
+
+    _box: QRectF | None = None
+
+    def boundingRect(self) -> QRectF:  # noqa: N802  Qt's name
+        """The view, in its own coordinates."""
+        if self._box is None:
+            view = self.getViewBox()
+            if view is None:
+                return QRectF()
+            self._box = QRectF(view.viewRect())
+        return self._box
+
+    def viewTransformChanged(self) -> None:  # noqa: N802  pyqtgraph's name
+        """Another part of the diagram is looked at."""
+        self._box = None
+        super().viewTransformChanged()
+
+
 class CurvePlot(pg.PlotWidget):
     """One diagram. `cursor_moved` tells the place on the x axis that the person points at."""
 
@@ -94,10 +114,11 @@ class CurvePlot(pg.PlotWidget):
         for band in self._bands:
             band.setZValue(-20)
             band.setVisible(False)
-            band.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
+            for part in (band, *band.lines):
+                part.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
             self.addItem(band, ignoreBounds=True)
-        self._curve = pg.PlotCurveItem(skipFiniteCheck=True)
-        self._earlier: list[pg.PlotCurveItem] = []
+        self._curve = _Curve(skipFiniteCheck=True)
+        self._earlier: list[_Curve] = []
         self._ribbon = Ribbon()
         self._ribbon.setZValue(10)
         self._slips = pg.ScatterPlotItem(symbol="t", pxMode=True)
@@ -167,7 +188,7 @@ class CurvePlot(pg.PlotWidget):
         while len(self._earlier) > len(curves):
             self.removeItem(self._earlier.pop())
         while len(self._earlier) < len(curves):
-            item = pg.PlotCurveItem(skipFiniteCheck=True)
+            item = _Curve(skipFiniteCheck=True)
             item.setZValue(-10)
             self._earlier.append(item)
             self.addItem(item, ignoreBounds=True)

@@ -350,11 +350,12 @@ class MainWindow(PagedWindow):
 
     def refresh(self, changed: Changed) -> None:
         """Show on the page in sight what the model holds."""
-        if Act.PAGE_CONDITIONS in self._made.values():
-            self.conditions.ask(self.controller.entry.asking)
-            if self.conditions.conditions != self.controller.entry.shown:
-                self.conditions.take(self.controller.entry.shown)
-        self.rail.select(self.in_sight)
+        if changed != Changed.SCOPE:  # a piece of the stream alone touches neither entry nor page
+            if Act.PAGE_CONDITIONS in self._made.values():
+                self.conditions.ask(self.controller.entry.asking)
+                if self.conditions.conditions != self.controller.entry.shown:
+                    self.conditions.take(self.controller.entry.shown)
+            self.rail.select(self.in_sight)
         current = self.pages.currentWidget()
         if isinstance(current, Page):
             current.refresh(changed)
