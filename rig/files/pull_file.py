@@ -32,6 +32,12 @@ def read_recording(path: Path, sensor_of: Callable[[TraceInfo], Sensor], *, arm_
     return Recording(trace, info, replace(result, calibration_flags=info.calibration_flag_codes()), raw)
 
 
+def read_whole_trace(path: Path, sensor_of: Callable[[TraceInfo], Sensor]) -> Trace:
+    """Every sample of a recorded pull, as it reads with the calibration in force. Raises FileError or DocumentError."""
+    raw, info = read_trace(path)
+    return apply_calibration(raw, sensor_of(info))[0]
+
+
 def known_of_rest(info: TraceInfo) -> KnownOfRest:
     """What the metadata tells of the level at rest."""
     return KnownOfRest(

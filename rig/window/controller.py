@@ -7,6 +7,7 @@ the series, long work and sound. Whatever goes wrong becomes a notice; nothing h
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,6 +33,8 @@ from rig.words.language import say
 
 if TYPE_CHECKING:  # comparing and packs are loaded when somebody wants them
     from analysis.compare.comparison import Comparison
+    from analysis.results import Sensor
+    from rig.files.metadata import TraceInfo
     from rig.window.openers import Opened
     from rig.window.views.compare import Member
     from rig.window.views.pack import PackView
@@ -47,6 +50,9 @@ class Controller:
         self.means = means
         self.preferences = Preferences(remembered, means.remember, model.notices)
         self.reading = BackgroundReading(model.tell_fault)
+        self.reading_back = BackgroundReading(model.tell_fault)
+        """Every sample of an earlier pull that is looked at; memory holds a thinned curve of it."""
+        self._asked_back: Path | None = None
         self.looks = Looks(model, self.preferences)
         self.lines = Lines(model, means, self.preferences, self._describe_line)
         self.entry = Entry(model, self.preferences, means.today, describe=self._describe, new_series=self.new_series)
@@ -161,9 +167,7 @@ class Controller:
         """Read recordings on a thread; each goes to `with_member` at a tick."""
         from rig.window.views.compare import load
 
-        benches = self.means.benches
-        sensor_of = benches.sensors.of if benches else lambda info: info.sensor(self.means.today())
-        steps = load(paths, sensor_of, self.model.window, self.model.rule, self.model.known)
+        steps = load(paths, self._sensor_of, self.model.window, self.model.rule, self.model.known)
         self.reading.begin(say("reading recordings"), steps, len(paths), with_member)
 
     def take_series(self, with_member: Callable[[Member], None]) -> None:
@@ -212,6 +216,25 @@ class Controller:
         self.lengths.begin(say("Pack of {unit}", unit=str(document.pack.unit)), fields, lambda new: write_lengths(path, new))
         return True
 
+    def read_back(self) -> bool:
+        """Read an earlier pull that is looked at, of which memory holds a thinned curve, from its file; whether one came."""
+        waited = self.reading_back.work is not None
+        self.reading_back.tick()
+        pull, series = self.model.shown, self.model.series
+        if pull is None or not pull.thinned:
+            self._asked_back = None
+        elif pull.file is not None and pull.file != self._asked_back and self.reading_back.work is None:
+            from rig.window.openers import whole_trace
+
+            self._asked_back = pull.file
+            put_back = partial(self.model.put_back, series, pull.number)
+            self.reading_back.begin(say("reading recordings"), whole_trace(pull.file, self._sensor_of), 1, put_back)
+        return waited and self.reading_back.work is None
+
+    def _sensor_of(self, info: TraceInfo) -> Sensor:
+        benches = self.means.benches
+        return benches.sensors.of(info) if benches else info.sensor(self.means.today())
+
     # sound
 
     def sound(self) -> None:
@@ -238,6 +261,7 @@ class Controller:
     def close(self) -> None:
         """Stop work, close line and recording; pull under way, lengths measured and what was asked of the book are kept."""
         self.reading.stop()
+        self.reading_back.stop()
         self.sensor.end()
         self.lengths.close()
         if self.refit is not None:

@@ -24,6 +24,7 @@ from rig.window.stand import BenchState, Changed, Stand
 from rig.words.units import NEWTON_METRES, UnitChoice
 
 if TYPE_CHECKING:
+    from analysis.trace import Trace
     from rig.live.runner import Bench
 
 __all__ = ["BenchModel", "BenchState", "Changed", "Notice", "Pull", "SeriesOfPulls", "Source"]
@@ -59,7 +60,7 @@ class BenchModel:
             self.line.connect(bench)
 
     def _series(self, source: Source, name: str = "", conditions: dict[str, str] | None = None) -> SeriesOfPulls:
-        series = SeriesOfPulls(name, source, conditions, whole_traces=self._whole_traces)
+        series = SeriesOfPulls(name, source, conditions)
         series.judge_by(self._window, self.rule, self.known)
         return series
 
@@ -117,7 +118,22 @@ class BenchModel:
             self.looking_back = None
         if self.replay is not None:
             changed = self.replay.poll() | (changed & Changed.NOTICES)
+        if Changed.PULLS in changed:
+            self._thin()
         return changed
+
+    def _thin(self) -> None:
+        """Of all series together only the newest pulls keep every sample, and the one looked at: short series are bounded too."""
+        left, shown = self._whole_traces, self.shown
+        replayed = [] if self.replay is None else [self.replay.series]
+        for series in (*replayed, self.line.series, *reversed(self.earlier)):
+            series.thin_all_but(max(0, left), shown)
+            left -= len(series)
+
+    def put_back(self, series: SeriesOfPulls, number: int, trace: Trace) -> None:
+        """A pull of that series has every sample again; the one looked at before it is thinned."""
+        series.put_back(number, trace)
+        self._thin()
 
     # what the person wants
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from analysis.errors import BenchError
 from analysis.judgement import DecisionRule
 from analysis.verdict.judge import NOTHING_KNOWN, Known
 from analysis.window import Window
@@ -18,6 +19,8 @@ from rig.live.wishes import Describe
 from rig.window.conditions import Conditions
 
 if TYPE_CHECKING:  # line and analysis are loaded when a bench is opened, so that the window stands before
+    from analysis.results import Sensor
+    from analysis.trace import Trace
     from drivers.profile import DeviceProfile
     from drivers.replay import Replay
     from drivers.source import LiveSource
@@ -49,6 +52,16 @@ def amend_pull(file: Path, **changes: str | None) -> None:
     from rig.files.trace_csv import amend_info
 
     amend_info(file, **changes)
+
+
+def whole_trace(file: Path, sensor_of: Callable[[TraceInfo], Sensor]) -> Iterator[Trace | BenchError]:
+    """Every sample of a recorded pull, or why it cannot be read. For `rig.window.background.Work`."""
+    from rig.files.pull_file import read_whole_trace
+
+    try:
+        yield read_whole_trace(file, sensor_of)
+    except BenchError as fault:
+        yield fault
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,9 +17,10 @@ from analysis.window import Window
 from rig.window.decimation import extremes
 
 WHOLE_TRACES = 16
-"""So many newest pulls keep every sample in memory; of older ones the file holds them, and the curve is decimated."""
+"""So many newest pulls of all series keep every sample in memory; of older ones the file holds them, and the curve is thinned."""
 
-DECIMATED_POINTS = 2000
+THINNED_POINTS = 1000
+"""What is kept of a thinned curve, 24 KB: a day of a thousand pulls stays small, and a curve 500 columns wide shows every peak."""
 
 
 class Source(StrEnum):
@@ -35,7 +36,7 @@ class Pull:
     """A pull of a series. `excluded`: the reason why it does not count; None: it counts. Nothing is ever deleted.
 
     `lacks` names the conditions that were not stated when it was pulled; `remark` is what the person noted,
-    `stated` what is stated for the verdict.
+    `stated` what is stated for the verdict. `thinned`: the trace is a thinned one, `file` holds every sample.
     """
 
     number: int
@@ -48,6 +49,7 @@ class Pull:
     lacks: tuple[str, ...] = ()
     remark: str = ""
     stated: Stated = NOTHING_STATED
+    thinned: bool = False
 
     def vote(self) -> Vote:
         """The pull as the rule for a verdict sees it."""
@@ -70,21 +72,13 @@ class SeriesOfPulls:
     window      what its pulls are judged against, by `rule` and what is `known`; it stays when the series is over
     """
 
-    def __init__(
-        self,
-        name: str = "",
-        source: Source = Source.BENCH,
-        conditions: dict[str, str] | None = None,
-        *,
-        whole_traces: int = WHOLE_TRACES,
-    ) -> None:
+    def __init__(self, name: str = "", source: Source = Source.BENCH, conditions: dict[str, str] | None = None) -> None:
         self.name, self.source = name, source
         self.conditions = dict(conditions or {})
         self.remark = ""
         self.window: Window | None = None
         self.rule, self.known = DecisionRule.GUARDED, NOTHING_KNOWN
         self.pulls: list[Pull] = []
-        self._whole_traces = whole_traces
 
     def __len__(self) -> int:
         return len(self.pulls)
@@ -106,8 +100,6 @@ class SeriesOfPulls:
         else:
             before = self.pulls[at]
             self.pulls[at] = replace(pull, excluded=before.excluded, lacks=before.lacks, remark=before.remark)
-        if len(self.pulls) > self._whole_traces:
-            self._decimate(len(self.pulls) - self._whole_traces - 1)
         return at is None or not before.final
 
     def judge_by(self, window: Window | None, rule: DecisionRule, known: Known) -> None:
@@ -135,9 +127,18 @@ class SeriesOfPulls:
         """What the person noted of a pull."""
         self.pulls = [replace(pull, remark=remark) if pull.number == number else pull for pull in self.pulls]
 
-    def _decimate(self, at: int) -> None:
-        trace = self.pulls[at].trace
-        if len(trace) > 2 * DECIMATED_POINTS:
-            keep = extremes(trace.torque_nm, math.ceil(2 * len(trace) / DECIMATED_POINTS))
-            angle = None if trace.angle_deg is None else trace.angle_deg[keep]
-            self.pulls[at] = replace(self.pulls[at], trace=Trace(trace.time_s[keep], trace.torque_nm[keep], angle))
+    def thin_all_but(self, newest: int, looked_at: Pull | None) -> None:
+        """Thin the traces of all but so many of the newest pulls, and of the one that is looked at."""
+        for at, pull in enumerate(self.pulls[: max(0, len(self.pulls) - newest)]):
+            if pull is not looked_at and not pull.thinned and len(pull.trace) > THINNED_POINTS:
+                self.pulls[at] = replace(pull, trace=thinned(pull.trace), thinned=True)
+
+    def put_back(self, number: int, trace: Trace) -> None:
+        """A thinned pull has every sample again, as its file holds them."""
+        self.pulls = [replace(pull, trace=trace, thinned=False) if pull.number == number else pull for pull in self.pulls]
+
+
+def thinned(trace: Trace) -> Trace:
+    """Lowest and highest of each of some 500 runs of samples."""
+    keep = extremes(trace.torque_nm, math.ceil(2 * len(trace) / THINNED_POINTS))
+    return Trace(trace.time_s[keep], trace.torque_nm[keep], None if trace.angle_deg is None else trace.angle_deg[keep])

@@ -213,7 +213,8 @@ class Stand:
                 self.notices.disk_is_back()
                 return self._notice(Notice(say("{folder} can be written again", folder=where), good=True))
             case PullKept(number, file):
-                self.series.kept(number, file)
+                for series in (self.series, *self._over):
+                    series.kept(number, file)
                 return Changed.PULLS
             case EndedAbruptly(at, gap_s, number, file):
                 what, kept = ended_abruptly_parts(at, gap_s, number, file)

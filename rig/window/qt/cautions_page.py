@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
@@ -9,6 +11,11 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWi
 from rig.window.qt.theme import DARK, Theme
 from rig.words.language import say
 from rig.words.sentences import CAUTIONS
+
+AXLE = QPointF(73, 195)
+ARC_RADIUS, ARC_FROM_DEG, ARC_TO_DEG = 140, 26, 56
+HEAD_DEG, HEAD_HALF = 12, 17
+"""Of the arrow's two heads: how far along the arc a head reaches, and half its width across it. All in the drawing's own size."""
 
 
 class Lever(QWidget):
@@ -38,15 +45,27 @@ class Lever(QWidget):
         painter.drawEllipse(QRectF(38, 160, 70, 70))
         painter.drawEllipse(QRectF(63, 185, 20, 20))
         painter.setPen(QPen(QColor(theme.ink), 11, Qt.PenStyle.SolidLine, Qt.PenCapStyle.RoundCap))
-        painter.drawLine(QPointF(73, 195), QPointF(118, 44))
+        painter.drawLine(AXLE, QPointF(118, 44))
         painter.setPen(QPen(QColor(theme.alarm.edge), 7))
         painter.setBrush(Qt.BrushStyle.NoBrush)
-        painter.drawArc(QRectF(-80, 40, 310, 310), 58 * 16, -40 * 16)
+        painter.drawArc(box_of_arc(), 16 * ARC_FROM_DEG, 16 * (ARC_TO_DEG - ARC_FROM_DEG))
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(QColor(theme.alarm.edge))
-        painter.drawPolygon(QPolygonF([QPointF(212, 160), QPointF(228, 124), QPointF(190, 132)]))
-        painter.drawPolygon(QPolygonF([QPointF(142, 48), QPointF(180, 46), QPointF(160, 82)]))
+        for end_deg, on_deg in ((ARC_FROM_DEG, -HEAD_DEG), (ARC_TO_DEG, HEAD_DEG)):
+            inner, outer = on_circle(end_deg, ARC_RADIUS - HEAD_HALF), on_circle(end_deg, ARC_RADIUS + HEAD_HALF)
+            painter.drawPolygon(QPolygonF([on_circle(end_deg + on_deg, ARC_RADIUS), inner, outer]))
         painter.end()
+
+
+def on_circle(angle_deg: int, radius: int) -> QPointF:
+    """A point around the lever's axle; angles as a painter counts them, from three o'clock against the clock."""
+    angle = math.radians(angle_deg)
+    return AXLE + QPointF(radius * math.cos(angle), -radius * math.sin(angle))
+
+
+def box_of_arc() -> QRectF:
+    """The square that holds the circle of the arrow."""
+    return QRectF(AXLE.x() - ARC_RADIUS, AXLE.y() - ARC_RADIUS, 2 * ARC_RADIUS, 2 * ARC_RADIUS)
 
 
 class CautionsPage(QWidget):
@@ -62,6 +81,7 @@ class CautionsPage(QWidget):
         title.setObjectName("figure")
         self._lever = Lever()
         words = QVBoxLayout()
+        words.setSpacing(14)  # else it takes the page's own, and the last lines find no room in a small window
         words.addWidget(title)
         for caution in CAUTIONS:
             label = QLabel("▸ " + say(caution))

@@ -333,6 +333,8 @@ class MainWindow(PagedWindow):
             self.controller.write_late()
         self.controller.sound()
         self.controller.reading.tick()
+        if self.controller.read_back():
+            changed |= Changed.PULLS
         self.controller.sensor.tick()
         if self.controller.lengths.tick():
             changed |= Changed.STATE

@@ -2,6 +2,7 @@
 
 import dataclasses
 
+import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 from support.device import free_port, printing_device
@@ -18,6 +19,7 @@ from rig.window.memory import Remembered, recall, remember
 from rig.window.model import BenchModel, BenchState
 from rig.window.openers import Benches, Opened
 from rig.window.qt.main_window import MainWindow
+from rig.window.series import THINNED_POINTS, WHOLE_TRACES
 from rig.window.sounds import Sounds
 from rig.window.views.series import series_title
 
@@ -31,9 +33,10 @@ def profile_text(port):
     )
 
 
-def controller_on(bench=None, remembered=None, **means):
+def controller_on(bench=None, remembered=None, *, whole_traces=WHOLE_TRACES, **means):
     benches = Benches(SensorChoice(MOMENT.date()), None, TraceInfo())
-    return Controller(BenchModel(bench, window=WINDOW), remembered or Remembered(), Means(benches=benches, **means))
+    model = BenchModel(bench, window=WINDOW, whole_traces=whole_traces)
+    return Controller(model, remembered or Remembered(), Means(benches=benches, **means))
 
 
 @pytest.fixture
@@ -218,6 +221,54 @@ def test_a_note_typed_while_another_series_comes_into_sight_goes_to_its_own(wind
     window.bench.note.setText("the first")  # no Enter
     window._after(window.model.look_back, None)
     assert (first.remark, second.remark, window.bench.note.text()) == ("the first", "", "")
+
+
+def test_of_a_day_of_short_series_only_the_newest_traces_stay_whole_and_an_earlier_one_comes_back_from_its_file(tmp_path):
+    bench = FedBench(WINDOW)
+    controller = controller_on(bench, whole_traces=2)
+    model, whole = controller.model, []
+    for number in range(1, 6):  # five series of one pull each
+        bench.pull(60.0)
+        model.poll()
+        pull = model.series.get(number)
+        whole.append(pull.trace)
+        file = tmp_path / f"pull_{number}.csv"
+        write_trace(file, pull.trace, TraceInfo(number=number))
+        model.series.kept(number, file)
+        controller.new_series()
+    bench.pull(60.0)
+    model.poll()
+    pulls = [pull for series in model.all_series for pull in series.pulls]
+    assert [pull.thinned for pull in pulls] == [True, True, True, True, False, False]
+    assert all(len(pull.trace) < 1.1 * THINNED_POINTS for pull in pulls[:4])
+    for series, as_pulled in zip(model.earlier[:2], whole, strict=False):
+        model.look_back(series)
+        assert model.shown.thinned
+        while not controller.read_back():
+            controller.reading_back.work.stop()
+        assert not model.shown.thinned
+        np.testing.assert_array_equal(model.shown.trace.torque_nm, as_pulled.torque_nm)
+        assert model.shown.result.breakaway.torque_nm == model.last.result.breakaway.torque_nm
+    assert model.earlier[0].pulls[0].thinned  # the one before is thin again: to leaf through a day fills no memory
+    controller.close()
+
+
+def test_an_earlier_pull_whose_file_is_gone_keeps_its_thin_curve_and_that_is_told_once(tmp_path):
+    bench = FedBench(WINDOW)
+    controller = controller_on(bench, whole_traces=1)
+    model = controller.model
+    for _ in range(2):
+        bench.pull(60.0)
+        model.poll()
+    model.series.kept(1, tmp_path / "gone.csv")
+    model.look_at(1)
+    for _ in range(4):
+        controller.read_back()
+        if controller.reading_back.work is not None:
+            controller.reading_back.work.stop()
+    assert model.shown.thinned
+    assert [notice.where for notice in model.notices.standing] == [str(tmp_path / "gone.csv")]
+    controller.close()
 
 
 def test_what_is_noted_of_a_pull_before_it_is_on_the_disk_is_written_then(window, tmp_path):

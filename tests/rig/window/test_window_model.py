@@ -12,7 +12,7 @@ from drivers.items import ConnectionLost, LineUp, LineWarning
 from rig.live.news import DiskBack, DiskRefuses, Ended, EndedAbruptly, Failed, PullKept
 from rig.window.axes import calm, torque_range
 from rig.window.model import BenchModel, BenchState, Changed
-from rig.window.series import DECIMATED_POINTS
+from rig.window.series import THINNED_POINTS
 from rig.window.views.verdict import Tone, live_view, scale_of_verdict, view_of, window_text
 from rig.words.units import UnitChoice
 
@@ -149,7 +149,7 @@ def test_old_pulls_keep_their_picture_and_lose_only_memory(bench):
         bench.pull(rate_hz=2000.0)
         model.poll()
     assert [len(pull.trace) > 8000 for pull in model.pulls] == [False, False, True]
-    assert len(model.pulls[0].trace) < 2.1 * DECIMATED_POINTS
+    assert len(model.pulls[0].trace) < 1.1 * THINNED_POINTS
     assert model.pulls[0].trace.torque_nm.max() == pytest.approx(60.0, abs=0.6)
 
 
