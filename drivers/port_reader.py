@@ -59,8 +59,11 @@ class PortReader:
         until_s = self._now() + within_s
         data = b""
         while len(data) < most:
-            left_s = until_s - self._now()
-            if not select.select([self._pipe], [], [], max(0.0, left_s))[0]:
+            left_s = max(0.0, until_s - self._now())
+            if data:  # let the rest gather: woken by each few bytes, this thread would take the interpreter from whoever has it
+                select.select([], [], [], left_s)
+                left_s = 0.0
+            if not select.select([self._pipe], [], [], left_s)[0]:
                 break
             part = os.read(self._pipe, most - len(data))
             if part:

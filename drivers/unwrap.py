@@ -14,7 +14,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.trace import Floats
+from analysis.trace import Floats, rises
 
 StampKind = Literal["time", "counter", "place"]
 
@@ -125,13 +125,15 @@ class Unwrapper:
         if self._last is None or self._waiting or self._restarted or not stamps.size:
             return None
         stamps = stamps + self._base
-        steps = np.diff(stamps, prepend=self._last)
+        steps = stamps.copy()
+        steps[1:] -= stamps[:-1]
+        steps[0] -= self._last
         times = stamps * self._scale_s + self._offset_s
-        if not ((steps > 0) & (steps <= self._rules.long_step * self._step)).all():
+        if not (steps.min() > 0 and steps.max() <= self._rules.long_step * self._step):
             return None
-        if not (np.diff(times, prepend=self._time_s) > 0).all():
+        if not (times[0] > self._time_s and rises(times)):
             return None
-        self._step += (float(np.median(steps)) - self._step) * min(1.0, steps.size / 64)
+        self._step += (_median(steps) - self._step) * min(1.0, steps.size / 64)
         self.missing += float(stamps[-1] - self._last) - stamps.size
         self._highest = max(self._highest, float(stamps[-1]) - self._base)
         self._last, self._time_s, self._arrival_s = float(stamps[-1]), float(times[-1]), arrival_s
@@ -266,6 +268,12 @@ class Spreader:
             if self._run and math.isfinite(self._tick):
                 rows[at, 2] += self._tick * (1 - 0.5**self._run)
         return rows
+
+
+def _median(values: Floats) -> float:
+    """What numpy's own gives, in a fifth of its time for the few values of a piece."""
+    ordered, half = np.sort(values), values.size // 2
+    return float(ordered[half] if values.size % 2 else (ordered[half - 1] + ordered[half]) / 2)
 
 
 def _same_rows(rows: Floats, others: Floats) -> NDArray[np.bool_]:

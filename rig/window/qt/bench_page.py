@@ -26,10 +26,8 @@ SPANS_S = (5.0, 10.0, 20.0, 60.0)
 LIVE_COLUMNS = 900
 ANGLE_EVERY = 3
 """The curve over angle does not scroll, it only grows: at every third tick (10 a second) it does so smoothly enough."""
-REST_EVERY = 3
-"""While nobody pulls the live picture moves at every third tick (10 a second): nothing but rest is to be seen."""
-DIGITS_EVERY = 8
-"""The torque in figures changes at every eighth tick (4 a second): faster nobody reads it."""
+DIGITS_EVERY, DIGITS_EVERY_AT_REST = 8, 3
+"""The torque in figures changes at every so many ticks (some 4 a second): faster nobody reads it. At rest ticks are slower."""
 
 
 class BenchPage(Page):
@@ -146,7 +144,8 @@ class BenchPage(Page):
         if question is not None:
             self.panel.show_verdict(question_panel(question, model.unit))
         elif shown is None or model.state in (BenchState.PULLING, BenchState.EXERCISING):
-            if changed == Changed.SCOPE and self._ticks % DIGITS_EVERY:
+            every = DIGITS_EVERY if model.state is BenchState.PULLING else DIGITS_EVERY_AT_REST
+            if changed == Changed.SCOPE and self._ticks % every:
                 return
             stop = near_capacity(model.peak_nm, model.stand.capacity_nm) and model.state is BenchState.PULLING
             self.panel.show_live(
@@ -186,8 +185,6 @@ class BenchPage(Page):
         self.series.show_series(self._theme, self._scale, summary, cards, model.looking_at)
 
     def _show_live(self, changed: Changed) -> None:
-        if changed == Changed.SCOPE and self._model.state is BenchState.WAITING and self._ticks % REST_EVERY:
-            return
         turning = self._model.state is BenchState.PULLING and self._ticks % ANGLE_EVERY == 0
         with_angle = changed != Changed.SCOPE or turning
         columns = min(LIVE_COLUMNS, self.over_time.width())  # finer than its pixels no curve is seen

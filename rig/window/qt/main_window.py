@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QApplication, QHBoxLayout, QLayout, QVBoxLayout, Q
 
 from rig.window.controller import Controller
 from rig.window.keys import Act, Place, key_name, key_of
-from rig.window.model import Changed
+from rig.window.model import BenchState, Changed
 from rig.window.qt.cautions_page import CautionsPage
 from rig.window.qt.job_pages import JobPages
 from rig.window.qt.key_filter import KeyFilter
@@ -26,7 +26,8 @@ from rig.window.views.verdict import tone_word
 from rig.words.language import say
 from rig.words.numbers import unit_name
 
-TICK_MS = 33
+TICK_MS, CALM_TICK_MS = 33, 100
+"""While nobody pulls only rest is to be seen: ten pictures a second are enough, and news wake the window at once."""
 DESIGN_WIDTH, DESIGN_HEIGHT = 1180, 800
 OPENING_SIZE = (1280, 800)
 """Of a window that was never placed by hand."""
@@ -347,8 +348,18 @@ class MainWindow(PagedWindow):
             self.refresh(changed)
         else:
             self._show_strips()
-        if self._was_painted:
-            self._make_another()
+        making = self._was_painted and self._make_another()
+        pace = TICK_MS if making or self._moves else CALM_TICK_MS
+        if pace != self._timer.interval():
+            self._timer.setInterval(pace)
+
+    @property
+    def _moves(self) -> bool:
+        """Whether what is in sight moves: a pull, an exercise, a recording, a step with sensor or bolts, work that goes on."""
+        pulls = self.model.state in (BenchState.PULLING, BenchState.EXERCISING, BenchState.READING)
+        works = self.controller.reading.work is not None or self.controller.reading_back.work is not None
+        steps = self.in_sight in (Act.PAGE_SENSOR, Act.PAGE_REFIT)
+        return pulls or works or steps or self.model.replay is not None
 
     def refresh(self, changed: Changed) -> None:
         """Show on the page in sight what the model holds."""

@@ -178,11 +178,12 @@ class PagedWindow(QWidget):
         """The pages in the order of the rail; those that nobody has wanted yet are made."""
         return [shown.page() for shown in self._pages]
 
-    def _make_another(self) -> None:
-        """Make the next page that nobody has wanted yet, so that none is waited for."""
+    def _make_another(self) -> bool:
+        """Make the next page that nobody has wanted yet, so that none is waited for; whether there was one."""
         missing = next((shown for shown in self._pages if shown.act not in self._made.values()), None)
         if missing is not None:
             missing.page()
+        return missing is not None
 
     @property
     def in_sight(self) -> Act | None:

@@ -83,6 +83,7 @@ class NoticeStrip(QFrame):
         self._fade.setSingleShot(True)
         self._fade.timeout.connect(self._faded)
         self._notices: Notices | None = None
+        self._shows: tuple[Notice | None, int, tuple[str, float] | None, str] | None = None
 
     def dress(self, scale: float) -> None:
         """The height never changes with what is shown."""
@@ -93,6 +94,10 @@ class NoticeStrip(QFrame):
         self._notices = notices
         standing = notices.standing
         first = notices.first
+        shows = (first, len(standing), work, folder)
+        if shows == self._shows:
+            return
+        self._shows = shows
         if first is not None:
             self._show_notice(first, len(standing) - 1)
         elif work is not None:
