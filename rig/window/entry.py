@@ -71,14 +71,19 @@ class Entry:
         """These hold for the pulls to come. Another unit or state begins a new series; the window judges anew.
 
         A window that cannot be read judges nothing: the one before does not go on ruling. For another unit only what cannot have
-        changed is taken over, and the page asks about the rest.
+        changed is taken over, and the page asks about the rest. While an answer is waited for, what is typed counts at once, the
+        rest of what is shown does not.
         """
         before = self.now
+        if self._proposed is not None:
+            shown = self._proposed.texts()
+            typed = {name: text for name, text in conditions.texts().items() if text != shown[name]}
+            self._proposed, conditions = conditions, replace(before, **typed)
+            if self._proposed == conditions:
+                self._proposed, self.asking = None, ""
         if before.unit.strip() and conditions.unit.strip() != before.unit.strip() and len(self._model.line.series):
-            self._proposed, self.asking = (
-                conditions,
-                say("Another unit: what is shown below held for {unit}. Does it still?", unit=before.unit),
-            )
+            self._proposed = self._proposed or conditions
+            self.asking = say("Another unit: what is shown below held for {unit}. Does it still?", unit=before.unit)
             conditions = conditions.of_another_unit()
         self._apply(conditions)
 
@@ -150,6 +155,7 @@ class Entry:
     def _ask_of_rest(self, had: Conditions, unit: str, *, another: bool) -> None:
         """What held before and does not count now is shown on its page, to be confirmed or cleared."""
         rest = replace(had, unit=unit, window=self.now.window, basis=self.now.basis, window_arrangement=self.now.window_arrangement)
+        rest = replace(rest, arrangement=had.arrangement or self.now.arrangement)
         if not self.now.window.strip() and not another:  # typed on another day for this unit: with the rest of that day
             rest = replace(rest, window=had.window, basis=had.basis, window_arrangement=had.window_arrangement)
         if rest == self.now:

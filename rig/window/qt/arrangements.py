@@ -6,10 +6,13 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPainterPath, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QAbstractButton, QSizePolicy
 
-from rig.window.qt.shapes import fitted, put_text
+from rig.window.qt.shapes import fitted, put_text, wrapped
 from rig.window.qt.theme import DARK, Theme
 from rig.words.arrangements import SCENES, Arrangement, Scene
 from rig.words.language import say
+
+LARGEST_WORDS, SMALLEST_PX = 0.125, 7
+"""Size of the words: at most this share of the picture, at least so many pixels."""
 
 
 class ArrangementButton(QAbstractButton):
@@ -52,9 +55,8 @@ class ArrangementButton(QAbstractButton):
         code = self.arrangement.code + (" ✓" if chosen else "")
         put_text(painter, code, box.left() + 8, box.top() + 8 + cap, fitted(code, 60, cap), theme.ink)
         words = say(self.arrangement.what)
-        font = fitted(words, 2.1 * (box.width() - 14), 0.062 * box.height(), bold=False)
-        painter.setFont(font)
         foot = QRectF(box.left() + 6, box.bottom() - 0.33 * box.height(), box.width() - 12, 0.32 * box.height())
+        painter.setFont(wrapped(words, foot.size(), LARGEST_WORDS * box.height(), SMALLEST_PX))
         painter.setPen(QColor(theme.ink))
         painter.drawText(foot, Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, words)
         picture = QRectF(box.left(), box.top() + 0.05 * box.height(), box.width(), 0.62 * box.height())

@@ -75,6 +75,8 @@ class BenchPage(Page):
         self._noting: SeriesOfPulls | None = None
         self.caption = QLabel()
         self.caption.setObjectName("caption")
+        self.caption.setWordWrap(True)
+        self.caption.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)  # else a long one moves the panel
         self.over_time = CurvePlot(say("time [s]"))
         self.over_angle = CurvePlot(say("angle [°]"))
         self.series = SeriesRow()
@@ -101,7 +103,7 @@ class BenchPage(Page):
         self._theme, self._scale = theme, scale
         self.band.set_theme(theme, scale)
         self.panel.set_theme(theme)
-        left = f"{say('torque')} [{unit_name(self._model.unit.first)}]"
+        left = unit_name(self._model.unit.first)  # no more: the lower diagram is low
         for plot in (self.over_time, self.over_angle):
             plot.set_theme(theme, scale, left)
         self._drawn = ()

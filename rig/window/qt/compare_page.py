@@ -58,6 +58,7 @@ class SideList(QFrame):
         self.table.setAccessibleName(name)
         self.table.cellActivated.connect(lambda row, _: self.turned.emit(row))
         buttons = QHBoxLayout()
+        buttons.setSpacing(3)
         for words, tip, act in (
             (say("Recordings…"), say("Add recordings from files"), self.wanted.emit),
             (say("This series"), say("Take the pulls of the present series"), self.series_wanted.emit),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from PySide6.QtCore import Signal
@@ -14,6 +15,7 @@ from PySide6.QtWidgets import (
     QLabel,
     QLineEdit,
     QPushButton,
+    QSizePolicy,
     QVBoxLayout,
     QWidget,
 )
@@ -74,6 +76,7 @@ class WindowEntry(QWidget):
             entry.setAccessibleName(words)
         self.unit.setAccessibleName(say("unit of the window"))
         self.setFocusProxy(self.low)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)  # else a full page cuts its lower edge
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.addWidget(self.low, 2)
@@ -165,7 +168,7 @@ class ConditionsPage(Page):
             button.clicked.connect(lambda _=False, button=button: self._picked(button))
             pictures.addWidget(button, i // 2, i % 2)
         form = QGridLayout()
-        form.setVerticalSpacing(4)
+        form.setVerticalSpacing(2)
         form.setHorizontalSpacing(16)
         half = (len(FIELDS) + 1) // 2
         for at, (name, example) in enumerate(FIELDS):
@@ -178,10 +181,12 @@ class ConditionsPage(Page):
             label.addStretch(1)
             entry = self._input(name, example)
             entry.setObjectName(f"field {name}")
+            for widget in (entry.low, entry.high, entry.unit) if isinstance(entry, WindowEntry) else (entry,):
+                widget.setProperty("tight", "true")
             entry.setAccessibleName(say(words))
             self.inputs[name], self._marks[name] = entry, mark
             field = QVBoxLayout()
-            field.setSpacing(1)
+            field.setSpacing(0)
             field.addLayout(label)
             field.addWidget(entry)
             form.addLayout(field, at % half, at // half)
@@ -261,8 +266,8 @@ class ConditionsPage(Page):
         self._show()
 
     def _picked(self, button: ArrangementButton) -> None:
-        code = button.arrangement.code if button.isChecked() else ""
-        self._take(Conditions(**(self.conditions.texts() | {"arrangement": code})))
+        # A second press makes sure of it; only 'Clear' and another picture take an arrangement away.
+        self._take(replace(self.conditions, arrangement=button.arrangement.code))
 
     def _typed(self) -> None:
         texts = {name: entry.currentData() if isinstance(entry, QComboBox) else entry.text() for name, entry in self.inputs.items()}
@@ -304,6 +309,7 @@ class ConditionsPage(Page):
                 widget.setProperty("changed", marked)
                 widget.style().unpolish(widget)
                 widget.style().polish(widget)
+            entry.updateGeometry()  # a mark has another edge
         self.refusals.setText("\n".join(refused))
         self.refusals.setVisible(bool(refused))
         empty = lacking(self.conditions)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QColor, QFont, QPainter, QPen, QTransform
+from PySide6.QtGui import QColor, QFont, QPainter, QPen, QResizeEvent, QTransform
 from PySide6.QtWidgets import QGraphicsItem, QStyleOptionGraphicsItem, QWidget
 
 from rig.window.decimation import Curve
@@ -16,6 +16,9 @@ from rig.window.qt.theme import DARK, Theme
 from rig.window.views.pull import Graph, Mark, Named
 
 pg.setConfigOptions(antialias=False, useOpenGL=False)
+
+LOW = 150
+"""A diagram lower than this, in pixels of the design size, does not name its foot."""
 
 
 class Ribbon(pg.GraphicsObject):
@@ -110,11 +113,12 @@ class CurvePlot(pg.PlotWidget):
     """One diagram. `cursor_moved` tells the place on the x axis that the person points at."""
 
     cursor_moved = Signal(float)
+    _made = False
 
     def __init__(self, bottom: str, *, cursor: bool = False) -> None:
         super().__init__()
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self.setMinimumSize(200, 120)
+        self.setMinimumSize(160, 70)
         self.setMenuEnabled(False)
         self.hideButtons()
         self.viewport().setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)  # nothing beneath needs painting first
@@ -145,6 +149,7 @@ class CurvePlot(pg.PlotWidget):
         self.disableAutoRange()
         for item in (self._curve, self._ribbon, self._slips, self._cursor):
             self.addItem(item, ignoreBounds=True)
+        self._made = True
         self._cursor.sigPositionChanged.connect(lambda line: self.cursor_moved.emit(float(line.value())))
 
     def set_theme(self, theme: Theme, scale: float, left: str) -> None:
@@ -176,7 +181,18 @@ class CurvePlot(pg.PlotWidget):
         self._slips.setSize(12 * scale)
         self._cursor.setPen(pg.mkPen(theme.focus, width=2))
         self._ribbon.theme, self._ribbon.size = theme, scale
+        self._name_bottom()
         self.update()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """Qt asks."""
+        super().resizeEvent(event)
+        if self._made:  # the base class asks while it is being made
+            self._name_bottom()
+
+    def _name_bottom(self) -> None:
+        """A low diagram leaves its room to the curve; its neighbours say what lies along the foot."""
+        self.getAxis("bottom").showLabel(self.height() > LOW * self._ribbon.size)
 
     def show_band(self, band: tuple[float | None, float | None] | None, *, both_ways: bool = False) -> None:
         """Draw the window as a band; `both_ways` also below zero, for pulls the other way."""

@@ -236,6 +236,9 @@ class SensorPage(Page):
         self._theme = theme
         for widget, size in ((self.question, 26), (self.verdict, 22)):
             widget.setStyleSheet(f"font-size: {round(size * scale)}px; font-weight: bold;")
+        for box in self.units:
+            words = say("as its lines say")
+            box.setMinimumWidth(box.fontMetrics().horizontalAdvance(words) + round(60 * scale))
         for text in (self.log, self.heard, self.profile):
             text.setStyleSheet(f"font-family: monospace; font-size: {round(15 * scale)}px;")
         self._shown = ()
@@ -349,7 +352,7 @@ def _say_on(text: QPlainTextEdit, words: str) -> None:
 def _form() -> QFormLayout:
     form = QFormLayout()
     form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
-    form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
+    form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
     return form
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtCore import QPointF, QRectF, QSizeF, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPen, QPolygonF
 
 from rig.window.model import BenchState
@@ -30,6 +30,18 @@ def fitted(text: str, width: float, cap_height: float, *, bold: bool = True, squ
         font.setStretch(stretch)
         by_width = 100 * width / max(1.0, QFontMetricsF(font).horizontalAdvance(text))
     font.setPixelSize(max(9, int(min(by_height, by_width))))
+    return font
+
+
+def wrapped(text: str, room: QSizeF, largest_px: float, smallest_px: int) -> QFont:
+    """The largest font in which the text, in as many rows as it takes, fits the room."""
+    font = QFont()
+    for size in range(max(smallest_px, int(largest_px)), smallest_px - 1, -1):
+        font.setPixelSize(size)
+        flags = int(Qt.TextFlag.TextWordWrap)
+        needs = QFontMetricsF(font).boundingRect(QRectF(0, 0, room.width(), 10_000), flags, text)
+        if needs.width() <= room.width() and needs.height() <= room.height():
+            break
     return font
 
 

@@ -115,7 +115,9 @@ class NoticeStrip(QFrame):
 
     def _show_notice(self, notice: Notice, others: int) -> None:
         more = f"  (+{others})" if others else ""
-        self._what.setText((f"{notice.where}: " if notice.where else "") + say(notice.what) + more)
+        what, path = say(notice.what) + more, "/" in notice.where or "\\" in notice.where
+        # A path comes last: what it is about is read first, and its middle may be left out.
+        self._what.setText(f"{what}: {notice.where}" if path else f"{notice.where}: {what}" if notice.where else what)
         self._remedy.setText("→ " + say(notice.remedy) if notice.remedy else "")
         self._remedy.setVisible(bool(notice.remedy))
         self._again.setVisible(notice.of_line)

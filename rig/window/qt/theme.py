@@ -140,7 +140,12 @@ def style_sheet(theme: Theme, scale: float) -> str:
         background: {theme.panel}; border: 1px solid {theme.line}; border-radius: {px(5)}; padding: {px(7)} {px(10)};
         min-height: {px(24)}; }}
     QLineEdit[changed="true"], QComboBox[changed="true"], QDoubleSpinBox[changed="true"] {{
-        border: {px(3)} solid {theme.mark}; }}
+        border: {px(3)} solid {theme.mark}; padding: {px(5)} {px(8)}; }}
+    QLineEdit[tight="true"], QComboBox[tight="true"] {{ padding: {px(3)} {px(10)}; }}
+    QLineEdit[tight="true"][changed="true"], QComboBox[tight="true"][changed="true"] {{ padding: {px(1)} {px(8)}; }}
+    QComboBox::drop-down {{ border: none; width: {px(26)}; }}
+    QComboBox::down-arrow {{ image: none; width: 0; height: 0; border-left: {px(6)} solid {theme.panel};
+        border-right: {px(6)} solid {theme.panel}; border-top: {px(8)} solid {theme.soft}; }}
     QPushButton#small {{ padding: {px(4)} {px(5)}; font-size: {px(14)}; }}
     QPushButton:hover, QToolButton:hover {{ border-color: {theme.ink}; }}
     QPushButton:disabled, QToolButton:disabled {{ color: {theme.line}; }}

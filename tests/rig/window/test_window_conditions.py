@@ -119,6 +119,17 @@ def test_what_held_on_another_day_waits_for_an_answer():
     assert controller.model.window == Window.parse("35..70 N.m", "sliding")
 
 
+def test_what_is_typed_while_an_answer_is_waited_for_counts_at_once_and_stays_in_sight():
+    remembered = Remembered(conditions={"oil": "QF oil", "arrangement": "A"}, day="2026-03-04")
+    entry = Controller(BenchModel(FedBench()), remembered, Means(today=MOMENT.date)).entry
+    entry.edit(dataclasses.replace(entry.shown, plates="set 2"))
+    assert (entry.now.plates, entry.now.oil, entry.now.arrangement) == ("set 2", "", "")
+    assert (entry.shown.plates, entry.shown.oil, entry.shown.arrangement) == ("set 2", "QF oil", "A")
+    assert entry.asking
+    entry.still_holds()
+    assert (entry.now.plates, entry.now.oil, entry.now.arrangement) == ("set 2", "QF oil", "A")
+
+
 def test_what_held_on_another_day_can_be_cleared():
     controller = remembering("2026-03-04", oil="QF oil", who="T.W.")
     controller.entry.clear()

@@ -115,6 +115,15 @@ def test_a_window_of_another_day_waits_for_its_answer_when_the_job_is_taken(qtbo
     again.window.close()
 
 
+def test_the_arrangement_that_a_jobs_card_brings_is_seen_before_a_pull_and_nothing_waits_behind_it(shop):
+    shop.filled()
+    shop.window._acts()["last job"]()
+    shop.settle()
+    shop.window.show_page(shop.window.conditions)
+    assert shop.controller.entry.shown == shop.controller.entry.now
+    assert [button.arrangement.code for button in shop.window.conditions.pictures if button.isChecked()] == ["A"]
+
+
 def test_a_job_taken_on_the_simulated_bench_is_told_that_simulated_pulls_go_into_it(shop):
     shop.window.model.line.series.source = Source.SIMULATED
     opened(shop, "QF-7 no. 12")

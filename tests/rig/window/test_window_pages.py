@@ -280,6 +280,17 @@ def test_a_changed_or_unreadable_field_is_marked_until_the_next_pull(stage):
     assert not page.back.isEnabled()
 
 
+def test_a_second_press_on_the_arrangement_makes_sure_of_it_and_takes_nothing_away(stage):
+    page = stage.window.conditions
+    stage.window.show_page(page)
+    for _ in range(2):
+        page.pictures[0].click()
+        assert stage.controller.entry.now.arrangement == page.pictures[0].arrangement.code
+        assert page.pictures[0].isChecked()
+    page.pictures[1].click()
+    assert stage.controller.entry.now.arrangement == page.pictures[1].arrangement.code
+
+
 def test_nothing_typed_is_erased_when_a_pull_is_judged(stage):
     page = stage.window.conditions
     stage.window.show_page(page)
