@@ -287,6 +287,10 @@ class QualityCode(StrEnum):
     """The torque swings with the turning angle, so high that another crest could pass for breakaway."""
     ANGLE_DOUBTFUL = "angle_doubtful"
     """The angle jumped, is dead or too coarse: it was set right, or time counts in its place."""
+    TWO_RELEASES = "two_releases"
+    """The torque fell suddenly and the load then climbed past it: either may be the plates' breakaway."""
+    PEAK_HELD = "peak_held"
+    """The indicator held its highest value: what came after it was not seen."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,8 @@ class BandwidthRules:
     mean_lag: tuple[float, float] = (0.3, 1.1)  # of the time between two values of a converter: late by this, it sends means
     held_part: float = 0.25  # of the time a value is repeated for, its delay is known no better than this share
     lags: tuple[float, ...] = (0.8, 0.86, 0.91, 0.95, 0.98, 1.0, 1.02, 1.05, 1.1, 1.17, 1.25)  # tried about the mean delay
+    fell_s: float = 0.006  # a fall over so long, less so many deviations of noise, shows how fast the sensor is at least
+    fell_noise: float = 8.0
     misfit: float = 0.02  # a filter explains the fall to this share of the load; else only the lag is known
     spans_s: tuple[float, ...] = (0.004, 0.006, 0.009, 0.013, 0.02, 0.03, 0.045, 0.06, 0.08, 0.1)  # of the slope when undone ...
     held_spans: float = 2.0  # ... over no fewer of the values that a slow converter repeats
@@ -176,10 +178,10 @@ def _release(c: Conditioned, let_go: int, rules: BandwidthRules) -> tuple[Floats
 
 
 def _by_the_fall_alone(c: Conditioned, let_go: int, rules: BandwidthRules) -> Lag | None:
-    """The lag of a fall longer than a hand's that opens, with the tail of a filter of first order.
+    """The lag of a fall longer than a hand's that opens, as behind one of the filters.
 
     It may be a slow hand's all the same. A fall as behind a mean or a filter of second order is one that a hand makes too: of those
-    nothing is told.
+    nothing is told unless it lasts longer than a hand's ever does, and then it is doubt and no more.
     """
     first, last = max(0, let_go - c.samples_in(rules.load_s)), min(c.time_s.size, let_go + c.samples_in(rules.back_s))
     load = median(c.torque_nm[max(0, first - c.samples_in(rules.load_s)) : first + 1])
@@ -192,9 +194,22 @@ def _by_the_fall_alone(c: Conditioned, let_go: int, rules: BandwidthRules) -> La
         return None
     went_in = np.maximum(1.0 - np.arange(came_out.size) * c.step_s / rules.hand_s, 0.0)
     misfit, lag_s, kind = _best_filter(went_in, came_out, lasts_s - 0.5 * rules.hand_s, c.step_s, rules)
-    proven = lasts_s >= rules.hand_longest_s
-    fits = kind is Filter.FIRST_ORDER and misfit <= rules.misfit
-    return Lag(lag_s, kind, seen=False, proven=proven) if fits else None
+    slower_than_hands = lasts_s >= rules.hand_longest_s
+    if misfit > rules.misfit or not (kind is Filter.FIRST_ORDER or slower_than_hands):
+        return None
+    if _fell_faster(c, let_go, load / (2.0 * lag_s if kind is Filter.MEAN else lag_s), rules):
+        return None
+    return Lag(lag_s, kind, seen=False, proven=kind is Filter.FIRST_ORDER and slower_than_hands)
+
+
+def _fell_faster(c: Conditioned, let_go: int, slope_nm_s: float, rules: BandwidthRules) -> bool:
+    """Whether the torque fell anywhere before the release faster than behind a filter that makes this slope of its whole load."""
+    step = c.samples_in(rules.fell_s)
+    torque = c.torque_nm[:let_go]
+    if torque.size <= step:
+        return False
+    fell = float(np.max(torque[:-step] - torque[step:])) - rules.fell_noise * c.noise_nm
+    return fell > slope_nm_s * step * c.step_s
 
 
 def _best_filter(

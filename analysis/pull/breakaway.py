@@ -124,8 +124,10 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
         return Peak(float(c.torque_nm[at]), float(c.time_s[at]), noise, abs(ramp) * c.step_s / RECTANGULAR_WIDTH)
     best = int(np.argmin(trials.cost_nm))
     value, slope = float(trials.top_nm[best]), float(trials.slope_nm_s[best])
-    sharp = _is_sharp(c, at, value, slope, noise)
-    if sharp and trials.right[best] == 0 and slope > 0:
+    sharp = not c.peak_held and _is_sharp(c, at, value, slope, noise)
+    if c.peak_held:  # what came in the step after the highest value was not seen to fall
+        sampling = max(ramp, 0.0) * c.step_s / RECTANGULAR
+    elif sharp and trials.right[best] == 0 and slope > 0:
         value += slope * c.step_s * _beyond(c, at, value, slope)
         sampling = slope * c.step_s / RECTANGULAR_WIDTH
     else:
@@ -134,7 +136,8 @@ def refine_peak(c: Conditioned, course: Course, rules: PeakRules | None = None) 
     # Windows that the noise cannot tell apart still differ a little in what they take for the top.
     rivals = trials.top_nm[trials.cost_nm <= rules.rival_cost * trials.cost_nm[best]]
     shape_u = float(np.std(rivals)) + rules.shape_floor * abs(value)
-    knee_u = _climbs_on(c, course, noise, rules) / RECTANGULAR
+    hidden = 0.0 if course.knee is None else float(course.smooth_nm[course.knee[1]] - course.smooth_nm[course.knee[0]])
+    knee_u = max(_climbs_on(c, course, noise, rules), hidden) / RECTANGULAR
     return Peak(value, float(trials.top_s[best]), float(trials.u_nm[best]), sampling, shape_u_nm=shape_u, knee_u_nm=knee_u)
 
 
@@ -200,6 +203,8 @@ def _corner(c: Conditioned, course: Course, noise: float) -> int:
     reach = max(2, c.samples_in(FALL_S))
     first, last = max(0, course.peak - reach), min(c.time_s.size, course.peak + reach + 1)
     part = c.torque_nm[first:last]
+    if c.peak_held:
+        return int(np.argmax(c.torque_nm[:last]))
     within = np.flatnonzero(part >= part.max() - 2.0 * noise)
     return first + int(within[-1] if within.size and part.size > 3 else np.argmax(part))
 

@@ -62,6 +62,49 @@ class ClipRules:
     wound_faster_s: float = 0.15  # ... seen over so long at least
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HeldPeakRules:
+    """By what an indicator left on peak memory is told."""
+
+    top_share: float = 0.98  # what stands so near its largest value is its top
+    climb: tuple[float, float] = (0.1, 0.9)  # between these shares of the top it climbs ...
+    least_values: int = 10  # ... over so many values, for a coarse sensor without noise may climb without a step back
+    held_s: float = 0.5  # the top stands to the last digit for so long, as no load does ...
+    held_samples: int = 20  # ... and so many samples
+    key_samples: int = 2  # a key clears it within so many samples; a lever let go falls more slowly
+
+
+def find_held_peak(torque_nm: Floats, step_s: float, rules: HeldPeakRules) -> slice | None:
+    """The samples that only repeat the highest torque so far, where the sensor holds its peak until it is cleared.
+
+    Noise alone makes a live signal step back now and then; and a sensor at its limit comes down when the lever is let go.
+
+    Parameters
+    ----------
+    torque_nm
+        (n,) as the sensor sent it, N.m.
+    step_s
+        The usual time between samples, s.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    slice or None
+        From the sample after the top was reached to where it is cleared, or to the end; None: the signal is live.
+    """
+    away = torque_nm - torque_nm[0]
+    away = away if away.max() >= -away.min() else -away
+    top = float(away.max())
+    high = np.flatnonzero(away >= rules.top_share * top)
+    first, last = int(np.argmax(away)), int(high[-1]) + 1
+    if top <= 0.0 or last - first < max(rules.held_samples, rules.held_s / step_s) or float(np.diff(away[:last]).min()) < 0.0:
+        return None
+    climbing = away[(away > rules.climb[0] * top) & (away < rules.climb[1] * top)]
+    cleared = last == away.size or float(away[last : last + rules.key_samples].min()) < rules.climb[0] * top
+    return slice(first + 1, last) if cleared and np.unique(climbing).size >= rules.least_values else None
+
+
 def find_clipped(
     torque_nm: Floats,
     angle_deg: Floats | None,

@@ -14,8 +14,8 @@ from scipy.ndimage import uniform_filter1d
 from analysis.distributions import RECTANGULAR_WIDTH
 from analysis.pull.angle import AngleRules, prepare_angle
 from analysis.pull.bursts import BurstRules, find_blows, find_bursts, find_dropouts
-from analysis.pull.clipping import ClipRules, find_clipped
-from analysis.pull.hum import HumRules, hum_at_rest
+from analysis.pull.clipping import ClipRules, HeldPeakRules, find_clipped, find_held_peak
+from analysis.pull.hum import HumRules, alternating_hum, hum_at_rest
 from analysis.pull.noise import (
     GAP_STEPS,
     Flags,
@@ -27,7 +27,7 @@ from analysis.pull.noise import (
     smallest_step,
     usual_repeat,
 )
-from analysis.pull.rest import RestRules, Zero, find_zero, rest_after, rest_before, zero_line
+from analysis.pull.rest import RestRules, Zero, find_zero, rest_after, rest_before, rest_while_ringing, zero_line
 from analysis.results import Sensor
 from analysis.trace import Floats, Trace
 
@@ -51,10 +51,12 @@ class ConditionRules:
     spike_longest_s: float = 0.012  # two samples that last longer could be a real peak of a slow sensor ...
     lone_peak: float = 4.0  # ... if they stand this many times above everything else: the one peak of a joint that came loose
     outlier: float = 3.0  # a leap of so many times all else is none of a mechanism's
+    both_sides: float = 0.5  # of its height: a leap up and down beside so unrestful sides may be a lever that rings
     dips: int = 3  # so many low samples of a slow sensor are slips
     level_samples: int = 5  # ... unless much the same load stands for so many samples before and after: plates that slide
     climbs_noise: float = 5.0  # ... or the load climbs on by steps of so many deviations
     level_noise: float = 12.0  # a load is off rest by so many deviations
+    idle_share: float = 0.15  # ... or nothing up to this share of what is carried later lies on the plates just before and after
     angle: AngleRules = field(default_factory=AngleRules)
     burst: BurstRules = field(default_factory=BurstRules)
     clip: ClipRules = field(default_factory=ClipRules)
@@ -69,7 +71,7 @@ class Conditioned:
     `noise_nm` is the deviation of one sample at rest, quantisation included; `hum_nm` the peak to peak of the mains hum that was
     taken off; `largest_nm` the torque that one sample in 200 surpasses; `resolution_nm` the sensor's step, `resolution_deg` the
     encoder's. `zero` is what the rests before and after prove. `spikes`, `bursts`, `gaps` (index before the gap) and `clipped`
-    mark trouble; `angle_doubtful`: the encoder jumped, is dead or too coarse.
+    mark trouble; `angle_doubtful`: the encoder jumped, is dead or too coarse; `peak_held`: the indicator held its highest value.
     """
 
     time_s: Floats
@@ -90,6 +92,7 @@ class Conditioned:
     bursts: NDArray[np.intp]
     gaps: NDArray[np.intp]
     clipped: Flags
+    peak_held: bool = False
 
     @property
     def rest_to(self) -> int:
@@ -197,13 +200,15 @@ def find_spikes(torque_nm: Floats, noise_nm: float, step_s: float, rules: Condit
             right = near[after] - (near[after + 1] - near[after])
             low, high = min(left, right, near[before], near[after]), max(left, right, near[before], near[after])
             stands_out = min(body) - high if off[i] > 0 else low - max(body)
+            if length == 2 and off[i] * off[i + 1] < 0:  # up and down: what leaps to both sides is no mechanism's
+                stands_out = rules.both_sides * min(max(value - high, low - value) for value in (float(body[0]), float(body[1])))
             # Both sides must be calm compared with the leap itself: a slip's own swing is not.
             calm = max(abs(near[before] - near[after]), abs(near[after + 1] - near[after]))
             around = np.concatenate((np.diff(near[max(0, before - 5) : before + 1], 2), np.diff(near[after : after + 6], 2)))
             if around.size:
                 calm = max(calm, float(np.max(np.abs(around))))
             lone = length == 2 and slow and abs(float(np.mean(body))) > rules.lone_peak * usual
-            if lone and not _on_a_level(torque_nm, i, length, noise_nm, rules):
+            if lone and not _on_a_level(torque_nm, i, length, noise_nm, usual, rules):
                 continue
             if stands_out > threshold and calm < 0.5 * stands_out:
                 spikes.extend(range(i, i + length))
@@ -230,10 +235,10 @@ def _standing_out(torque_nm: Floats, off: Floats, candidates: NDArray[np.intp], 
     return candidates[out]
 
 
-def _on_a_level(torque_nm: Floats, at: int, length: int, noise_nm: float, rules: ConditionRules) -> bool:
+def _on_a_level(torque_nm: Floats, at: int, length: int, noise_nm: float, usual_nm: float, rules: ConditionRules) -> bool:
     """Whether much the same load, and not rest, stands before and after the samples from `at`: what slides there cannot leap.
 
-    Or the load that climbed before them climbs on after them, as if nothing had been: no joint came loose.
+    Or the load that climbed before them climbs on as if nothing had been, or is yet to be taken up: no joint came loose.
     """
     before, after = torque_nm[max(0, at - rules.level_samples) : at], torque_nm[at + length : at + length + rules.level_samples]
     if min(before.size, after.size) < rules.level_samples:
@@ -243,6 +248,9 @@ def _on_a_level(torque_nm: Floats, at: int, length: int, noise_nm: float, rules:
         return True
     rest = median(torque_nm[: 2 * rules.level_samples])
     level, both = median(before) - rest, np.concatenate((before, after)) - rest
+    idle = rules.idle_share * usual_nm
+    if idle > rules.level_noise * noise_nm and max(float(np.max(np.abs(before - rest))), abs(float(after[0]) - rest)) < idle:
+        return True
     return abs(level) > rules.level_noise * noise_nm and bool((np.abs(both - level) < 0.5 * abs(level)).all())
 
 
@@ -310,7 +318,12 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     raw = bridge(raw, bursts)
     of_all = deviation(raw)
     spikes = find_spikes(raw, max(of_head, quantised, 0.5 * of_all), step_s, rules)
-    calm = Trace(trace.time_s, bridge(raw, spikes), trace.angle_deg)
+    raw = bridge(raw, spikes)
+    alternates = alternating_hum(raw)
+    if alternates.any():
+        raw = raw - alternates
+        of_head, of_all = deviation(raw[: head.size]), deviation(raw)
+    calm = Trace(trace.time_s, raw, trace.angle_deg)
     largest = percentile(np.abs(calm.torque_nm), 99.5)
     noise = max(min(of_head, max(of_all, NOISE_OF_REST * of_head)), quantised)
     before = rest_before(calm, noise, resolution, step_deg, step_s, largest, rules.rest)
@@ -318,11 +331,18 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
         noise = max(deviation(calm.torque_nm[: before.last]), quantised)
     level = 0.0 if before is None else before.level_nm
     after = rest_after(calm.torque_nm - level, trace.angle_deg, noise, step_deg, step_s, largest, rules.rest)
+    if before is not None and after is None:
+        after = rest_while_ringing(calm.torque_nm - level, trace.angle_deg, noise, step_s, largest, rules.rest)
+    held_peak = find_held_peak(trace.torque_nm, step_s, HeldPeakRules())
+    if held_peak is not None and held_peak.stop == len(trace):
+        after = None  # what stands at the end is the peak
     rest_nm = level if before is not None or after is None else after.level_nm
     repeats = usual_repeat(calm.torque_nm - rest_nm)
     clipped = find_clipped(
         calm.torque_nm, trace.angle_deg, step_deg, rest_nm, step_s, sensor.capacity_nm, noise, repeats, rules.clip
     )
+    if held_peak is not None:
+        clipped = np.zeros(len(trace), dtype=bool)
     rests = [slice(0, 0 if before is None else before.last), slice(len(trace) if after is None else after.first, len(trace))]
     hum = hum_at_rest(trace.time_s, calm.torque_nm - level, step_s, rests, HumRules())
     if hum.any():
@@ -353,7 +373,7 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
         held_s=repeats * step_s if repeats > 1 else 0.0,
         zero=zero,
         noise_nm=noise,
-        hum_nm=float(np.ptp(hum)),
+        hum_nm=float(np.ptp(hum + alternates)),
         largest_nm=percentile(torque, 99.5),
         resolution_nm=resolution,
         resolution_deg=0.0 if angle is None else smallest_step(angle, SMALLEST_ANGLE_DEG) if found.jumps else step_deg,
@@ -361,4 +381,5 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
         bursts=bursts,
         gaps=gaps,
         clipped=clipped,
+        peak_held=held_peak is not None,
     )

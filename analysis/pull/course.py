@@ -59,6 +59,8 @@ class Course:
     first_step    index in the middle of a lower first plateau, None if there is none
     let_go        where the last bite's torque falls away, None if the trace ends under load
     smooth_nm     the smoothed torque the course was found on
+    rival         another release, higher or lower, that may be the breakaway; None if there is none
+    knee          the samples between which plates in cold oil let go, None if oil does not hide it
     """
 
     load_segments: tuple[Span, ...]
@@ -70,6 +72,8 @@ class Course:
     first_step: int | None
     let_go: int | None
     smooth_nm: Floats
+    rival: int | None = None
+    knee: Span | None = None
 
 
 def working_level(c: Conditioned, smooth: Floats) -> float:
@@ -315,7 +319,7 @@ def find_course(c: Conditioned, level_nm: float, smooth: Floats, rules: CourseRu
             segment[1] if segment[1] < smooth.size else None,
             smooth,
         )
-    load_from, peak, step = found
+    load_from, peak = found.load_from, found.peak
     sliding: list[Span] = []
     pauses: list[Span] = []
     slip_to = peak
@@ -326,7 +330,7 @@ def find_course(c: Conditioned, level_nm: float, smooth: Floats, rules: CourseRu
             again = find_first_slip(c, smooth, segment, level_nm, rules)
             if again is None:
                 continue
-            top = again[1]
+            top = again.peak
         died = _slip_end(c, smooth, top, end, rules)
         if not number:
             slip_to = died
@@ -338,7 +342,19 @@ def find_course(c: Conditioned, level_nm: float, smooth: Floats, rules: CourseRu
         sliding += _without((begin, end), stops)
     last_bite = load_segments[-1]
     let_go = _let_go(c, last_bite, rules) if last_bite[1] < smooth.size else None
-    return Course(tuple(load_segments), load_from, peak, slip_to, tuple(sliding), tuple(pauses), step, let_go, smooth)
+    return Course(
+        tuple(load_segments),
+        load_from,
+        peak,
+        slip_to,
+        tuple(sliding),
+        tuple(pauses),
+        found.first_step,
+        let_go,
+        smooth,
+        found.rival,
+        found.knee,
+    )
 
 
 def _after_slip(c: Conditioned, died: int, end: int, rules: CourseRules) -> int:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import minimum_filter1d
 
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.noise import median, slope_of
@@ -32,14 +33,18 @@ KNEE = 0.8
 """Share of the peak from which the ramp is straight."""
 UPPER = 0.4
 """Share of the rise above which the load goes on after a step."""
-NEVER_FELL_NOISE, NEVER_FELL = 3, 0.3
-"""A step is one where the torque never fell below it by so many deviations of noise, or by this share of the rise."""
+NEVER_FELL_NOISE, NEVER_FELL, NEVER_FELL_SHARE = 3, 0.3, 0.015
+"""A step is one where the torque never fell below it by so many deviations of noise, by this share of the rise, or of itself."""
 STEP_PART = 4
 """A load that has not come back to within a quarter of a step's rise has been let go."""
 LOADED_FROM = 0.3
 """Share of the peak from which a new load counts."""
 SLOPE_S = 0.01
 """Slopes of the slip angle are taken over so long."""
+CREPT_STEPS, CREPT_TOP = 4, 0.9
+"""So many steps of the encoder on it is seen whether a climb winds the lever up, at this share of it: its top may be flat."""
+FINE_STEP_DEG = 0.2
+"""Between steps of the encoder finer than this nothing is drawn in."""
 RELEASE_S = 0.05
 """The release takes so long at least: its fall is no sudden one of the plates."""
 
@@ -56,14 +61,22 @@ class CourseRules:
     segment_gap_s: float = 0.12  # a dip to zero shorter than this is chatter, not a regrip
     look_on_deg: float = 6.0  # so far on, a reload well above the first peak shows that it was only a step
     step_rise: float = 0.04  # ... by this share
+    rival_share: float = 0.75  # a release from this share of the breakaway on may as well be it: both packs may have let go ...
+    rival_fall: float = 0.1  # ... if the torque fell by this share of the breakaway ...
+    rival_fall_s: float = 0.02  # ... within so long ...
+    rival_away_s: float = 0.06  # ... and was not back before so long
     onset_deg: float = 0.25  # slipped this far (or two encoder steps): the plates have let go, if nothing reloads them
     onset_noise: float = 5.0  # ... or by so many deviations of the noise
     knee_share: float = (
         0.03  # plates that creep have let go where torque climbs with the angle by less than this share of the load's
     )
     knee_s: float = 0.03  # ... over so long
+    oil_deg: tuple[float, float] = (3.0, 6.0)  # ... above what oil adds with speed, taken so far past where they began to creep ...
+    oil_least: float = 0.04  # ... where that is more than a soft knee still gains there ...
+    oil_share: float = 0.2  # ... and no more than this share
     knee_noise: float = 2.0  # ... or no more than so many deviations of the noise
     stuck_deg: float = 0.6  # a reload with less plastic turning than this was elastic: the plates stuck again
+    wound_share: float = 0.25  # ... and one in which less than this share of the turning wound anything up was none at all
     sustained_s: float = 0.25  # without an angle: not surpassed for so long
     surpass: float = 0.03  # ... by this share
     soon: float = 1.5  # within this share of the load's own time ...
@@ -84,6 +97,24 @@ class CourseRules:
     pause_share: float = 0.1  # ... turning at less than this share of the usual speed
     let_go_share: float = 0.75  # the last fall counts as let go from below this share of the torque before
     smooth_s: float = 0.012
+
+
+@dataclass(frozen=True, slots=True)
+class FirstSlip:
+    """Indices into the whole trace of a bite's first slip for good.
+
+    load_from    where the load is taken up
+    peak         the highest sample before the slip
+    first_step   a lower first peak after which the plates stuck again; None: there is none
+    rival        another release that may be the breakaway as well; None: there is none
+    knee         first and last sample between which plates in cold oil let go, `peak` half way up; None: oil hides no knee
+    """
+
+    load_from: int
+    peak: int
+    first_step: int | None = None
+    rival: int | None = None
+    knee: Span | None = None
 
 
 def torsional_compliance(c: Conditioned, smooth: Floats, load: Span) -> float:
@@ -118,10 +149,21 @@ def _plastic(c: Conditioned, smooth: Floats, compliance: float) -> Floats | None
     return None if c.angle_deg is None else c.angle_deg - compliance * smooth
 
 
-def _first_slip_by_angle(
-    c: Conditioned, smooth: Floats, segment: Span, level_nm: float, rules: CourseRules
-) -> tuple[int, int, int | None] | None:
-    """(load_from, peak, first_step) of the first sustained slip in a bite; None if the plates never slip for good in it.
+def _between_steps(c: Conditioned, rules: CourseRules) -> Floats:
+    """The angle, deg, drawn straight from each step of the encoder to the next; as it is where the steps are fine.
+
+    Or where a value stands for a while: nothing is known between two of them.
+    """
+    assert c.angle_deg is not None
+    steps = np.flatnonzero(np.diff(c.angle_deg)) + 1
+    if c.resolution_deg < FINE_STEP_DEG or c.value_s >= rules.knee_s or steps.size < 2:
+        return c.angle_deg
+    index = np.arange(c.angle_deg.size)
+    return np.interp(index, steps, 0.5 * (c.angle_deg[steps] + c.angle_deg[steps - 1]))
+
+
+def _first_slip_by_angle(c: Conditioned, smooth: Floats, segment: Span, level_nm: float, rules: CourseRules) -> FirstSlip | None:
+    """The first sustained slip in a bite; None if the plates never slip for good in it.
 
     1. Elastic wind-up is taken off the angle: what is left turns only when something slips.
     2. The peak is the highest torque before the plates have slipped `SUSTAINED_DEG` beyond where the load was taken up.
@@ -131,6 +173,7 @@ def _first_slip_by_angle(
     first, last = segment
     load_from = first
     step: int | None = None
+    wound_up = 0.0
     fine = c.smooth(FINE_S)
     while last - load_from > 2:
         rising = load_from + int(np.argmax(smooth[load_from:last] > 0.5 * level_nm))
@@ -146,8 +189,10 @@ def _first_slip_by_angle(
         at = rising + int(np.argmax(slipped))
         peak = load_from + int(np.argmax(fine[load_from : at + 1]))
         compliance = torsional_compliance(c, smooth, (load_from, peak + 1))
+        wound_up = compliance if wound_up == 0.0 else wound_up
         plastic = _plastic(c, smooth, compliance)
         assert plastic is not None
+        knee: Span | None = None
         on = plastic[at:last] - plastic[at] < rules.look_on_deg
         end = at + (int(np.argmin(on)) if not on.all() else on.size)
         top = at + int(np.argmax(fine[at:end])) if end > at else at
@@ -156,7 +201,9 @@ def _first_slip_by_angle(
         else:
             # The torque's noise comes into the plastic angle by the wind-up: much, through a soft adapter.
             noise_deg = rules.onset_noise * compliance * c.noise_nm / math.sqrt(c.samples_in(rules.smooth_s))
-            peak = _before_creep(c, fine, plastic, load_from, peak, max(rules.onset_deg, 2 * c.resolution_deg, noise_deg), rules)
+            between = _between_steps(c, rules) - compliance * smooth
+            step_deg = c.resolution_deg if c.value_s < rules.knee_s else 2 * c.resolution_deg
+            peak, knee = _before_creep(c, fine, between, load_from, peak, max(rules.onset_deg, step_deg, noise_deg), rules)
         trough = peak + int(np.argmin(fine[peak : max(end, peak + 2)]))
         if (
             fine[trough] < FELL_FREE * fine[peak]
@@ -171,18 +218,37 @@ def _first_slip_by_angle(
             low = peak + int(np.argmin(fine[peak : again + 1]))
             middle = low + int(np.argmax(fine[low : again + 1] > 0.5 * (fine[low] + fine[again])))
             # `low` beyond the old start: every turn of the loop must get on.
-            if low > load_from and plastic[again] - plastic[middle] < rules.stuck_deg + 2 * c.resolution_deg:
+            stuck = plastic[again] - plastic[middle] < rules.stuck_deg + 2 * c.resolution_deg
+            if low > load_from and stuck and not _creeps(c, fine, (middle, end), wound_up, rules):
                 step = step if step is not None else peak
                 load_from = low
                 continue
-        return load_from, peak, step
+        return FirstSlip(load_from, peak, step, _earlier_release(c, fine, (first, peak), rules), knee)
     return None
+
+
+def _creeps(c: Conditioned, fine: Floats, span: Span, compliance: float, rules: CourseRules) -> bool:
+    """Whether the lever turned far more than winding up by the torque's rise takes, whatever the encoder's step hides."""
+    assert c.angle_deg is not None
+    first, last = span
+    if c.value_s >= rules.knee_s:
+        return False
+    turned = c.angle_deg[first:last] - c.angle_deg[first]
+    far = turned > CREPT_STEPS * max(c.resolution_deg, FINE_STEP_DEG)
+    part = fine[first : first + (int(np.argmax(far)) if far.any() else turned.size)]
+    if part.size < 2:
+        return False
+    rise = float(part.max() - part[0])
+    top = int(np.argmax(part >= part[0] + CREPT_TOP * rise))
+    return rules.wound_share * (float(turned[top]) - c.resolution_deg) > compliance * (CREPT_TOP * rise) > 0.0
 
 
 def _before_creep(
     c: Conditioned, fine: Floats, plastic: Floats, load_from: int, peak: int, onset_deg: float, rules: CourseRules
-) -> int:
+) -> tuple[int, Span | None]:
     """The peak before the plates began to turn, where the torque only crept up while they turned; else the peak as it is.
+
+    With it, where oil hides the knee, the samples between which it lies.
 
     Oil that carries friction up with speed lets the torque rise on after the plates have let go: that rise is sliding.
     """
@@ -191,41 +257,60 @@ def _before_creep(
     limit = median(plastic[reference]) + onset_deg
     turning = plastic[knee : peak + 1] > limit
     if not turning.any():
-        return peak
-    onset = _over_the_knee(c, fine, load_from, knee + int(np.argmax(turning)), peak, rules)
+        return peak, None
+    creeps = knee + int(np.argmax(turning))
+    over, in_oil = _over_the_knee(c, fine, plastic, load_from, creeps, peak, rules)
+    # In oil both where they begin to creep and where the lever winds up no more are guesses at the knee.
+    half = 0.5 * float(fine[creeps] + fine[over])
+    onset = creeps + int(np.argmax(fine[creeps : over + 1] >= half)) if in_oil else over
+    hidden = (creeps, over) if in_oil and over > creeps else None
     first = load_from + int(np.argmax(fine[load_from : onset + 1]))
     rise = float(fine[peak] - fine[first])
     if rise <= 0 or first >= peak:
-        return first
+        return first, hidden
     upper = onset + int(np.argmax(fine[onset : peak + 1] >= fine[first] + UPPER * rise))
     crept = plastic[peak] - plastic[upper] > onset_deg
-    never_fell = float(fine[first : peak + 1].min()) > fine[first] - max(NEVER_FELL_NOISE * c.noise_nm, NEVER_FELL * rise)
-    return first if crept and never_fell else peak
+    least = fine[first] - max(NEVER_FELL_NOISE * c.noise_nm, NEVER_FELL * rise, NEVER_FELL_SHARE * float(fine[first]))
+    never_fell = float(c.smooth(rules.knee_s)[first + c.samples_in(rules.knee_s) : peak + 1].min(initial=np.inf)) > least
+    return (first, hidden) if crept and never_fell else (peak, None)
 
 
-def _over_the_knee(c: Conditioned, fine: Floats, load_from: int, onset: int, peak: int, rules: CourseRules) -> int:
+def _over_the_knee(
+    c: Conditioned, fine: Floats, plastic: Floats, load_from: int, onset: int, peak: int, rules: CourseRules
+) -> tuple[int, bool]:
     """Where plates that began to creep at `onset` have let go: the lever winds up no more, against how it did under the load.
 
+    And whether oil goes on adding to the torque.
+
     A soft knee creeps by degrees while the hand still winds the lever up: what it carries goes on rising with the lever's angle.
+    What cold oil adds, as the hand gets faster, rises with the angle too, but goes on long after the knee, and is no winding up.
     """
     if c.angle_deg is None:
-        return onset
+        return onset, False
     rising = load_from + np.flatnonzero(
         (fine[load_from : onset + 1] > 0.5 * fine[onset]) & (fine[load_from : onset + 1] < KNEE * fine[onset])
     )
     if rising.size < 2 or c.angle_deg[rising[-1]] - c.angle_deg[rising[0]] <= 2 * c.resolution_deg:
-        return onset
+        return onset, False
     stiff = float((fine[rising[-1]] - fine[rising[0]]) / (c.angle_deg[rising[-1]] - c.angle_deg[rising[0]]))
+    if stiff <= 0.0:
+        return onset, False
+    angle, turned = _between_steps(c, rules), plastic[onset:] - plastic[onset]
+    later = slice(*(onset + int(np.argmax(turned > way)) for way in rules.oil_deg))
+    oil = 0.0
+    if later.stop - later.start > LEAST_SAMPLES and c.value_s < rules.knee_s:
+        oil = min(slope_of(angle[later], fine[later]) / stiff, rules.oil_share)
+        oil = oil if oil > rules.oil_least else 0.0
     span = c.samples_in(rules.knee_s, 3)
     at = np.arange(onset, max(onset + 1, peak - span + 1))
     ahead = np.minimum(at + span, fine.size - 1)
     climbed = c.smooth(rules.knee_s)[ahead] - c.smooth(rules.knee_s)[at]
-    wound = rules.knee_share * stiff * np.maximum(c.angle_deg[ahead] - c.angle_deg[at], 0.0)
+    wound = (rules.knee_share + oil) * stiff * np.maximum(angle[ahead] - angle[at], 0.0)
     over = climbed <= wound + rules.knee_noise * c.noise_nm / math.sqrt(span)
-    return int(at[int(np.argmax(over))]) + span // 2 if over.any() else peak
+    return (int(at[int(np.argmax(over))]) + span // 2 if over.any() else peak), oil > 0.0
 
 
-def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: CourseRules) -> tuple[int, int, int | None] | None:
+def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: CourseRules) -> FirstSlip | None:
     """The same without an angle: the first peak that is not surpassed for a while, and above which nobody loads later on.
 
     A hand that hesitates before the plates let go holds its torque for a while too, but then goes on loading: the torque
@@ -246,7 +331,7 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
         peak = at + int(np.argmax(fine[at : min(last, at + hold)]))
         higher = np.flatnonzero(smooth[peak:last] > (1 + rules.step_rise) * fine[peak])
         if not higher.size:
-            return first, _before_ripple(c, fine, (first, peak, last), rules), None
+            return FirstSlip(first, _before_ripple(c, fine, (first, peak, last), rules))
         again = peak + int(higher[0])
         below = np.flatnonzero(smooth[peak : again + 1] <= (1 - rules.step_rise / STEP_PART) * fine[peak])
         foot = peak + int(below[-1]) if below.size else peak
@@ -254,9 +339,9 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
         # Against time, not samples: where some are missing a slow fall must not look like a sudden one.
         loading = 0.5 * fine[peak] / _seconds(c, load_from, peak)
         climbing = (smooth[again] - smooth[foot]) / _seconds(c, foot, again)
+        reloads = climbing >= rules.reload_share * loading and _seconds(c, peak, foot) < rules.hold_longest_s
         held_only = (
-            climbing >= rules.reload_share * loading
-            and _seconds(c, peak, foot) < rules.hold_longest_s
+            reloads
             and not _fell(c, fine, (peak, again + 1), loading, rules)
             and not _ripples(c, fine, (peak, last), loading, rules)
         )
@@ -264,7 +349,7 @@ def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: 
         soon = smooth[peak : min(last, peak + round(rules.soon * (peak - load_from)))]
         step = bool(np.any(soon > (1 + rules.far_above) * fine[peak]))
         if again <= start or not (held_only or step):
-            return first, peak, None
+            return FirstSlip(first, peak, rival=again if reloads else None)
         start = again
     return None
 
@@ -319,10 +404,30 @@ def _ripples(
     return ups >= rules.ripples and not _fell(c, fine, (span[0], span[0] + torque.size), loading_nm_s, rules)
 
 
-def find_first_slip(
-    c: Conditioned, smooth: Floats, segment: Span, level_nm: float, rules: CourseRules
-) -> tuple[int, int, int | None] | None:
-    """(load_from, peak, first_step) of a bite, by angle where there is one.
+def _earlier_release(c: Conditioned, fine: Floats, span: Span, rules: CourseRules) -> int | None:
+    """The highest sample before the peak from which the torque fell suddenly, for a while; None: there is none.
+
+    A vice, one side of two, or plates that stuck again let go so; a ratchet's click is back at once.
+    """
+    first, peak = span
+    torque = fine[first:peak]
+    high = np.flatnonzero(torque >= rules.rival_share * fine[peak])
+    if not high.size:
+        return None
+    start, sudden, away = int(high[0]), c.samples_in(rules.rival_fall_s), c.samples_in(rules.rival_away_s)
+    torque = torque[start:]
+    if torque.size <= sudden + away:
+        return None
+    highest = np.maximum.accumulate(torque)
+    lowest = minimum_filter1d(torque, sudden + 1, mode="nearest", origin=-(sudden // 2))
+    fell = highest - lowest > rules.rival_fall * fine[peak]
+    stays = highest[away:] <= highest[:-away]
+    both = np.flatnonzero(fell[: stays.size] & stays[: fell.size])
+    return first + start + int(np.argmax(torque[: int(both[0]) + 1])) if both.size else None
+
+
+def find_first_slip(c: Conditioned, smooth: Floats, segment: Span, level_nm: float, rules: CourseRules) -> FirstSlip | None:
+    """The first slip for good of a bite, by angle where there is one.
 
     Parameters
     ----------
@@ -339,9 +444,8 @@ def find_first_slip(
 
     Returns
     -------
-    (load_from, peak, first_step), or None
-        Indices into the whole trace: where the load is taken up, the peak before the first sustained slip, and a lower first peak
-        where there is one, else None. None alone: the plates did not slip for good in this bite.
+    FirstSlip or None
+        None: the plates did not slip for good in this bite.
     """
     if c.angle_deg is not None:
         return _first_slip_by_angle(c, smooth, segment, level_nm, rules)

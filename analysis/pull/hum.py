@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import median_filter, uniform_filter1d
 
 from analysis.pull.noise import fast_length
 from analysis.trace import Floats
@@ -17,6 +17,8 @@ FINE_TURNS, MOST_TRIED, FEWEST_TRIED = 0.2, 161, 9
 """The frequency is sought in steps that turn the phase over the whole trace by this share; at so many frequencies at a time."""
 NYQUIST = 0.499
 """Of the sampling rate: hum is told up to here."""
+ALTERNATES_SHARE, ALTERNATES_LEAST, ALTERNATES_OVER = 0.93, 100, 11
+"""Hum at half the rate changes sign in this share of the samples, of so many at least; its height stands still over so many."""
 GOOD_SHARE = 0.3
 """Hum that can be followed through less of the pull than this is not taken out."""
 
@@ -93,6 +95,35 @@ def hum_at_rest(time_s: Floats, torque_nm: Floats, step_s: float, rests: list[sl
         hum += _carried_on(time_s - time[0], torque_nm, step_s, best, complex(weight[0], -weight[1]), rules)
         left = left - line
     return hum
+
+
+def alternating_hum(torque_nm: Floats) -> Floats:
+    """Hum so near to half the sampling rate that it changes sign from sample to sample, with a height that waxes and wanes slowly.
+
+    Its amplitude at rest says little of its height elsewhere, and it hides where the rest ends: it is told by each sample's
+    distance from its neighbours' mean, which alternates, and its height by the median of that: a slip is not taken for hum.
+
+    Parameters
+    ----------
+    torque_nm
+        (n,) evenly spaced, spikes bridged.
+
+    Returns
+    -------
+    array
+        (n,) N.m, to be taken off; zeros where nothing alternates so. Noise alone changes sign in 73 of 100 samples.
+    """
+    n = torque_nm.size
+    if n < ALTERNATES_LEAST:
+        return np.zeros(n)
+    apart = np.zeros(n)
+    apart[1:-1] = torque_nm[1:-1] - 0.5 * (torque_nm[2:] + torque_nm[:-2])
+    apart[[0, -1]] = -apart[[1, -2]]
+    if np.count_nonzero(apart[1:] * apart[:-1] < 0.0) < ALTERNATES_SHARE * (n - 1):
+        return np.zeros(n)
+    sign = np.where(np.arange(n) % 2 == 0, 1.0, -1.0)
+    height = median_filter(0.5 * sign * apart, ALTERNATES_OVER, mode="nearest")
+    return sign * uniform_filter1d(height, ALTERNATES_OVER, mode="nearest")
 
 
 def _thinned(values: Floats, by: int) -> Floats:

@@ -9,11 +9,17 @@ import numpy as np
 
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
+from analysis.pull.noise import percentile
 from analysis.pull.rest import WARMTH_SHARE
+from analysis.pull.sliding import Plateau
 from analysis.results import QualityCode, QualityFlag, Sensor
 
 RATE_SLACK = 0.995
 """A rate is low below this share of the limit: rates come rounded, and clocks differ."""
+RIPPLE_LOW, RIPPLE_HIGH = 2.0, 98.0
+"""Percentiles of the sliding torque between which it swings."""
+RIPPLE_EDGE = 0.25
+"""Of the swing: so near to its ends it counts as up, or down."""
 PEAK_FOOT_S = 0.02
 """The ramp is looked at up to so long before the peak."""
 DRIFT_NOISE = 3
@@ -33,6 +39,10 @@ class QualityRules:
     ramp_step_share: float = 0.01  # ... or the ramp climbs by more than this share of the peak between two samples
     drift_share_of_result: float = 0.01  # zero moved by more than 1 % of the result
     drift_share_of_range: float = 0.005  # ... or 0.5 % of the range
+    ripple_s: float = 0.05  # what swings more slowly than this ...
+    ripple_turns: int = 2  # ... down and up again ...
+    ripple_share: float = 0.04  # ... by more than this share of sliding ...
+    ripple_crest: float = 0.98  # ... to this share of breakaway, has crests that could pass for it
     coarse_share: float = 0.005  # the sensor's step is more than this share of the reading
 
 
@@ -69,7 +79,9 @@ def _quality(
 ) -> Iterator[QualityFlag]:
     if course is not None and peak_nm is not None:
         slid = travel_deg if c.angle_deg is not None else None
-        if not course.sliding or (slid is not None and slid < rules.least_travel_deg):
+        if c.peak_held:
+            yield QualityFlag(QualityCode.PEAK_HELD)
+        elif not course.sliding or (slid is not None and slid < rules.least_travel_deg):
             yield QualityFlag(QualityCode.SHORT_TRAVEL, slid if slid is not None else 0.0, rules.least_travel_deg)
         yield from _haste(c, course, rules)
         # A hand that stops, holds and then lets go has ended its pull; one that goes on has hesitated.
@@ -91,6 +103,8 @@ def _quality(
         yield QualityFlag(QualityCode.COARSE, c.resolution_nm, rules.coarse_share * peak_nm)
     if c.angle_doubtful:
         yield QualityFlag(QualityCode.ANGLE_DOUBTFUL, c.resolution_deg or None)
+    if course is not None and peak_nm is not None and course.rival is not None:
+        yield QualityFlag(QualityCode.TWO_RELEASES, float(course.smooth_nm[course.rival]), None)
     if course is not None and peak_nm is not None and _let_go_early(c, course):
         yield QualityFlag(QualityCode.LET_GO, travel_deg)
 
@@ -152,6 +166,42 @@ def zero_flags(c: Conditioned, peak_nm: float | None, sensor: Sensor, rules: Qua
         yield QualityFlag(QualityCode.REST_MOVED, c.sign * c.zero.stepped_nm, None)
     elif c.drift_nm is not None and peak_nm is not None and abs(c.drift_nm) > max(warmth, WARM_NOISE * c.noise_nm):
         yield QualityFlag(QualityCode.REST_MOVED, c.drift_nm, warmth)
+
+
+def ripple_flag(c: Conditioned, course: Course, peak_nm: float, plateau: Plateau | None, rules: QualityRules) -> QualityFlag | None:
+    """That the torque swings while the unit turns, so high that another crest could pass for breakaway; None: it does not.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Its spans of sliding are looked at.
+    peak_nm
+        Breakaway, N.m.
+    plateau
+        Its ripple tells whether the swing is locked to the angle; without an angle only that it swings.
+    rules
+        Limits.
+
+    Returns
+    -------
+    QualityFlag or None
+        With the height of the swing, N.m.
+    """
+    if plateau is None or (c.angle_deg is not None and not plateau.ripple):
+        return None
+    smooth = c.smooth(rules.ripple_s)
+    torque = np.concatenate([smooth[a:b] for a, b in course.sliding])
+    low, high = percentile(torque, RIPPLE_LOW), percentile(torque, RIPPLE_HIGH)
+    if high - low < rules.ripple_share * plateau.torque_nm or high < rules.ripple_crest * peak_nm:
+        return None
+    edge = RIPPLE_EDGE * (high - low)
+    side = np.where(torque > high - edge, 1, np.where(torque < low + edge, -1, 0))
+    turns = int(np.count_nonzero(np.diff(side[side != 0])))
+    return (
+        QualityFlag(QualityCode.RIPPLE, high - low, rules.ripple_share * plateau.torque_nm) if turns >= rules.ripple_turns else None
+    )
 
 
 def _let_go_early(c: Conditioned, course: Course) -> bool:

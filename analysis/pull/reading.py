@@ -18,7 +18,7 @@ from analysis.pull.course import Course, detection_limit, find_course, holds_not
 from analysis.pull.first_slip import CourseRules
 from analysis.pull.noise import NOISE_BANDWIDTH_HZ, median, slope_of
 from analysis.pull.packets import spread_packets
-from analysis.pull.quality import QualityRules, find_quality_flags, zero_flags
+from analysis.pull.quality import QualityRules, find_quality_flags, ripple_flag, zero_flags
 from analysis.pull.sliding import Plateau, read_plateau
 from analysis.pull.tremor import TremorRules, peak_under_tremor, rides_on_sensor, tremor_on_the_ramp
 from analysis.results import (
@@ -66,6 +66,7 @@ class KnownOfRest:
 
 
 NOTHING_KNOWN = KnownOfRest()
+HIDDEN_BY_PEAK = Chatter(assessable=False, score=0.0, why_not="peak_held")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -129,16 +130,16 @@ def read_pull(
     if course is None:
         return _free_or_nothing(trace, c, sensor.capacity_nm, rules.course)
     peak = refine_peak(c, course, rules.peak)
-    plateau = read_plateau(c, course)
-    measured = measure(c, course, plateau.torque_nm if plateau else level, rules.chatter)
-    chatter = read_chatter(c, course, measured, rules.chatter)
+    plateau = None if c.peak_held else read_plateau(c, course)
+    measured = None if c.peak_held else measure(c, course, plateau.torque_nm if plateau else level, rules.chatter)
+    chatter = HIDDEN_BY_PEAK if c.peak_held else read_chatter(c, course, measured, rules.chatter)
     if measured is not None and chatter.score < CHATTERS_FROM and rides_on_sensor(c, course, measured[0], rules.tremor):
         calm = peak_under_tremor(c, course, measured[0].rate_hz, rules.tremor)
         if calm is not None:
             peak = replace(peak, torque_nm=calm.torque_nm, time_s=calm.time_s, tremor_u_nm=calm.u_nm)
     if chatter.score >= 0.5:
         peak = replace(peak, tremor_u_nm=tremor_on_the_ramp(c, course, rules.tremor))
-    lag = None if c.clipped.any() else find_lag(c, course, sensor, rules.bandwidth)
+    lag = None if c.clipped.any() or c.peak_held else find_lag(c, course, sensor, rules.bandwidth)
     lost = NOTHING_LOST if lag is None else share_of_lag(c, course, lag, rules.bandwidth, rules.peak)
     if c.value_s >= rules.peak.stairs_s and not c.clipped.any():
         on_stairs = peak_on_stairs(c, course, rules.peak)
@@ -148,6 +149,8 @@ def read_pull(
             peak, lost = on_stairs, replace(lost, peak_nm=0.0, peak_u_nm=0.0)
     peak = replace(peak, torque_nm=peak.torque_nm + lost.peak_nm)
     quality = find_quality_flags(c, course, peak.torque_nm, plateau.travel_deg if plateau else None, sensor, rules.quality)
+    ripple = ripple_flag(c, course, peak.torque_nm, plateau, rules.quality) if chatter.score < CHATTERS_FROM else None
+    quality = quality if ripple is None else (*quality, ripple)
     if lag is not None and lag.proven:
         hidden = lag.bandwidth_hz < rules.chatter_bandwidth_hz
         if hidden or lost.peak_nm > rules.bandwidth.told_share * peak.torque_nm:

@@ -58,6 +58,9 @@ class RestRules:
     between_share: float = 0.1  # a zero that moved further than this is not drawn straight between the rests: one of them counts
     ended_s: float = 0.2  # a level as even as the noise for so long, with the angle still, is no hand's, so rest ...
     ended_share: float = 0.3  # ... and without an angle at the low end of it all, or below this share of the largest torque
+    ring_swings: int = 4  # a lever let go that still rings shows its level by so many swings ...
+    ring_dies: float = 0.6  # ... that die away to this share of those before ...
+    ring_deg: float = 5.0  # ... with the lever within so much
     leap_side: int = 8  # a leap of the zero leaves a clean curve of so many samples and goes on with one ...
     leap_clean: float = 3.0  # ... clean to so many deviations of the noise ...
     leap_noise: float = 5.0  # ... and is as high as the rests are apart, to so many deviations of what the two curves foretell
@@ -244,6 +247,50 @@ def rest_after(
         if not (ended or (still and (an_end or steady))):
             return None
     return Rest(begin, n, float(np.mean(torque_nm[begin:][~off[begin:]])), lasted_s)
+
+
+def rest_while_ringing(
+    torque_nm: Floats, angle_deg: Floats | None, noise_nm: float, step_s: float, largest_nm: float, rules: RestRules
+) -> Rest | None:
+    """A lever let go that rings on about a level far from the zero before, to the end of the trace; None where it does not.
+
+    Parameters
+    ----------
+    torque_nm
+        (n,) counted from the zero before.
+    angle_deg
+        (n,) of the lever, deg; None where the bench has none.
+    noise_nm
+        Standard deviation of one sample, N.m.
+    step_s
+        The usual time between samples, s.
+    largest_nm
+        The largest torque, N.m, of which thresholds are shares.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    Rest or None
+        Whole swings of the ringing, and their mean, N.m from the zero before. A level near that zero is not told: what is left of
+        the ringing would pass for a drift.
+    """
+    n = torque_nm.size
+    loaded = np.flatnonzero(np.abs(torque_nm) > rules.loaded_share * largest_nm)
+    first = n if not loaded.size else int(loaded[-1]) + 1
+    if (n - first) * step_s < rules.ended_s:
+        return None
+    off = torque_nm[first:] - float(np.mean(torque_nm[(first + n) // 2 :]))
+    crossings = np.flatnonzero(np.diff(np.sign(off)) > 0)
+    if crossings.size < rules.ring_swings:
+        return None
+    begin, end = (first + int(crossings[k]) + 1 for k in (crossings.size - rules.ring_swings, -1))
+    level = float(np.mean(torque_nm[begin:end]))
+    early, late = float(np.ptp(torque_nm[first:begin])) if begin > first else 0.0, float(np.ptp(torque_nm[begin:end]))
+    turned = 0.0 if angle_deg is None else float(np.ptp(angle_deg[begin:end]))
+    dies = late < rules.ring_dies * early and turned < rules.ring_deg
+    far = abs(level) > max(WARMTH_SHARE * largest_nm, rules.noise * noise_nm)
+    return Rest(begin, end, level, (n - first) * step_s) if dies and far else None
 
 
 def _is_an_end(torque_nm: Floats, level_nm: float, rules: RestRules) -> bool:

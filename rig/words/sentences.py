@@ -89,6 +89,11 @@ QUALITY_WORDS = {
     QualityCode.BURST: ("interference was bridged", " (for {} s)"),
     QualityCode.RIPPLE: ("the torque swings with the turning angle", " (by {} N.m)"),
     QualityCode.ANGLE_DOUBTFUL: ("the angle jumped or stood still, and was set right or left out", ""),
+    QualityCode.TWO_RELEASES: (
+        "the torque fell and the load then climbed past it: look at the curve which of the two was the pack's breakaway",
+        " (the other at {} N.m)",
+    ),
+    QualityCode.PEAK_HELD: ("the indicator was left on peak memory: take it off to see the pack slide", ""),
 }
 
 
@@ -110,6 +115,7 @@ _WHY_NOT = {
     "low_rate": "too few samples a second",
     "short_travel": "too short a way",
     "overload": "the sensor was at its limit",
+    "peak_held": "the indicator held its peak",
     "slow_sensor": "the sensor is too slow to show it",
 }
 

@@ -191,3 +191,106 @@ def test_without_an_angle_a_hand_that_holds_back_in_mid_pull_does_not_lower_the_
     result = read_pull(trace_of(points, rate_hz=200))
     assert result.sliding.torque_nm == pytest.approx(72.0, rel=0.005)
     assert any(flag.code is QualityCode.HESITATED for flag in result.quality)
+
+
+def codes(result):
+    return {flag.code for flag in result.quality}
+
+
+def with_angle(trace, points):
+    """The same with an angle straight from point to point (s, deg)."""
+    at_s, angle = np.array(points, dtype=float).T
+    return Trace(trace.time_s, trace.torque_nm, np.interp(trace.time_s, at_s, angle))
+
+
+@pytest.mark.parametrize("cleared", [True, False])
+def test_an_indicator_on_peak_memory_shows_breakaway_but_no_sliding(cleared):
+    """The highest value so far is sent, until its key is pressed or for good: what the pack slides at was never seen."""
+    live = trace_of([(0, 0), (1, 0), (2.5, 60), (2.52, 48), (6, 48), (6.05, 0), (8, 0)], rate_hz=500)
+    held = np.maximum.accumulate(live.torque_nm)
+    if cleared:
+        held[live.time_s > 7.3] = live.torque_nm[live.time_s > 7.3]
+    turned = [(0, 0), (1, 0), (2.5, 4), (6, 60), (6.05, 56), (8, 56)]
+    result = read_pull(with_angle(Trace(live.time_s, held), turned))
+    assert result.breakaway.torque_nm == pytest.approx(60.0, rel=0.005)
+    assert result.sliding is None
+    assert result.chatter.present is None
+    assert QualityCode.PEAK_HELD in codes(result)
+    assert not codes(result) & {QualityCode.OVERLOAD, QualityCode.REST_MOVED}
+    assert not result.at_least
+    assert QualityCode.PEAK_HELD not in codes(read_pull(with_angle(live, turned)))
+
+
+@pytest.mark.parametrize("rate_hz", [200, 1000])
+@pytest.mark.parametrize("rise_nm", [8.0, 20.0])
+def test_breakaway_in_cold_oil_is_the_knee(rate_hz, rise_nm):
+    """No peak: the plates let go at 60 N.m and oil adds with speed; the lever winds up 5 degrees to the knee, then turns."""
+    points = [(0, 0), (1, 0), (2.5, 60), (5, 60 + rise_nm), (7, 60 + rise_nm), (7.05, 0), (8.5, 0)]
+    turned = [(0, 0), (1, 0), (2.5, 5), (3, 7), (3.5, 12), (4, 20), (5, 45), (7, 100), (7.05, 95), (8.5, 95)]
+    trace = with_angle(trace_of(points, rate_hz=rate_hz), turned)
+    for step_deg in (0.01, 0.5):
+        coarse = Trace(trace.time_s, trace.torque_nm, np.round(trace.angle_deg / step_deg) * step_deg)
+        result = read_pull(coarse)
+        assert result.breakaway.torque_nm == pytest.approx(60.0, abs=max(0.03 * 60.0, result.breakaway.budget.expanded_u_nm))
+
+
+def test_a_vice_that_slips_just_below_breakaway_is_named():
+    """The torque falls from 50 to 42 N.m and is loaded again to 60: which of the two the plates were, no trace shows."""
+    points = [(0, 0), (1, 0), (2.5, 50), (2.51, 42), (3.0, 60), (3.01, 48), (7, 48), (7.05, 0), (8, 0)]
+    turned = [(0, 0), (1, 0), (2.5, 4), (2.51, 5), (3.0, 6.4), (7, 70), (7.05, 66), (8, 66)]
+    for trace in (trace_of(points, rate_hz=1000), with_angle(trace_of(points, rate_hz=1000), turned)):
+        flag = next(flag for flag in read_pull(trace).quality if flag.code is QualityCode.TWO_RELEASES)
+        assert min(abs(flag.figure - 50.0), abs(flag.figure - 60.0)) < 3.0
+    once = [(0, 0), (1, 0), (3.0, 60), (3.01, 48), (7, 48), (7.05, 0), (8, 0)]
+    assert QualityCode.TWO_RELEASES not in codes(read_pull(trace_of(once, rate_hz=1000)))
+
+
+@pytest.mark.parametrize("angle", [True, False])
+def test_ripple_with_crests_as_high_as_breakaway_is_named(angle):
+    trace = trace_of([(0, 0), (1, 0), (2.5, 60), (2.6, 58), (8, 58), (8.05, 0), (9, 0)], rate_hz=500)
+    swing = np.where((trace.time_s > 2.6) & (trace.time_s < 8), 4.0 * np.sin(2 * np.pi * (trace.time_s - 2.6) / 0.9), 0.0)
+    trace = Trace(trace.time_s, trace.torque_nm + swing)
+    turned = [(0, 0), (1, 0), (2.5, 4), (2.6, 5), (8, 113), (8.05, 108), (9, 108)]
+    result = read_pull(with_angle(trace, turned) if angle else trace)
+    flag = next(flag for flag in result.quality if flag.code is QualityCode.RIPPLE)
+    assert flag.figure == pytest.approx(8.0, rel=0.15)
+
+
+def test_a_tare_pressed_under_load_is_seen_while_the_lever_still_rings():
+    """25 N.m taken off in mid-load; the trace ends before the lever let go has come to rest."""
+    points = [(0, 0), (1, 0), (3.0, 80), (3.02, 68), (7, 68), (7.03, 0), (7.9, 0)]
+    trace = with_angle(trace_of(points, rate_hz=500), [(0, 0), (1, 0), (3, 6), (7, 80), (7.03, 75), (7.9, 75)])
+    since = np.maximum(trace.time_s - 7.03, 0.0)
+    rings = np.where(since > 0, 18.0 * np.exp(-since / 0.35) * np.sin(2 * np.pi * 12.0 * since), 0.0)
+    tared = trace.torque_nm + rings - np.where(trace.time_s > 1.63, 25.0, 0.0)
+    result = read_pull(Trace(trace.time_s, tared, trace.angle_deg))
+    assert QualityCode.REST_MOVED in codes(result)
+    assert result.breakaway.torque_nm == pytest.approx(80.0, rel=0.01)
+    assert result.sliding.torque_nm == pytest.approx(68.0, rel=0.01)
+
+
+def test_a_leap_up_and_down_of_two_samples_is_no_peak():
+    trace = trace_of([(0, 0), (1, 0), (2.5, 60), (2.52, 48), (6, 48), (6.05, 0), (7, 0)], rate_hz=500)
+    wild = trace.torque_nm.copy()
+    at = int(trace.time_s.searchsorted(4.0))
+    wild[at : at + 2] = 90.0, -10.0
+    result = read_pull(Trace(trace.time_s, wild))
+    assert result.breakaway.torque_nm == pytest.approx(60.0, rel=0.01)
+    assert QualityCode.SPIKES in codes(result)
+
+
+def test_two_wild_samples_before_the_load_is_taken_up_are_none_of_a_slow_sensor_s_peaks():
+    trace = trace_of([(0, 0), (1, 0), (2.0, 5), (2.1, 4.5), (6, 4.5), (6.05, 0), (7, 0)], rate_hz=100, noise_nm=0.01)
+    wild = trace.torque_nm.copy()
+    at = int(trace.time_s.searchsorted(0.99))
+    wild[at : at + 2] = 35.0
+    assert read_pull(Trace(trace.time_s, wild)).breakaway.torque_nm == pytest.approx(5.0, rel=0.03)
+
+
+@pytest.mark.parametrize("rate_hz", [98.6, 100.8])
+def test_hum_at_half_the_rate_leaves_the_reading_as_good_as_without(rate_hz):
+    clean = trace_of([(0, 0), (1.2, 0), (2.4, 58), (2.42, 50), (7, 50), (7.1, 0), (8.2, 0)], rate_hz=rate_hz)
+    loud = Trace(clean.time_s, clean.torque_nm + 2.5 * np.sin(2 * np.pi * 50.0 * clean.time_s + 0.7))
+    expected, found = read_pull(clean), read_pull(loud)
+    assert found.breakaway.torque_nm == pytest.approx(expected.breakaway.torque_nm, rel=0.01)
+    assert found.sliding.torque_nm == pytest.approx(expected.sliding.torque_nm, rel=0.005)
