@@ -2,10 +2,12 @@
 
     line's thread       add        puts a piece down, never waits
     disk's thread       write      writes what came, tries again what was refused
-    sync's thread       sync       has it put on the disk for good, sees that the file is still there
-    session's thread    begin, end, discard, amend, trim, restart, news
+    sync's thread       sync       has it put on the disk for good, sees that the file is still there; metadata too
+    session's thread    begin, end, discard, amend, trim, restart, file_of, news
 
-Without these threads (`in_background` False) `add` does all of it at once.
+Nobody but the sync's thread waits until the disk has something for good, and it holds no lock meanwhile: that may last seconds
+while another program keeps the disk busy, and what comes then must be written all the same. Without these threads
+(`in_background` False) `add`, `begin`, `end` and `amend` do all of it at once.
 
 The session looks at a piece later than the disk has it: a pull's file may hold samples that come after its end for a moment,
 and these are taken back when the session tells the end. So file, live reading and replay hold the very same numbers.
@@ -36,6 +38,9 @@ from rig.live.pull_file import PullFile, sync, up_to
 
 SYNC_EVERY_S = 0.15  # with the 20 ms of a piece and a slow disk, a power cut costs less than 0.25 s
 TRY_AGAIN_S = 2.0
+KEPT_WITHIN_S = 0.15
+"""So long at most the session waits, so that a pull's file can be told with its verdict: a sync mostly takes some 10 ms. Where it
+takes longer, `PullKept` tells the file later; loads that come meanwhile must be found in time."""
 REMIND_S = 30.0
 """A disk that refuses is told again so often, as long as it does."""
 MOST_WAITING = 20_000_000
@@ -50,7 +55,12 @@ MOST_KNOWN = 1000
 class _Pull:
     """A pull that is written or was. `pieces` are let go once all is on the disk; `old` is a file that this one replaces.
 
-    `late`: it was refused when it ended, and that it is kept is still to be told. `sure`: it is known for a pull, not just a load.
+    sure            it is known for a pull, not just a load
+    whole           it is over, and it and nothing else stands in its file
+    late            it was not on the disk when its verdict was told: that it is kept is still to be told
+    refused_s       when the disk refused it last; None: all that came could be written
+    info_due        its metadata are to be written
+    info_under_way  they are being written
     """
 
     number: int
@@ -65,7 +75,10 @@ class _Pull:
     over: bool = False
     kept: Path | None = None
     late: bool = False
+    whole: bool = False
+    refused_s: float | None = None
     info_due: bool = True
+    info_under_way: bool = False
     changed: dict[str, Any] = field(default_factory=dict)
 
     def amend(self, known: dict[str, Any]) -> None:
@@ -77,6 +90,11 @@ class _Pull:
     def path(self) -> Path | None:
         """Where its metadata belongs now; None while it is over and not all of it is written."""
         return self.kept if self.file is None or self.over else self.file.path
+
+    @property
+    def settled(self) -> bool:
+        """It is on the disk for good, with all that is to be told of it."""
+        return self.kept is not None and not self.info_due and not self.info_under_way
 
     @property
     def samples(self) -> int:
@@ -106,16 +124,17 @@ class Recorder:
         self._clock, self._ticks = clock, ticks
         self._arrived: deque[tuple[int, Trace]] = deque()
         self._came = threading.Event()
+        self._sync_due = threading.Event()
         self._lock = threading.RLock()
+        self._synced = threading.Condition(self._lock)
         self._stream: deque[tuple[int, Trace]] = deque()
         self._kept = self._run = 0
         self._pull: _Pull | None = None
         self._pulls: dict[int, _Pull] = {}
         self._waiting: list[_Pull] = []
         self._infos = threading.Lock()
-        self._blocked = False
         self._refusal: DiskRefuses | None = None
-        self._told_s = self._tried_s = self._infos_tried_s = self._synced_s = -math.inf
+        self._told_s = self._infos_tried_s = self._synced_s = -math.inf
         self._news: deque[News] = deque()
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -149,30 +168,50 @@ class Recorder:
         """Write what has come; try again what was refused, when it is time."""
         with self._lock:
             self._take_in()
-            if not self._blocked or self._ticks() - self._tried_s >= TRY_AGAIN_S:
-                self._catch_up()
+            self._catch_up()
+
+    def wait_to_sync(self) -> None:
+        """Wait until it is time to sync: as often as a power cut asks for, and at once when a pull is over."""
+        self._sync_due.wait(SYNC_EVERY_S)
+        self._sync_due.clear()
 
     def sync(self) -> None:
         """Have what was written put on the disk for good, metadata too; others may write meanwhile."""
         self._synced_s = self._ticks()
+        if self._mark is not None:
+            self._mark.beat()
         with self._lock:
-            if self._mark is not None:
-                self._mark.beat()
-            pull = self._pull
-            file = None if pull is None else pull.file
-            descriptor = -1 if file is None else file.another()
-        if pull is not None and file is not None:
-            try:
-                sync(descriptor, file.path)
-            except OSError as fault:
-                with self._lock:
-                    if pull.file is file:
-                        self._lost(pull)
-                        self._refuse(fault, file.path)
-            finally:
-                os.close(descriptor)
+            files = [(pull, pull.file) for pull in self._open_pulls() if pull.file is not None and (pull.whole or not pull.over)]
+        for pull, file in files:
+            self._sync_one(pull, file)
         if self._refusal is None or self._ticks() - self._infos_tried_s >= TRY_AGAIN_S:
             self._write_infos()
+        with self._synced:
+            self._synced.notify_all()
+
+    def _sync_one(self, pull: _Pull, file: PullFile) -> None:
+        try:
+            with self._lock:
+                if pull.file is not file:
+                    return
+                descriptor, whole = file.another(), pull.whole
+            try:
+                sync(descriptor, file.path)
+            finally:
+                os.close(descriptor)
+        except OSError as fault:
+            with self._lock:
+                if pull.file is file:
+                    self._lost(pull)
+                    # One under way is written anew at once: it may only have been moved away.
+                    pull.refused_s = self._ticks() if pull.over else None
+                    self._refuse(fault, file.path)
+            return
+        with self._lock:
+            old = self._keep(pull, file) if whole and pull.file is file else None
+        if old is not None:
+            with contextlib.suppress(OSError):
+                old.remove()
 
     # -- the session's thread -----------------------------------------------------------------------------------------------------
 
@@ -183,12 +222,12 @@ class Recorder:
 
     def begin(self, number: int, from_s: float, *, with_angle: bool, sure: bool = True) -> None:
         """A load began at that moment of the stream: open its file, with what came since. Begun again, it is `sure`."""
-        with self._lock:
-            if self._pull is not None and not self._pull.sure:
-                if (self._pull.number, self._pull.from_s) == (number, from_s):
-                    self._pull.sure = sure
-                    return
-                self.discard()
+        unsure = self._pull
+        if unsure is not None and not unsure.sure:
+            if (unsure.number, unsure.from_s) == (number, from_s):
+                unsure.sure = sure
+                return
+            self.discard()
         now = self._clock()
         info = replace(self.info, number=number, when=now.isoformat(timespec="milliseconds"), unfinished=True)
         with self._lock:
@@ -199,7 +238,6 @@ class Recorder:
             self._pull = self._pulls[number] = _Pull(number, info, stem, with_angle, pieces, from_s, sure)
             while len(self._pulls) > MOST_KNOWN:
                 del self._pulls[min(self._pulls)]
-            self._blocked = False  # a new pull tries at once
             self._catch_up()
         if not self.in_background:
             self._write_infos()
@@ -213,10 +251,11 @@ class Recorder:
                 return
             pull.pieces, pull.over = up_to(pull.pieces, to_s), True
             pull.amend({"unfinished": None})
+            pull.refused_s = None  # it is tried at once
             self._waiting.append(pull)
             self._catch_up()
             self._give_up_the_oldest()
-        self._write_infos()
+        self._sync_soon()
 
     def discard(self) -> None:
         """What is being written was no pull: take its files away again."""
@@ -225,17 +264,14 @@ class Recorder:
             if pull is None:
                 return
             del self._pulls[pull.number]
-            files, pull.file, pull.old = (
-                (pull.file, pull.old),
-                None,
-                None,
-            )  # a sync under way misses no file that is gone on purpose
-            for file in files:
-                if file is not None:
-                    try:
-                        file.remove()
-                    except OSError as fault:
-                        self._refuse(fault, file.path)
+            files = [file for file in (pull.file, pull.old) if file is not None]
+            pull.file = pull.old = None  # a sync under way misses no file that is gone on purpose
+        for file in files:
+            try:
+                file.remove()
+            except OSError as fault:
+                with self._lock:
+                    self._refuse(fault, file.path)
 
     def amend(self, number: int, **known: Any) -> None:
         """Add to the metadata of a pull what was told later: fields of TraceInfo by their names."""
@@ -244,7 +280,7 @@ class Recorder:
             if pull is None:
                 return
             pull.amend(known)
-        self._write_infos()
+        self._sync_soon()
 
     def amend_open(self, **known: Any) -> None:
         """The same to the pull that is being written, if there is one."""
@@ -253,9 +289,20 @@ class Recorder:
             self.amend(pull.number, **known)
 
     def file_of(self, number: int) -> Path | None:
-        """The file of a pull that is over; None while it is not on the disk."""
-        pull = self._pulls.get(number)
-        return None if pull is None else pull.kept
+        """The file of a pull that is over, once it and all that is told of it is on the disk for good.
+
+        Waits a moment for that. None where it is not yet or the disk refuses: then `PullKept` tells it.
+        """
+        with self._synced:
+            pull = self._pulls.get(number)
+            if pull is None or not pull.over:
+                return None
+            if self.in_background:
+                self._synced.wait_for(lambda: pull.settled or self._refusal is not None, KEPT_WITHIN_S)
+            if pull.settled:
+                return pull.kept
+            pull.late = True
+            return None
 
     def trim(self, keep_from_s: float) -> None:
         """No pull to come begins before that moment."""
@@ -288,12 +335,16 @@ class Recorder:
 
     def close(self) -> None:
         """Try once more what was refused; what is not on the disk then is lost, and that is said."""
+        if self._pull is not None and not self._pull.sure:
+            self.discard()
+        self.in_background = False
+        self.end(math.inf)
         with self._lock:
-            if self._pull is not None and not self._pull.sure:
-                self.discard()
-            self.end(math.inf)
+            for pull in self._waiting:
+                pull.refused_s = None
             self._catch_up()
-        self._write_infos()
+        self._infos_tried_s = -math.inf
+        self.sync()
         with self._lock:
             for pull in self._waiting:
                 self._give_up(pull)
@@ -319,45 +370,48 @@ class Recorder:
             if self._pull is not None and run == self._run:
                 self._pull.pieces.append(piece)
 
+    def _open_pulls(self) -> list[_Pull]:
+        return [*self._waiting, *([self._pull] if self._pull is not None else [])]
+
     def _catch_up(self) -> None:
         """Bring all files to where they should be, as far as the disk lets us."""
-        self._tried_s = self._ticks()
-        pulls = [*self._waiting, *([self._pull] if self._pull is not None else [])]
-        self._blocked = not all(self._brought_up(pull) for pull in pulls)
-        self._waiting = [pull for pull in self._waiting if pull.kept is None]
+        for pull in self._open_pulls():
+            if pull.refused_s is None or self._ticks() - pull.refused_s >= TRY_AGAIN_S:
+                self._bring_up(pull)
         self._see_whether_back()
 
-    def _brought_up(self, pull: _Pull) -> bool:
+    def _bring_up(self, pull: _Pull) -> None:
         path = self.folder / f"{pull.stem}.csv" if pull.file is None else pull.file.path
         try:
             if pull.file is None:
                 pull.file = PullFile(self.folder, pull.stem, with_angle=pull.with_angle)
             file = pull.file
             path = file.path
-            if pull.over:
+            if pull.over and not pull.whole:
                 file.cut_back(pull.pieces)
-                self._keep(pull, file)
-            elif file.pieces < len(pull.pieces):
+                pull.whole = True
+            elif not pull.over and file.pieces < len(pull.pieces):
                 file.append(pull.pieces[file.pieces :])
+            pull.refused_s = None
         except OSError as fault:
+            pull.refused_s = self._ticks()
             self._refuse(fault, path)
-            return False
-        return True
 
-    def _keep(self, pull: _Pull, file: PullFile) -> None:
-        """All of a pull is written: have it on the disk for good and let go of it."""
-        try:
-            file.sync()
-        except OSError:
-            self._lost(pull)
-            raise
+    def _keep(self, pull: _Pull, file: PullFile) -> PullFile | None:
+        """All of a pull is on the disk for good: let go of it. The file that it replaces, to be taken away."""
         file.close()
         pull.kept, pull.pieces, pull.file = file.path, [], None
-        if pull.old is not None:
-            with contextlib.suppress(OSError):
-                pull.old.remove()
-            pull.old = None
-        pull.late = self._refusal is not None
+        pull.late |= self._refusal is not None
+        self._waiting.remove(pull)
+        old, pull.old = pull.old, None
+        return old
+
+    def _sync_soon(self) -> None:
+        """Have the sync's thread look at once; without one do it here."""
+        if self.in_background:
+            self._sync_due.set()
+        else:
+            self.sync()
 
     def _lost(self, pull: _Pull) -> None:
         """What stands in the file of a pull cannot be trusted any more: it goes anew into another one.
@@ -369,7 +423,7 @@ class Recorder:
         elif pull.file is not None:
             with contextlib.suppress(OSError):
                 pull.file.remove()
-        pull.file, pull.info_due = None, True
+        pull.file, pull.whole, pull.info_due = None, False, True
 
     def _write_infos(self) -> None:
         """Write metadata that is due. It waits for the disk, so the lock is let go meanwhile."""
@@ -377,23 +431,36 @@ class Recorder:
             with self._lock:
                 due = [(pull, path) for pull in self._pulls.values() if pull.info_due and (path := pull.path) is not None]
             for pull, path in due:
-                pull.info_due = False
-                changed, pull.changed = pull.changed, {}
+                with self._lock:
+                    pull.info_due, pull.info_under_way = False, True
+                    changed, pull.changed = pull.changed, {}
                 try:
                     _write_info(pull, path, changed)
-                    if pull.late and pull.kept is not None:
-                        self._news.append(PullKept(pull.number, pull.kept))
-                        pull.late = False
                 except OSError as fault:
                     with self._lock:
                         pull.info_due, pull.changed = True, changed | pull.changed
                         self._infos_tried_s = self._ticks()
                         self._refuse(fault, path)
+                finally:
+                    with self._lock:
+                        pull.info_under_way = False
+                        if pull.late and pull.settled and pull.kept is not None:
+                            self._news.append(PullKept(pull.number, pull.kept))
+                            pull.late = False
+                        taken_away = pull.path != path
+                if taken_away and not path.exists():  # meanwhile: it was no pull, or is written into another file
+                    with contextlib.suppress(OSError):
+                        info_path(path).unlink(missing_ok=True)
             with self._lock:
                 self._see_whether_back()
 
     def _refuse(self, fault: OSError, path: Path) -> None:
-        refusal = DiskRefuses(f"cannot be written ({fault.strerror or fault})", str(path), _MEND, len(self._waiting))
+        refusal = DiskRefuses(
+            f"cannot be written ({fault.strerror or fault})",
+            str(path),
+            _MEND,
+            sum(pull.refused_s is not None for pull in self._waiting),
+        )
         known, self._refusal = self._refusal, refusal
         same = known is not None and (known.what, known.waiting) == (refusal.what, refusal.waiting)
         if not same or self._ticks() - self._told_s >= REMIND_S:
@@ -402,7 +469,8 @@ class Recorder:
 
     def _see_whether_back(self) -> None:
         due = any(pull.info_due and pull.kept is not None for pull in self._pulls.values())
-        if self._refusal is not None and not self._blocked and not self._waiting and not due:
+        refused = any(pull.refused_s is not None for pull in self._open_pulls())
+        if self._refusal is not None and not refused and not self._waiting and not due:
             self._refusal = None
             self._news.append(DiskBack(str(self.folder)))
 
@@ -411,8 +479,9 @@ class Recorder:
             self._give_up(self._waiting.pop(0))
 
     def _give_up(self, pull: _Pull) -> None:
-        if pull.file is not None:
-            pull.file.close()
+        for file in (pull.file, pull.old):
+            if file is not None:
+                file.close()
         what = f"pull {pull.number} could not be written and is lost"
         self._news.append(DiskRefuses(what, str(self.folder), _MEND, 0))
 

@@ -213,7 +213,8 @@ class Bench:
                 self._inbox.tell(EMPTY)
 
     def _run_sync(self, recorder: Recorder) -> None:
-        while not self._closed.wait(SYNC_EVERY_S):
+        while not self._closed.is_set():
+            recorder.wait_to_sync()
             self._do(recorder.sync)
 
     def _do(self, what: Callable[[], None]) -> None:

@@ -288,11 +288,11 @@ class Session:
                     self._recorder.begin(number, float(so_far.time_s[0]), with_angle=so_far.angle_deg is not None, sure=True)
                 return [*self._recorded(), PullBegan(number, self._cutter.from_s)]
             case PullAtRest():
-                return self._read(self._cutter.cut(event.to_s), None, final=False)
+                return self._read(self._cutter.cut(event.to_s), final=False)
             case PullEnded():
                 trace = self._cutter.cut(event.to_s)
                 news = self._recording_ended(event.to_s)
-                news += self._read(trace, self._file_of(self._next_number), final=True)
+                news += self._read(trace, final=True)
                 self.pulls += 1
                 self._next_number += 1
                 self._cutter.end(event.to_s)
@@ -316,21 +316,19 @@ class Session:
         trace = self._cutter.cut(event.to_s)
         news = self._recording_ended(event.to_s)
         number = self._next_number
-        file = self._file_of(number)
         self._next_number += 1
         self._cutter.end(event.to_s)
         try:
-            turn = ReadPull(
-                number, trace, read_pull(trace, self._in_use, known=self._rest.known), file, self._rest.known, self._stated
-            )
+            result = read_pull(trace, self._in_use, known=self._rest.known)
         except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
             return [*news, _not_read(number, error)]
-        known = amendments(turn.result, turn.known, 0.0)
+        known = amendments(result, self._rest.known, 0.0)
         news += self._amend(number, free_turn=not self._count_free_turns or None, **known)
+        turn = ReadPull(number, trace, result, self._file_of(number), self._rest.known, self._stated)
         if self._count_free_turns:
             return news + self._count(turn)
         self._free_turns = [*self._free_turns, turn][-MOST_KEPT:]
-        return [*news, FreeTurnSeen(number, trace, turn.result, event.travel_deg, file)]
+        return [*news, FreeTurnSeen(number, trace, turn.result, event.travel_deg, turn.file)]
 
     def _count(self, turn: ReadPull) -> list[News]:
         self.pulls += 1
@@ -377,8 +375,8 @@ class Session:
 
     # -- reading ------------------------------------------------------------------------------------------------------------------
 
-    def _read(self, trace: Trace, file: Path | None, *, final: bool) -> list[News]:
-        number = self._next_number
+    def _read(self, trace: Trace, *, final: bool) -> list[News]:
+        number, file = self._next_number, None
         news: list[News] = []
         try:
             known = self._rest.known
@@ -392,6 +390,7 @@ class Session:
         except Exception as error:  # noqa: BLE001  a fault of ours in the analysis must not cost the bench the next pull
             return [_not_read(number, error)]
         if final:
+            file = self._file_of(number)
             self._last = ReadPull(number, trace, result, file, known, self._stated)
             self._rest.keep(self._last)
         return [*news, PullJudged(number, trace, result, verdict, file, final, self._stated)]

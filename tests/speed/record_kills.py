@@ -1,12 +1,12 @@
-"""The recorder under kill -9 at random instants: `python tests/speed/record_kills.py [--kills 500] [--at-once 4] [--load 0]`.
+"""The recorder under kill -9 at random instants: `python tests/speed/record_kills.py [--kills 500] [--at-once 4] [--load 0] [--disk 0]`.
 
 A device of ours sends a stream of pulls over a pseudo-terminal, in which every sample bears its number; a child reads, records and
 judges them as `platepull record` does, and is killed at a random instant: at rest, while a pull begins, in a pull, while it is
 judged, after it. What the child had not read is then still in the terminal, for the far end holds it open, and is counted there.
-`--load N` lets N processes compute beside it.
+`--load N` lets N processes compute beside it, `--disk N` lets N write to the same disk, syncing all the time.
 
 After each kill: the files are read; no sample that had been read more than 0.25 s before the kill may be missing from a pull that
-was under way; the next recorder on the folder must tell the kill with the right pull and the time since, leave no half metadata,
+was under way, nor any loaded sample from all files; the next recorder on the folder must tell the kill with the right pull and the time since, leave no half metadata,
 and go on with the numbers. Prints what was found; exit status 1 where anything of it failed.
 """
 
@@ -54,6 +54,15 @@ from rig.live.session import Session  # noqa: E402
 
 HOG = f"import os\nwhile os.getppid() == {os.getpid()}: pass"
 """What computes beside it, and ends with this program however that ends."""
+DISK_HOG = f"""
+import os, sys
+file = os.open(sys.argv[1], os.O_RDWR | os.O_CREAT)
+block, at = os.urandom(4_000_000), 0
+while os.getppid() == {os.getpid()}:
+    os.pwrite(file, block, at * len(block))
+    os.fsync(file)
+    at = (at + 1) % 50
+"""
 RATE_HZ = 1000
 FIRST = b"\r\n"
 TEXT = TextFormat(columns=(Column("time", "us"), Column("torque", "N.m"), Column("angle", "deg")))
@@ -63,6 +72,8 @@ SHAPE_DEG = np.array([0, 0, 3, 5, 60, 60, 60, 63, 65, 120, 120, 120])
 NOTES = (20_000, 2)
 LATE_S = 0.25
 """What a power cut may cost (contract, 1)."""
+LOADED_NM = 2.0
+"""From here on a sample is of a load: far above the noise."""
 
 
 def stream() -> tuple[list[bytes], np.ndarray]:
@@ -124,6 +135,7 @@ class Found:
     unread_samples: int = 0
     late_s: list[float] = field(default_factory=list)
     lost: list[str] = field(default_factory=list)
+    unwritten: list[str] = field(default_factory=list)
     wrong: list[str] = field(default_factory=list)
     drafts: int = 0
 
@@ -175,6 +187,7 @@ def look(number, folder, marks, lines, read_to, owed_to, reads, ends, killed_s, 
     """What the kill left, and what the next recorder makes of it."""
     pulls = folder / "pulls"
     open_pull = None
+    kept: set[int] = set()
     for file in sorted(pulls.glob("*.csv")):
         with lock:
             found.files += 1
@@ -184,6 +197,7 @@ def look(number, folder, marks, lines, read_to, owed_to, reads, ends, killed_s, 
         if not len(trace):
             continue
         at = numbers_of(trace.angle_deg)
+        kept |= set(at.tolist())
         if (np.diff(at) != 1).any():
             with lock:
                 found.lost.append(f"kill {number}: {file.name} has a hole")
@@ -199,6 +213,12 @@ def look(number, folder, marks, lines, read_to, owed_to, reads, ends, killed_s, 
                     found.lost.append(
                         f"kill {number} after {killed_s:.3f} s: {owed_to - last} samples read and lost in {file.name}"
                     )
+    owed = np.flatnonzero(stream()[1][: owed_to + 1] > LOADED_NM)
+    if missing := [each for each in owed.tolist() if each not in kept]:
+        with lock:
+            found.unwritten.append(
+                f"kill {number} after {killed_s:.3f} s: {len(missing)} loaded samples in no file, from {missing[0]} on"
+            )
     before = len(list(pulls.glob("*.part")))
     highest = max(
         (int(file.name.split("_")[3].split(".")[0]) for file in pulls.glob("*.csv") if file.stat().st_size > 60), default=0
@@ -225,6 +245,7 @@ def main() -> int:
     parser.add_argument("--kills", type=int, default=500)
     parser.add_argument("--at-once", type=int, default=4)
     parser.add_argument("--load", type=int, default=0)
+    parser.add_argument("--disk", type=int, default=0)
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     dice, found, lock = random.Random(args.seed), Found(), threading.Lock()
@@ -233,6 +254,8 @@ def main() -> int:
     sys.path.insert(0, str(Path(__file__).parent))
     began = time.monotonic()
     hogs = [subprocess.Popen([sys.executable, "-c", HOG]) for _ in range(args.load)]
+    scratch = tempfile.TemporaryDirectory()
+    hogs += [subprocess.Popen([sys.executable, "-c", DISK_HOG, f"{scratch.name}/{n}"]) for n in range(args.disk)]
     plan = iter([(number, dice.uniform(0.2, SHAPE_S[-1])) for number in range(args.kills)])
     try:
         with tempfile.TemporaryDirectory() as folder:
@@ -259,18 +282,20 @@ def main() -> int:
     finally:
         for hog in hogs:
             hog.kill()
+            hog.wait()
+        scratch.cleanup()
     late_ms = 1000 * np.percentile(found.late_s or [0.0], [50, 99, 100])
     print(
         f"{found.kills} kills, {found.in_a_pull} in a pull; {found.files} files, all readable; {found.drafts} half metadata cleared"
     )
     print(
-        f"kills that lost a sample read over {LATE_S} s before: {len(found.lost)}; samples left in the port: {found.unread_samples}"
+        f"kills that lost a sample read over {LATE_S} s before: {len(found.lost)}, loads not in a file: {len(found.unwritten)}; samples left in the port: {found.unread_samples}"
     )
     print(f"read and not on the disk, age in ms: median {late_ms[0]:.0f}, 99 % {late_ms[1]:.0f}, worst {late_ms[2]:.0f}")
     print(f"wrong at the next start: {len(found.wrong)}; load {os.getloadavg()[0]:.1f}, {time.monotonic() - began:.0f} s")
-    for line in [*found.lost, *found.wrong][:20]:
+    for line in [*found.lost, *found.unwritten, *found.wrong][:20]:
         print("  " + line)
-    return 1 if found.lost or found.wrong else 0
+    return 1 if found.lost or found.unwritten or found.wrong else 0
 
 
 if __name__ == "__main__":

@@ -17,7 +17,7 @@ from rig.files.metadata import UNFINISHED, TraceInfo
 from rig.files.trace_csv import amend_info, info_path, read_info, read_trace
 from rig.live import pull_file
 from rig.live import recorder as recorder_module
-from rig.live.news import DiskBack, DiskRefuses, PullKept
+from rig.live.news import DiskBack, DiskRefuses, PullJudged, PullKept
 from rig.live.recorder import REMIND_S, TRY_AGAIN_S, Recorder
 from rig.live.session import Session
 
@@ -273,6 +273,110 @@ def test_a_note_on_the_series_reaches_the_pull_under_way_and_those_to_come(recor
     record(recorder, made_stream(2).between(0.0, 1.0), number=2)
     info = read_info(recorder.file_of(2))
     assert (info.job, info.series_remark) == ("J-18", "vice let go once")
+
+
+# -- a disk that is slow ----------------------------------------------------------------------------------------------------------
+
+NEXT = Trace([10.0, 10.1], [1.0, 2.0])
+
+
+def in_another_thread(what):
+    """Done while the disk is waited for; it hangs where somebody holds what it needs."""
+    thread = threading.Thread(target=what, daemon=True)
+    thread.start()
+    thread.join(10)
+    assert not thread.is_alive(), "it waits for the disk"
+
+
+def slow(monkeypatch, meanwhile):
+    """The next sync takes as long as `meanwhile`."""
+    real, done = os.fsync, []
+
+    def fsync(descriptor):
+        if not done:
+            done.append(True)
+            in_another_thread(meanwhile)
+        real(descriptor)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    return done
+
+
+@pytest.mark.parametrize("under_way", ["its metadata", "the pull"])
+def test_while_the_disk_is_slow_with_a_pull_that_is_over_the_next_one_is_written(recorder, tmp_path, monkeypatch, under_way):
+    recorder.in_background = True
+
+    def the_next_one():
+        recorder.add(NEXT.between(0.0, 10.0))
+        recorder.trim(0.0)
+        recorder.begin(2, 10.0, with_angle=False)
+        recorder.write()
+        recorder.add(NEXT.between(10.1, 11.0))
+        recorder.write()
+
+    if under_way == "its metadata":
+        monkeypatch.setattr(recorder_module, "sync", lambda *_: None)
+    done = slow(monkeypatch, the_next_one)
+    record(recorder, made_stream(1).between(0.0, 1.0))
+    recorder.write()
+    assert not done  # nobody waits for the disk but the sync's thread
+    recorder.sync()
+    assert done
+    assert same(read_trace(files(tmp_path)[1])[0], NEXT)
+
+
+def test_the_session_waits_for_no_sync(recorder, tmp_path):
+    # The sync's thread is stuck in the first pull's file for good.
+    recorder.in_background = True
+    session = Session(sensor=Sensor(capacity_nm=200.0), recorder=recorder)
+    stream = made_stream(2)
+    told = []
+    for piece in pieces_of(stream, [20]):
+        told += session.step(piece)
+        recorder.write()
+    assert [item.file for item in told if isinstance(item, PullJudged) and item.final] == [None, None]
+    recorder.sync()
+    told = session.finish()
+    assert {item.number for item in told if isinstance(item, PullKept)} == {1, 2}
+    assert [read_info(file).unfinished for file in files(tmp_path)] == [None, None]
+
+
+def test_what_came_after_a_sync_began_is_not_taken_for_synced(recorder, tmp_path, monkeypatch):
+    recorder.in_background = True
+    stream = made_stream(1).between(0.0, 1.0)
+    recorder.add(stream)
+    recorder.begin(1, 0.0, with_angle=True)
+    slow(monkeypatch, lambda: recorder.end(0.5))
+    recorder.sync()
+    assert recorder.file_of(1) is None
+    recorder.sync()
+    assert same(read_trace(recorder.file_of(1))[0], stream.between(0.0, 0.5))
+
+
+def test_metadata_that_are_written_while_their_pull_turns_out_to_be_none_are_taken_away(recorder, tmp_path, monkeypatch):
+    recorder.in_background = True
+    recorder.add(made_stream(1).between(0.0, 1.0))
+    recorder.begin(1, 0.0, with_angle=True, sure=False)
+    monkeypatch.setattr(recorder_module, "sync", lambda *_: None)
+    assert slow(monkeypatch, recorder.discard) == []
+    recorder.sync()
+    assert list((tmp_path / "pulls").iterdir()) == []
+
+
+def test_a_file_is_told_when_what_was_said_last_of_its_pull_is_on_the_disk(recorder, monkeypatch):
+    recorder.in_background = True
+    record(recorder, made_stream(1).between(0.0, 1.0))
+    recorder.sync()
+    assert recorder.file_of(1) is not None
+    recorder.amend(1, remark="a")
+    slow(monkeypatch, lambda: (recorder.amend(1, zero_after_nm=0.5), told.append(recorder.file_of(1))))
+    told = []
+    recorder.sync()
+    assert told == [None]
+    recorder.sync()
+    info = read_info(recorder.file_of(1))
+    assert (info.remark, info.zero_after_nm) == ("a", 0.5)
+    assert recorder.news() == [PullKept(1, recorder.file_of(1))]
 
 
 # -- a disk that refuses -----------------------------------------------------------------------------------------------------------
