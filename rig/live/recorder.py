@@ -21,20 +21,20 @@ import os
 import threading
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from analysis.errors import BenchError
 from analysis.trace import Trace
 from drivers.clock import SystemClock
 from rig.errors import TraceFileError
 from rig.files.metadata import TraceInfo
-from rig.files.trace_csv import amend_info, info_path, write_info
+from rig.files.trace_csv import info_path
 from rig.live.left_behind import Mark, highest_number, mend
 from rig.live.news import DiskBack, DiskRefuses, News, PullKept
 from rig.live.pull_file import PullFile, sync, up_to
+from rig.live.pull_record import PullRecord, write_metadata
 
 SYNC_EVERY_S = 0.15  # with the 20 ms of a piece and a slow disk, a power cut costs less than 0.25 s
 TRY_AGAIN_S = 2.0
@@ -49,56 +49,6 @@ MOST_KEPT = 2_000_000
 """Samples before a pull that are remembered while the session does not look: more than 60 s of any line."""
 MOST_KNOWN = 1000
 """So many of the last pulls can still be amended."""
-
-
-@dataclass(slots=True)
-class _Pull:
-    """A pull that is written or was. `pieces` are let go once all is on the disk; `old` is a file that this one replaces.
-
-    sure            it is known for a pull, not just a load
-    whole           it is over, and it and nothing else stands in its file
-    late            it was not on the disk when its verdict was told: that it is kept is still to be told
-    refused_s       when the disk refused it last; None: all that came could be written
-    info_due        its metadata are to be written
-    info_under_way  they are being written
-    """
-
-    number: int
-    info: TraceInfo
-    stem: str
-    with_angle: bool
-    pieces: list[Trace]
-    from_s: float = 0.0
-    sure: bool = True
-    file: PullFile | None = None
-    old: PullFile | None = None
-    over: bool = False
-    kept: Path | None = None
-    late: bool = False
-    whole: bool = False
-    refused_s: float | None = None
-    info_due: bool = True
-    info_under_way: bool = False
-    changed: dict[str, Any] = field(default_factory=dict)
-
-    def amend(self, known: dict[str, Any]) -> None:
-        """What was told later."""
-        self.info, self.info_due = replace(self.info, **known), True
-        self.changed |= known
-
-    @property
-    def path(self) -> Path | None:
-        """Where its metadata belongs now; None while it is over and not all of it is written."""
-        return self.kept if self.file is None or self.over else self.file.path
-
-    @property
-    def settled(self) -> bool:
-        """It is on the disk for good, with all that is to be told of it."""
-        return self.kept is not None and not self.info_due and not self.info_under_way
-
-    @property
-    def samples(self) -> int:
-        return sum(map(len, self.pieces))
 
 
 class Recorder:
@@ -129,9 +79,9 @@ class Recorder:
         self._synced = threading.Condition(self._lock)
         self._stream: deque[tuple[int, Trace]] = deque()
         self._kept = self._run = 0
-        self._pull: _Pull | None = None
-        self._pulls: dict[int, _Pull] = {}
-        self._waiting: list[_Pull] = []
+        self._pull: PullRecord | None = None
+        self._pulls: dict[int, PullRecord] = {}
+        self._waiting: list[PullRecord] = []
         self._infos = threading.Lock()
         self._refusal: DiskRefuses | None = None
         self._told_s = self._infos_tried_s = self._synced_s = -math.inf
@@ -189,7 +139,7 @@ class Recorder:
         with self._synced:
             self._synced.notify_all()
 
-    def _sync_one(self, pull: _Pull, file: PullFile) -> None:
+    def _sync_one(self, pull: PullRecord, file: PullFile) -> None:
         try:
             with self._lock:
                 if pull.file is not file:
@@ -235,7 +185,7 @@ class Recorder:
             pieces = [piece.between(from_s, math.inf) for run, piece in self._stream if run == self._run]
             stem = f"pull_{now:%Y%m%d_%H%M%S}_{number:03d}"
             pieces = [each for each in pieces if len(each)]
-            self._pull = self._pulls[number] = _Pull(number, info, stem, with_angle, pieces, from_s, sure)
+            self._pull = self._pulls[number] = PullRecord(number, info, stem, with_angle, pieces, from_s, sure)
             while len(self._pulls) > MOST_KNOWN:
                 del self._pulls[min(self._pulls)]
             self._catch_up()
@@ -370,7 +320,7 @@ class Recorder:
             if self._pull is not None and run == self._run:
                 self._pull.pieces.append(piece)
 
-    def _open_pulls(self) -> list[_Pull]:
+    def _open_pulls(self) -> list[PullRecord]:
         return [*self._waiting, *([self._pull] if self._pull is not None else [])]
 
     def _catch_up(self) -> None:
@@ -380,7 +330,7 @@ class Recorder:
                 self._bring_up(pull)
         self._see_whether_back()
 
-    def _bring_up(self, pull: _Pull) -> None:
+    def _bring_up(self, pull: PullRecord) -> None:
         path = self.folder / f"{pull.stem}.csv" if pull.file is None else pull.file.path
         try:
             if pull.file is None:
@@ -397,7 +347,7 @@ class Recorder:
             pull.refused_s = self._ticks()
             self._refuse(fault, path)
 
-    def _keep(self, pull: _Pull, file: PullFile) -> PullFile | None:
+    def _keep(self, pull: PullRecord, file: PullFile) -> PullFile | None:
         """All of a pull is on the disk for good: let go of it. The file that it replaces, to be taken away."""
         file.close()
         pull.kept, pull.pieces, pull.file = file.path, [], None
@@ -413,7 +363,7 @@ class Recorder:
         else:
             self.sync()
 
-    def _lost(self, pull: _Pull) -> None:
+    def _lost(self, pull: PullRecord) -> None:
         """What stands in the file of a pull cannot be trusted any more: it goes anew into another one.
 
         The first such file stays until the new one is whole: something of the pull may stand in it.
@@ -435,7 +385,7 @@ class Recorder:
                     pull.info_due, pull.info_under_way = False, True
                     changed, pull.changed = pull.changed, {}
                 try:
-                    _write_info(pull, path, changed)
+                    write_metadata(pull, path, changed)
                 except OSError as fault:
                     with self._lock:
                         pull.info_due, pull.changed = True, changed | pull.changed
@@ -478,21 +428,12 @@ class Recorder:
         while len(self._waiting) > 1 and sum(pull.samples for pull in self._waiting) > MOST_WAITING:
             self._give_up(self._waiting.pop(0))
 
-    def _give_up(self, pull: _Pull) -> None:
+    def _give_up(self, pull: PullRecord) -> None:
         for file in (pull.file, pull.old):
             if file is not None:
                 file.close()
         what = f"pull {pull.number} could not be written and is lost"
         self._news.append(DiskRefuses(what, str(self.folder), _MEND, 0))
-
-
-def _write_info(pull: _Pull, path: Path, changed: dict[str, Any]) -> None:
-    """The metadata of a pull; once it is kept only what changed, for a person may have added to it since."""
-    if pull.kept is not None and info_path(path).exists():
-        with contextlib.suppress(BenchError):  # it was broken since then: written anew
-            amend_info(path, **changed)
-            return
-    write_info(path, pull.info, with_angle=pull.with_angle)
 
 
 MARKS = "recorders"

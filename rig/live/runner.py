@@ -3,6 +3,7 @@
     line thread:     source.pieces() -> Session.take -> recorder's list, Inbox   (60 s; what does not fit is counted and told)
     disk thread:     recorder's list -> the pull's file; waits for nobody but the disk
     sync thread:     has the file put on the disk for good, metadata too
+    ahead thread:    loads, once the window has been painted, what the first pull would have to load
     session thread:  Inbox -> Session.look -> news and scope
 
 Everything public here returns at once and may be called from any one thread (the window's): nothing waits for the line, the disk or
@@ -27,7 +28,10 @@ from functools import partial
 from types import TracebackType
 from typing import Protocol, Self, TypeVar
 
+import numpy as np
+
 from analysis.errors import BenchError
+from analysis.pull.filters import Filter, seen_through
 from analysis.trace import EMPTY, Trace
 from drivers.codec import WireFaults
 from drivers.items import ConnectionLost, LineUp, SourceItem
@@ -45,6 +49,8 @@ T = TypeVar("T")
 INBOX_PIECES = 3000  # 60 s of pieces of 20 ms
 SCOPE_PIECES = 1500  # 30 s of them: it is only the picture, the oldest falls out
 RATE_OVER_S = 2.0
+LOAD_AFTER_S = 1.0
+"""The window's first frame and the line come before what only a pull wants (it takes 0.7 s, on a busy machine 4 s)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +101,11 @@ class Listener(Protocol):
         """There will be no more; may wait for what is under way."""
 
 
+def load_ahead() -> None:
+    """Have loaded what the reading of a slow sensor needs: the session would find no load while its first pull loads it."""
+    seen_through(Filter.SECOND_ORDER, 0.1, np.zeros(2), 0.01)
+
+
 class Bench:
     """Runs a source through a session on threads of its own. Starts when made; `close` it (or use `with`).
 
@@ -129,7 +140,7 @@ class Bench:
         self._closed = threading.Event()
         self._recorder = session.recorder
         self._fault = ""
-        runs: dict[str, Callable[[], None]] = {"line": self._run_line, "session": self._run_session}
+        runs: dict[str, Callable[[], None]] = {"line": self._run_line, "session": self._run_session, "ahead": self._run_ahead}
         if self._recorder is not None:
             self._recorder.in_background = True
             runs["disk"] = partial(self._run_disk, self._recorder)
@@ -204,6 +215,10 @@ class Bench:
         except Exception as error:  # noqa: BLE001  nobody above to catch it: it goes down the queue and is told
             last = error
         self._inbox.tell(Close(last))
+
+    def _run_ahead(self) -> None:
+        if not self._stop.wait(LOAD_AFTER_S):
+            load_ahead()
 
     def _run_disk(self, recorder: Recorder) -> None:
         while not self._closed.is_set():

@@ -1,7 +1,11 @@
 """The bench's two threads: nothing is lost silently, everything ends, errors are told."""
 
+import os
+import subprocess
+import sys
 import threading
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -186,3 +190,41 @@ def test_no_thread_is_left(threads):
     with Bench(ListSource([]), Session()):
         pass
     assert threads() == []
+
+
+FIRST_PULL = """
+import sys
+from support.made import made_stream, pieces_of
+from analysis.results import Sensor
+from analysis.window import Window
+from rig.live.runner import load_ahead
+from rig.live.session import Session
+
+session = Session(sensor=Sensor(capacity_nm=200.0), window=Window.parse("35..60 N.m"))
+load_ahead()
+loaded = set(sys.modules)
+told = [type(item).__name__ for piece in pieces_of(made_stream(1, rate_hz=1000.0), [20]) for item in session.step(piece)]
+assert "PullJudged" in told, told
+print(*sorted(set(sys.modules) - loaded))
+"""
+
+
+def test_the_first_pull_finds_loaded_what_its_reading_needs():
+    tests = Path(__file__).resolve().parents[2]
+    done = subprocess.run(
+        [sys.executable, "-c", FIRST_PULL],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=tests.parent,
+        env={**os.environ, "PYTHONPATH": str(tests)},
+    )
+    assert done.stdout.split() == []
+
+
+def test_a_bench_loads_ahead_what_the_first_pull_needs(monkeypatch):
+    loaded = threading.Event()
+    monkeypatch.setattr(bench_module, "LOAD_AFTER_S", 0.0)
+    monkeypatch.setattr(bench_module, "load_ahead", loaded.set)
+    with Bench(ListSource([]), Session()):
+        assert loaded.wait(20)
