@@ -129,7 +129,9 @@ class _Look:
         if entry is None:
             if "spec_card" in self._needs:
                 way = f": platepull job add {self._record.job} spec SPEC.toml"
-                found.append(Missing("spec_card", say("no spec card in the job: this step is judged by its window alone"), way))
+                found.append(
+                    Missing("spec_card", say("no spec card in the job: only the window typed at the bench judges this step"), way)
+                )
             return None
         card = self._judging.card
         if card is None and "spec_card" in self._needs:

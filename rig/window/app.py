@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
-from PySide6.QtCore import QRect, QTimer, QUrl, SignalInstance
+from PySide6.QtCore import QLibraryInfo, QRect, QTimer, QTranslator, QUrl, SignalInstance
 from PySide6.QtGui import QDesktopServices
 from PySide6.QtWidgets import QApplication
 
@@ -27,7 +27,7 @@ from rig.window.model import BenchModel, Source
 from rig.window.openers import Benches
 from rig.window.qt.main_window import MainWindow
 from rig.window.sounds import sounds_of_system
-from rig.words.language import LANGUAGES, speak
+from rig.words.language import LANGUAGES, speak, spoken
 from rig.words.units import UnitChoice
 
 SETTLED_MS = 1500
@@ -150,11 +150,26 @@ def load_analysis() -> None:
         importlib.import_module("rig.live.session")
 
 
+class QtWords:
+    """Qt's own words, of its file dialogs and buttons, in the language of the window, where Qt was installed with them."""
+
+    def __init__(self) -> None:
+        self._words = QTranslator()
+
+    def speak(self, code: str) -> bool:
+        """Speak this language; whether Qt has words of it (English needs none)."""
+        QApplication.removeTranslator(self._words)
+        folder = QLibraryInfo.path(QLibraryInfo.LibraryPath.TranslationsPath)
+        return self._words.load(f"qtbase_{code}", folder) and QApplication.installTranslator(self._words)
+
+
 class Shell:
     """Holds the window in sight; another language is another window on the same desk."""
 
     def __init__(self, controller: Controller) -> None:
         self._controller = controller
+        self._qt_words = QtWords()
+        self._qt_words.speak(spoken())
         place = None if controller.preferences.now.place is None else QRect(*controller.preferences.now.place)
         if place is not None and not any(screen.geometry().intersects(place) for screen in QApplication.screens()):
             place = None  # the screen it stood on is gone
@@ -175,6 +190,7 @@ class Shell:
         """Show the window in another language; line, pulls and page of the desk stay."""
         before = self.window
         speak(code)
+        self._qt_words.speak(code)
         self._controller.looks.speak(code)
         self.window = self._made(cautions=False, place=before.geometry())
         self.window.show()

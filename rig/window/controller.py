@@ -23,6 +23,7 @@ from rig.window.means import Means
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel, BenchState, Pull, SeriesOfPulls, Source
 from rig.window.notices import Notice
+from rig.window.pack_desk import PackDesk
 from rig.window.preferences import Preferences
 from rig.window.reading import BackgroundReading
 from rig.window.refit_desk import RefitDesk
@@ -31,13 +32,12 @@ from rig.window.views.panel import near_capacity
 from rig.window.views.verdict import Tone, tone_of_pull
 from rig.words.language import say
 
-if TYPE_CHECKING:  # comparing and packs are loaded when somebody wants them
+if TYPE_CHECKING:  # comparing is loaded when somebody wants them
     from analysis.compare.comparison import Comparison
     from analysis.results import Sensor
     from rig.files.metadata import TraceInfo
     from rig.window.openers import Opened
     from rig.window.views.compare import Member
-    from rig.window.views.pack import PackView
 
 __all__ = ["Controller", "Means"]
 
@@ -61,12 +61,12 @@ class Controller:
         self.job = None if means.book is None else JobDesk(model, means, means.book, self.preferences, self.entry)
         """The job book; None where the window has none."""
         self.refit = None if self.job is None else RefitDesk(model, means, self.lines, self.lengths, self.job)
+        self.pack = PackDesk(model, means, self.reading, self.lengths, self.job)
         if self.job is not None:
             self.job.described = lambda: self._describe(self.entry.now)
             self.job.new_series = self.new_series
         self.tried: Tone | None = None
         self._stopped = False
-        self._pack: Path | None = None
         self._undo: list[tuple[int, str | None]] = []
         self._late: dict[tuple[SeriesOfPulls, int], dict[str, str | None]] = {}
 
@@ -191,30 +191,6 @@ class Controller:
             self.model.notices.add(Notice(say("the page is written"), where=str(there), good=True))
 
         self.reading.begin(say("writing the page"), steps(), 1, written)
-
-    def open_pack(self, path: Path | None, with_view: Callable[[PackView], None]) -> None:
-        """Read and answer a pack sheet on a thread; None: the same one again."""
-        from rig.window.views.pack import load_pack
-
-        self._pack = path or self._pack
-        if self._pack is not None:
-            self.reading.begin(say("reading the pack sheet"), load_pack(self._pack, self.model.unit), 1, with_view)
-
-    def measure_pack(self) -> bool:
-        """Measure the lengths of the pack sheet in sight, field after field; whether there are any. Raises nothing."""
-        from rig.pack.lengths import read_fields, write_lengths
-
-        path = self._pack
-        if path is None:
-            self.model.tell(say("open a pack sheet first"), remedy=say("platepull shim --template pack prints one to fill in"))
-            return False
-        try:
-            document, fields = read_fields(path)
-        except BenchError as fault:
-            self.model.tell_fault(fault)
-            return False
-        self.lengths.begin(say("Pack of {unit}", unit=str(document.pack.unit)), fields, lambda new: write_lengths(path, new))
-        return True
 
     def read_back(self) -> bool:
         """Read an earlier pull that is looked at, of which memory holds a thinned curve, from its file; whether one came."""

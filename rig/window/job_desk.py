@@ -26,6 +26,7 @@ from rig.window.preferences import Preferences
 from rig.words.language import say, spoken
 
 if TYPE_CHECKING:  # loads SQLAlchemy, which no start of the window waits for
+    from analysis.pack.shop import ShopHistory
     from rig.book.book import Book, Draft
     from rig.book.documents import JobView
     from rig.book.record import JobRecord
@@ -196,6 +197,16 @@ class JobDesk:
             self._changed()
 
         self._do(found, listed)
+
+    def tell_shop_history(self, then: Callable[[ShopHistory], None]) -> None:
+        """What the book tells of friction, scatter and shims in this shop."""
+
+        def asked(book: Book) -> ShopHistory:
+            from rig.book.knowledge import shop_history
+
+            return shop_history(book)
+
+        self._do(asked, then)
 
     # entering
 

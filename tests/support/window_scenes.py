@@ -147,11 +147,11 @@ def scenes(shop: Shop, events: Callable[[], None], pack: Path | None = None) -> 
     yield "sides"
     if pack is not None:
         copy = Path(shutil.copytree(pack, shop.folder / "pack"))
-        controller.open_pack(copy / "PACK.toml", window.pack.show_pack)
+        controller.pack.open(copy / "PACK.toml", window.pack.show_pack)
         wait(lambda: controller.reading.work is None)
         show(window.pack)
         yield "pack"
-        controller.measure_pack()
+        controller.pack.measure()
         show(window.pack)
         yield "pack_measuring"
         controller.lengths.end()

@@ -236,7 +236,7 @@ class ConditionsPage(Page):
             box.activated.connect(lambda _: self._typed())
             return box
         line = QLineEdit()
-        line.setPlaceholderText(say("e.g. {example}", example=example) if example else "")
+        line.setPlaceholderText(say("e.g. {example}", example=say(example)) if example else "")
         line.editingFinished.connect(self._typed)
         return line
 

@@ -14,7 +14,6 @@ from PySide6.QtWidgets import (
     QFrame,
     QGridLayout,
     QHBoxLayout,
-    QInputDialog,
     QLabel,
     QLineEdit,
     QListWidget,
@@ -27,6 +26,7 @@ from PySide6.QtWidgets import (
 
 from rig.window.job_desk import JobDesk
 from rig.window.model import BenchModel, Changed
+from rig.window.qt.form_dialog import ask
 from rig.window.qt.page import Page
 from rig.window.qt.table import ReadTable
 from rig.window.qt.theme import DARK, Theme
@@ -260,39 +260,34 @@ class SheetsPart(QWidget):
             kind, self._desk.sheet_path(kind), language=self.language.currentData(), unit=self.unit.currentData()
         )
 
-    def _ask(self, title: str, *labels: str) -> list[str] | None:
-        """What is answered to one question after the other; None where the first stays empty or one is cancelled."""
-        answers: list[str] = []
-        for label in labels:
-            text, taken = QInputDialog.getText(self, title, label)
-            if not taken or not (answers or text.strip()):
-                return None
-            answers.append(text.strip())
-        return answers
-
     def _add_note(self) -> None:
-        if answers := self._ask(say("Note…"), say("what is to be remembered")):
+        if answers := ask(self, say("Note…"), (say("what is to be remembered"), "")):
             self._desk.add_text("note", answers[0])
 
     def _add_oil(self) -> None:
-        answers = self._ask(
+        answers = ask(
+            self,
             say("Oil and additive…"),
-            say("make and grade of the service oil"),
-            say("additive; empty where there is none"),
-            say("volume filled, such as 2.0 l; empty where not yet known"),
+            (say("make and grade of the service oil"), say("e.g. {example}", example="QF 75W-90")),
+            (say("additive; empty where there is none"), say("e.g. {example}", example="4 %")),
+            (say("volume filled; empty where not yet known"), say("e.g. {example}", example="2.0 l")),
         )
         if answers:
             text, additive, volume = answers
             self._desk.add_text("oil", text, additive=additive or None, volume=volume or None)
 
     def _add_part(self) -> None:
-        answers = self._ask(say("Part…"), say("what, number, how many"), say("batch or lot; empty where there is none"))
+        kinds = (say("may be fitted again"), say("single use"))
+        answers = ask(
+            self,
+            say("Part…"),
+            (say("what, number, how many"), ""),
+            (say("batch or lot; empty where there is none"), ""),
+            (say("may it be fitted again?"), kinds),
+        )
         if answers:
-            text, batch = answers
-            kinds = [say("may be fitted again"), say("single use")]
-            kind, taken = QInputDialog.getItem(self, say("Part…"), say("may it be fitted again?"), kinds, 0, False)
-            if taken:
-                self._desk.add_text("part", text, batch=batch or None, single_use=kind == kinds[1])
+            text, batch, kind = answers
+            self._desk.add_text("part", text, batch=batch or None, single_use=kind == kinds[1])
 
     def _add_file(self, kind: str, name: str, ends: str) -> None:
         names, _ = QFileDialog.getOpenFileNames(self, say(name), "", f"{say(name)} {ends}")
@@ -447,6 +442,5 @@ class JobPage(Page):
         if shown is None or not 0 <= row < len(shown.entries):
             return
         entry = shown.entries[row].entry
-        why, taken = QInputDialog.getText(self, say("Strike…"), say("why entry {entry} does not count", entry=entry))
-        if taken and why.strip():
-            self._desk.strike(entry, why)
+        if answers := ask(self, say("Strike…"), (say("why entry {entry} does not count", entry=entry), "")):
+            self._desk.strike(entry, answers[0])

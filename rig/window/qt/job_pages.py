@@ -53,7 +53,7 @@ class JobPages:
         from rig.window.qt.jobs_page import JobsPage  # loads the job book: not before it is asked for
 
         assert self._desk is not None
-        page = JobsPage(self._desk)
+        page = JobsPage(self._desk, partial(self._controller.pack.write_template, "spec"))
         page.taken.connect(partial(self._show, self.job))
         return page
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
@@ -20,6 +21,7 @@ from PySide6.QtWidgets import (
 from rig.window.job_desk import JobDesk, NewJob
 from rig.window.keys import Act, key_name, key_of
 from rig.window.model import Changed
+from rig.window.pack_desk import FILES
 from rig.window.qt.page import Page
 from rig.window.qt.table import ReadTable
 from rig.window.qt.theme import DARK, Theme
@@ -32,8 +34,9 @@ class JobsPage(Page):
 
     taken = Signal()
 
-    def __init__(self, desk: JobDesk) -> None:
+    def __init__(self, desk: JobDesk, write_card: Callable[[Path], None]) -> None:
         super().__init__()
+        self._write_card = write_card
         self.setObjectName("jobs")
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self._desk = desk
@@ -47,12 +50,15 @@ class JobsPage(Page):
         self.without.setToolTip(say("Pulls are recorded and entered nowhere; they can be entered later"))
         self.without.clicked.connect(self._leave)
         self.unit, self.customer, self.complaint = QLineEdit(), QLineEdit(), QLineEdit()
-        self.unit.setPlaceholderText("QF-7 no. 12")
+        self.unit.setPlaceholderText(say("QF-7 no. 12"))
         self.complaint.setPlaceholderText(say("in the customer's words"))
         self.complaint.setToolTip(say("in the customer's words: which turn, hot or cold, last oil"))
         self.spec = QPushButton(say("Spec card…"))
         self.spec.setToolTip(say("The maker's page as a file: the window that judges"))
         self.spec.clicked.connect(self._choose_spec)
+        self.card = QPushButton(say("To fill in…"))
+        self.card.setToolTip(say("A spec card to begin with, written as a file and opened"))
+        self.card.clicked.connect(self._begin_card)
         self.open_new = QPushButton(say("Open the job"))
         self.open_new.clicked.connect(self._open_new)
         self.complaint.returnPressed.connect(self._open_new)
@@ -83,6 +89,7 @@ class JobsPage(Page):
             form.addRow(name, entry)
         buttons = QHBoxLayout()
         buttons.addWidget(self.spec)
+        buttons.addWidget(self.card)
         buttons.addStretch(1)
         buttons.addWidget(self.open_new)
         new = QFrame()
@@ -126,6 +133,8 @@ class JobsPage(Page):
         )
         if self.last.text() != words:
             self.last.setText(words)
+        # Without any job there is none to go on with; while the book has not told yet, nobody knows.
+        self.last.setEnabled(bool(number) or self._desk.listed is None or bool(self._desk.listed.rows or self._desk.listed.search))
         self.state.setText(self._state())
         if self._shown == self._desk.revision or self._desk.listed is None:
             return
@@ -187,6 +196,13 @@ class JobsPage(Page):
         name, _ = QFileDialog.getOpenFileName(self, say("Spec card"), "", say("Spec card") + " (*.toml)")
         if name:
             self._put_spec(Path(name))
+
+    def _begin_card(self) -> None:
+        name, _ = QFileDialog.getSaveFileName(
+            self, say("Spec card"), str(self._desk.folder / FILES["spec"]), say("Spec card") + " (*.toml)"
+        )
+        if name:
+            self._write_card(Path(name))
 
     def _put_spec(self, path: Path | None) -> None:
         self._spec = path

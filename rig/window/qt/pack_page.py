@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QKeyEvent, QPainter, QPaintEvent, QPen, QPolygonF
-from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QStackedLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QFileDialog,
+    QHBoxLayout,
+    QLabel,
+    QMenu,
+    QPushButton,
+    QSizePolicy,
+    QStackedLayout,
+    QVBoxLayout,
+    QWidget,
+)
 
 from rig.window.lengths import TYPED, Lengths
 from rig.window.model import Changed
+from rig.window.pack_desk import FILES, PackDesk
 from rig.window.qt.lengths_panel import LengthsPanel
 from rig.window.qt.page import Page
 from rig.window.qt.shapes import fitted, put_text
@@ -184,16 +197,18 @@ class ChoiceDiagram(QWidget):
 class PackPage(Page):
     """The page: the answer to a sheet, or its lengths while they are measured.
 
-    `sheet_wanted` carries the path of a pack sheet; `again_wanted` reads the same sheet anew; `measuring_wanted` begins to measure.
+    `sheet_wanted` carries the path of a pack sheet; `again_wanted` reads the same sheet anew; `measuring_wanted` begins to measure;
+    `series_wanted` enters the series in sight.
     """
 
+    series_wanted = Signal()
     sheet_wanted = Signal(object)
     again_wanted = Signal()
     measuring_wanted = Signal()
 
-    def __init__(self, lengths: Lengths) -> None:
+    def __init__(self, lengths: Lengths, desk: PackDesk) -> None:
         super().__init__()
-        self._lengths = lengths
+        self._lengths, self._desk = lengths, desk
         self.panel = LengthsPanel()
         self.setObjectName("pack page")
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
@@ -210,7 +225,7 @@ class PackPage(Page):
         self.notes.setWordWrap(True)
         self.stacks, self.choices = StackDrawing(), ChoiceDiagram()
         open_sheet = QPushButton(say("Pack sheet…"))
-        open_sheet.setToolTip(say("A PACK.toml; platepull shim --template pack prints one to fill in"))
+        open_sheet.setToolTip(say("A PACK.toml; 'To fill in…' writes one"))
         open_sheet.clicked.connect(self._choose)
         again = QPushButton(say("Read again"))
         again.setToolTip(say("The sheet was changed: answer it anew"))
@@ -234,11 +249,42 @@ class PackPage(Page):
         layout.addWidget(self.reason)
         layout.addLayout(middle, 1)
         layout.addWidget(self.notes)
+        layout.addLayout(self._foot())
         self._sides = QStackedLayout()
         self._sides.addWidget(answer)
         self._sides.addWidget(self.panel)
         outer = QVBoxLayout(self)
         outer.addLayout(self._sides)
+
+    def _foot(self) -> QHBoxLayout:
+        series = QPushButton(say("This series into the sheet"))
+        series.setToolTip(say("What counts of the series in sight, as what the shims fitted now gave: the newest of the history"))
+        series.clicked.connect(self.series_wanted)
+        begin = QPushButton(say("To fill in…"))
+        begin.setToolTip(say("A pack sheet, spec card or shelf to begin with, written as a file and opened"))
+        menu = QMenu(begin)
+        for kind, words in (("pack", say("Pack sheet")), ("spec", say("Spec card")), ("shelf", say("Shelf"))):
+            menu.addAction(words, partial(self._begin, kind, words))
+        begin.setMenu(menu)
+        self.shop = QCheckBox(say("Start from this shop's own jobs"))
+        self.shop.setToolTip(say("Friction, scatter and shims as the job book tells them, in place of the usual values"))
+        self.shop.setVisible(self._desk.has_book)
+        self.shop.toggled.connect(self._turn_shop)
+        row = QHBoxLayout()
+        row.addWidget(series)
+        row.addWidget(begin)
+        row.addWidget(self.shop)
+        row.addStretch(1)
+        return row
+
+    def _begin(self, kind: str, words: str) -> None:
+        name, _ = QFileDialog.getSaveFileName(self, words, str(self._desk.folder / FILES[kind]), f"{words} (*.toml)")
+        if name:
+            self._desk.write_template(kind, Path(name))
+
+    def _turn_shop(self, on: bool) -> None:
+        self._desk.with_shop = on
+        self.again_wanted.emit()
 
     def show_pack(self, view: PackView) -> None:
         """Show this pack."""

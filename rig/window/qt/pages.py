@@ -112,9 +112,11 @@ class PagedWindow(QWidget):
         """Plates, springs and shims."""
         from rig.window.qt.pack_page import PackPage
 
-        page = self._joined(Act.PAGE_PACK, PackPage(self.controller.lengths))
-        page.sheet_wanted.connect(lambda path: self.controller.open_pack(path, page.show_pack))
-        page.again_wanted.connect(lambda: self.controller.open_pack(None, page.show_pack))
+        desk = self.controller.pack
+        page = self._joined(Act.PAGE_PACK, PackPage(self.controller.lengths, desk))
+        page.sheet_wanted.connect(lambda path: desk.open(path, page.show_pack))
+        page.again_wanted.connect(lambda: desk.open(None, page.show_pack))
+        page.series_wanted.connect(self._series_into_pack)
         page.measuring_wanted.connect(self._measure_pack)
         lengths, panel = self.controller.lengths, page.panel
         panel.typed.connect(lambda char: self._after(lengths.type, char))
@@ -192,14 +194,19 @@ class PagedWindow(QWidget):
         return self._made.get(current) if isinstance(current, Page) else None
 
     def _measure_pack(self) -> None:
-        self.controller.measure_pack()
+        self.controller.pack.measure()
         self.pack.setFocus()
+        self.refresh(ALL)
+
+    def _series_into_pack(self) -> None:
+        if self.controller.pack.enter_series():
+            self.controller.pack.open(None, self.pack.show_pack)
         self.refresh(ALL)
 
     def _measured(self) -> None:
         """Lengths are written; on the pack page the sheet is answered anew."""
         if self.controller.lengths.end() and self.in_sight is Act.PAGE_PACK:
-            self.controller.open_pack(None, self.pack.show_pack)
+            self.controller.pack.open(None, self.pack.show_pack)
         (self.pages.currentWidget() or self).setFocus()
         self.refresh(ALL)
 

@@ -102,7 +102,7 @@ class PartPage(QWidget):
             box.currentIndexChanged.connect(lambda _, box=box, key=entry.key: self._put(key, box.currentData() or ""))
             return box
         field = QLineEdit()
-        field.setPlaceholderText(entry.example)
+        field.setPlaceholderText(say(entry.example) if entry.example else "")
         field.textEdited.connect(lambda text, key=entry.key: self._put(key, text))
         return field
 

@@ -154,6 +154,11 @@ def style_sheet(theme: Theme, scale: float) -> str:
     QLineEdit {{ placeholder-text-color: {theme.soft}; }}
     QPushButton:focus, QToolButton:focus, QComboBox:focus, QLineEdit:focus, QListWidget:focus, QTableWidget:focus,
     QPlainTextEdit:focus, QSpinBox:focus, QDoubleSpinBox:focus {{ border: {px(3)} solid {theme.focus}; }}
+    QCheckBox::indicator {{ width: {px(20)}; height: {px(20)}; border: {px(2)} solid {theme.ink}; border-radius: {px(4)};
+        background: {theme.panel}; }}
+    QCheckBox::indicator:checked {{ border: {px(6)} solid {theme.ink}; background: {theme.focus};
+        width: {px(12)}; height: {px(12)}; }}
+    QCheckBox::indicator:disabled {{ border-color: {theme.line}; }}
     QCheckBox:focus, QRadioButton:focus {{ border: {px(3)} solid {theme.focus}; }}
     QListWidget::item:selected, QTableWidget::item:selected {{ background: {theme.ink}; color: {theme.ground}; }}
     QTableWidget, QHeaderView::section {{ font-size: {px(15)}; }}

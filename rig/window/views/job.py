@@ -24,7 +24,7 @@ from rig.words.units import UnitChoice
 MOST_WANTED = 3
 """So many needs stand on the bench page; how many more there are stands behind them."""
 
-PULL_HEADINGS = ("entry", "state", "", "breakaway", "sliding", "chatter", "alone")
+PULL_HEADINGS = ("entry", "state", "", "breakaway", "sliding", "chatter", "this pull alone")
 ENTRY_HEADINGS = ("entry", "when", "who", "what")
 
 
@@ -160,19 +160,29 @@ def _next(view: JobView, step: Step | None, *, closed: bool) -> str:
     return say("all steps are done: close the job") if step is None else say("next: {step}", step=step_name(step))
 
 
+OF_A_PULL = ("after_pack_change", "pulls_each_way", "closure", "arrangement", "oil", "calibration", "verdict")
+"""Needs that a pull meets or not: at the lever they come first, what is only written down can wait."""
+
+
 def _wanted(view: JobView) -> tuple[str, ...]:
     """What is missing before the next step, and before the next one that cannot be undone."""
+    return tuple(_missing(view).values())
+
+
+def _missing(view: JobView) -> dict[str, str]:
+    """The same by its code."""
     found: dict[str, str] = {}
     ahead = view.one_way_ahead
     for step in (*(() if view.next_step is None else (view.next_step,)), *ahead[:1], *(s for s in ahead if s.key == "lock_tabs")):
         for one in view.gates[step.key].missing:
             found.setdefault(one.code, one.what)
-    return tuple(found.values())
+    return found
 
 
 def _bench_line(view: JobView) -> BenchLine:
     record = view.record
-    wanted = () if record.closed_at is not None else _wanted(view)
+    missing = {} if record.closed_at is not None else _missing(view)
+    wanted = [what for code, what in sorted(missing.items(), key=lambda one: one[0] not in OF_A_PULL)]
     shown = "; ".join(wanted[:MOST_WANTED])
     if len(wanted) > MOST_WANTED:
         shown += "; " + say("and {n} more", n=len(wanted) - MOST_WANTED)

@@ -20,6 +20,7 @@ from rig.words.units import UnitChoice
 
 if TYPE_CHECKING:  # the analysis is loaded with the first sheet, not with the window
     from analysis.pack.answer import Answer
+    from analysis.pack.shop import ShopHistory
 
 SHOWN_CHOICES = 8
 SHOWN_HINTS = 3
@@ -96,14 +97,14 @@ class PackView:
     notes: tuple[str, ...]
 
 
-def load_pack(path: Path, unit: UnitChoice) -> Iterator[PackView | BenchError]:
-    """Read and answer a sheet, for the background: one view, or the error that stood in the way."""
+def load_pack(path: Path, unit: UnitChoice, shop: ShopHistory | None = None) -> Iterator[PackView | BenchError]:
+    """Read and answer a sheet, `shop` in place of the usual values; for the background: one view, or what stood in the way."""
     from rig.pack.answering import answer_files
     from rig.pack.answers import answer_document
     from rig.pack.pack_sheet import read_pack_document
 
     try:
-        document, found = read_pack_document(path).value, answer_files(path)
+        document, found = read_pack_document(path).value, answer_files(path, shop=shop)
         window = found.window.window
         yield pack_view(answer_document(str(path), found), _texts(found), document, (window.low_nm, window.high_nm), unit)
     except BenchError as fault:
@@ -119,10 +120,11 @@ class Texts:
 
 
 def _texts(found: Answer) -> Texts:
-    from rig.pack.words import limit_text, percent, reason, spoken, translated
+    from rig.pack.words import from_shop_text, limit_text, percent, reason, spoken, translated
 
     notes = [translated(problem.text) for problem in found.problems] + [limit_text(limit, spoken) for limit in found.limits]
     notes += [f"{percent(hint.confidence, spoken)}  {translated(hint.evidence)}" for hint in found.hints[:SHOWN_HINTS]]
+    notes += [say("from this shop's jobs: {what}", what=from_shop_text(one, spoken)) for one in found.from_shop]
     return Texts(reason(found, spoken), tuple(notes))
 
 

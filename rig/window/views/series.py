@@ -53,7 +53,10 @@ def series_title(series: SeriesOfPulls) -> str:
         return series.name
     held = series.conditions.get
     phase = held("phase", "")
-    parts = (held("unit", ""), say(phase) if phase else "", held("arrangement", ""), held("additive", ""))
+    additive = held("additive", "")
+    if additive.strip().lower() == "none":
+        additive = say("no additive")
+    parts = (held("unit", ""), say(phase) if phase else "", held("arrangement", ""), additive)
     return " · ".join(part for part in parts if part) or say("series without a name")
 
 

@@ -2,20 +2,26 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QCoreApplication, Qt
 from PySide6.QtTest import QTest
 from support.fed import FedBench
 from support.jobs import OIL, START, write_pull
 from support.shop import Shop
 
+from rig.book.gates import Missing
+from rig.book.look import job_view
 from rig.book.waiting import Waiting
+from rig.window.app import QtWords
 from rig.window.controller import Controller, Means
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel
 from rig.window.qt.main_window import MainWindow
+from rig.window.views.job import shown_job
 from rig.words.language import speak
+from rig.words.units import UnitChoice
 
 pytestmark = pytest.mark.usefixtures("own_home")
 
@@ -158,29 +164,33 @@ def test_series_pulls_and_entries_are_shown_in_the_chosen_unit(shop):
     assert shown.head in shop.window.of_job.job.page.head.text()
 
 
-@pytest.mark.parametrize(
-    ("answers", "entered"),
-    [
-        ([("75W-90", True), ("", True), ("2.0 l", True)], {"text": "75W-90", "additive": None}),
-        ([("75W-90", True), ("2.0 l", True), ("", False)], None),
-        ([("75W-90", True), ("", False)], None),
-        ([("", True)], None),
-    ],
-)
-def test_a_cancelled_question_enters_nothing(shop, monkeypatch, answers, entered):
+def test_the_oil_is_asked_in_one_form_and_left_enters_nothing(shop, monkeypatch):
     number = shop.filled()
     shop.desk.take(number)
     shop.settle()
-    asked = iter(answers)
-    monkeypatch.setattr("rig.window.qt.job_page.QInputDialog.getText", lambda *_: next(asked))
     before = len(shop.desk.shown.entries)
-    shop.window.of_job.job.page.sheets._add_oil()
-    shop.settle()
-    assert next(asked, None) is None
-    assert len(shop.desk.shown.entries) == before + (entered is not None)
-    if entered is not None:
-        with shop.open() as book:
-            assert book.record(number).entries[-1].content.items() >= entered.items()
+    sheets = shop.window.of_job.job.page.sheets
+
+    def answered(*texts, taken):
+        def run(dialog):
+            for field, text in zip(dialog.fields, texts, strict=True):
+                field.setText(text)
+            ok = dialog._buttons.button(dialog._buttons.StandardButton.Ok)
+            assert ok.isEnabled() is bool(texts[0])
+            return dialog.DialogCode.Accepted if taken else dialog.DialogCode.Rejected
+
+        monkeypatch.setattr("rig.window.qt.form_dialog.FormDialog.exec", run)
+        sheets._add_oil()
+        shop.settle()
+
+    answered("75W-90", "2.0 l", "", taken=False)
+    answered("", "", "", taken=False)
+    assert len(shop.desk.shown.entries) == before
+    answered("75W-90", "", "2.0 l", taken=True)
+    with shop.open() as book:
+        content = book.record(number).entries[-1].content
+    assert content.items() >= {"text": "75W-90", "additive": None}.items()
+    assert len(shop.desk.shown.entries) == before + 1
 
 
 def test_what_is_entered_at_the_window_is_in_the_book(shop):
@@ -330,3 +340,35 @@ print([name for name in ("sqlalchemy", "alembic", "psycopg", "typst", "rig.windo
 """
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_qt_speaks_the_language_of_the_window_in_its_own_dialogs(qapp):
+    words = QtWords()
+    assert words.speak("de")
+    assert QCoreApplication.translate("QPlatformTheme", "Cancel") == "Abbrechen"
+    words.speak("en")
+    assert QCoreApplication.translate("QPlatformTheme", "Cancel") == "Cancel"
+
+
+def test_without_any_job_the_last_one_cannot_be_gone_on_with(qtbot, tmp_path):
+    shop = Shop(qtbot, tmp_path)
+    shop.window.show_page(shop.window.of_job.jobs)
+    shop.settle()
+    last = shop.window.of_job.jobs.page.last
+    assert not last.isEnabled()
+    shop.filled()
+    shop.desk.find("")
+    shop.settle()
+    assert last.isEnabled()
+    shop.window.close()
+
+
+def test_at_the_lever_what_this_pull_must_be_like_comes_before_what_is_written_down(shop):
+    number = shop.filled()
+    with shop.open() as book:
+        view = job_view(book, number, shop.means.scatter)
+    about_pulls = Missing("closure", "pulls with the case closed are needed", "")
+    on_paper = Missing("fasteners", "no fasteners are entered", "")
+    gates = {key: replace(gate, missing=(on_paper, about_pulls)) for key, gate in view.gates.items()}
+    line = shown_job(replace(view, gates=gates), UnitChoice()).bench
+    assert line.wanted == f"still wanted: {about_pulls.what}; {on_paper.what}"

@@ -17,6 +17,7 @@ from rig.window.controller import Controller, Means
 from rig.window.lengths import Lengths
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel
+from rig.window.pack_desk import PackDesk
 from rig.window.qt.main_window import MainWindow
 
 GAUGE = '[device]\nname = "micrometer"\nport = "made up"\n[text]\ncolumns = ["length [mm]"]\n'
@@ -33,7 +34,9 @@ class Stage:
         self.sheet, self.profile = folder / "PACK.toml", folder / "micrometer.toml"
         self.clock, self.script, self.reader = StepClock(), [], None
         self.controller = Controller(BenchModel(FedBench()), remembered or Remembered(), Means())
-        self.controller.lengths = Lengths(self.controller.model, self.controller.preferences, self._open, self.clock)
+        of = self.controller
+        of.lengths = Lengths(of.model, of.preferences, self._open, self.clock)
+        of.pack = PackDesk(of.model, of.means, of.reading, of.lengths, None)
         self.window = MainWindow(self.controller, cautions=False)
         self.window._timer.stop()
         qtbot.addWidget(self.window)
@@ -169,5 +172,5 @@ def test_the_gauge_used_last_is_opened_again(qtbot, tmp_path):
 
 def test_without_a_sheet_there_is_nothing_to_measure_and_it_is_said(qtbot):
     controller = Controller(BenchModel(FedBench()), Remembered(), Means())
-    assert not controller.measure_pack()
+    assert not controller.pack.measure()
     assert "pack sheet" in controller.model.notices.newest.what

@@ -21,11 +21,11 @@ from rig.files.metadata import TraceInfo
 from rig.files.trace_csv import write_trace
 from rig.window.background import Work
 from rig.window.decimation import aligned
-from rig.window.model import BenchModel
+from rig.window.model import BenchModel, SeriesOfPulls
 from rig.window.views.compare import load, members_of_series
 from rig.window.views.compare import view_of as compared
 from rig.window.views.pull import cursor_text, figures_of, label_name, picture_of, torque_spectrum
-from rig.window.views.series import card_of, counted, summary_of
+from rig.window.views.series import card_of, counted, series_title, summary_of
 from rig.window.views.verdict import Tone, view_of
 from rig.words.numbers import with_spread
 from rig.words.units import UnitChoice
@@ -226,3 +226,10 @@ def test_aligned_takes_the_zero_offset_off(four):
     pull = four.pulls[1]
     over_time, _ = aligned(pull.trace, pull.result, 10**6)
     assert np.median(over_time.y[:200]) == pytest.approx(0.0, abs=0.05)
+
+
+def test_a_series_without_an_additive_is_called_so():
+    held = {"unit": "QF-7", "arrangement": "A"}
+    assert series_title(SeriesOfPulls("", conditions=held | {"additive": "none"})) == "QF-7 · A · no additive"
+    assert series_title(SeriesOfPulls("", conditions=held | {"additive": "4 %"})) == "QF-7 · A · 4 %"
+    assert series_title(SeriesOfPulls("", conditions=held)) == "QF-7 · A"
