@@ -56,7 +56,7 @@ class ConditionRules:
     level_samples: int = 5  # ... unless much the same load stands for so many samples before and after: plates that slide
     climbs_noise: float = 5.0  # ... or the load climbs on by steps of so many deviations
     level_noise: float = 12.0  # a load is off rest by so many deviations
-    idle_share: float = 0.15  # ... or nothing up to this share of what is carried later lies on the plates just before and after
+    idle_share: float = 0.25  # ... or nothing up to this share of what is carried later lies on the plates just before and after
     angle: AngleRules = field(default_factory=AngleRules)
     burst: BurstRules = field(default_factory=BurstRules)
     clip: ClipRules = field(default_factory=ClipRules)
