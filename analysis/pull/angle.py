@@ -91,7 +91,7 @@ def prepare_angle(
     late = _late_by(time_s, angle_deg, torque_nm, step_s, rules)
     if late:
         angle_deg = np.concatenate([angle_deg[late:], np.full(late, angle_deg[-1])])
-    if _is_dead(time_s, angle_deg, torque_nm, rules):
+    if _is_dead(time_s, angle_deg, torque_nm, step_deg >= COARSE_DEG, rules):
         return Angle(None, len(jumps), True)
     return Angle(angle_deg, len(jumps), bool(jumps) or late > 0 or step_deg >= COARSE_DEG)
 
@@ -105,8 +105,11 @@ def _jumps(size: Floats, at: int, took_s: float, gap_s: float, rules: AngleRules
     return bool(near.size and size[at] > rules.jump_over * float(near.max()))
 
 
-def _is_dead(time_s: Floats, angle_deg: Floats, torque_nm: Floats, rules: AngleRules) -> bool:
-    """Whether the angle stands under load, and while the load falls away too: a live one springs back by the wind-up."""
+def _is_dead(time_s: Floats, angle_deg: Floats, torque_nm: Floats, coarse: bool, rules: AngleRules) -> bool:
+    """Whether the angle stands under load, and while the load falls away too: a live one springs back by the wind-up.
+
+    Coarse steps hide that, and a hand that holds before it lets go is common: such an encoder is dead only if it never moved.
+    """
     size = np.abs(torque_nm)
     largest = percentile(size, 99.0)
     loads = [run for run in runs_of(size > UNDER_LOAD * largest) if time_s[run[1] - 1] - time_s[run[0]] >= rules.load_s]
@@ -115,6 +118,8 @@ def _is_dead(time_s: Floats, angle_deg: Floats, torque_nm: Floats, rules: AngleR
     moved = np.flatnonzero(np.abs(angle_deg - angle_deg[-1]) > 0)
     since = int(moved[-1]) + 1 if moved.size else 0
     begin, end = loads[0][0], loads[-1][1] - 1
+    if coarse and since > begin:
+        return False
     return since < end and float(time_s[end] - time_s[max(since, begin)]) >= rules.dead_s
 
 

@@ -307,7 +307,8 @@ def _over_the_knee(
     climbed = c.smooth(rules.knee_s)[ahead] - c.smooth(rules.knee_s)[at]
     wound = (rules.knee_share + oil) * stiff * np.maximum(angle[ahead] - angle[at], 0.0)
     over = climbed <= wound + rules.knee_noise * c.noise_nm / math.sqrt(span)
-    return (int(at[int(np.argmax(over))]) + span // 2 if over.any() else peak), oil > 0.0
+    last = int(at[int(np.argmax(over))]) + span // 2 if over.any() else peak
+    return min(last, fine.size - 1), oil > 0.0
 
 
 def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: CourseRules) -> FirstSlip | None:

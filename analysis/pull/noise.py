@@ -20,6 +20,8 @@ FOURTH_DIFFERENCE = math.sqrt(70.0)
 """Standard deviation of the differences of white noise over its own: the root of the sum of the squared binomials."""
 NORMAL_MAD = 1.4826
 """Standard deviation of a normal distribution over its median absolute deviation."""
+ALIKE_STEPS = 0.15
+"""Steps that differ by less than this share are one step, rounded twice."""
 UNDER_LOAD = 0.25
 """Above this share of the largest torque a sample is under load."""
 GAP_STEPS = 3.5
@@ -49,6 +51,8 @@ def smallest_step(values: Floats, least: float = 1e-9) -> float:
     --------
     >>> smallest_step(np.array([0.0, 0.5, 0.5, 1.5, 1.0]))
     0.5
+    >>> smallest_step(np.array([0.0, 2.25, 4.75, 7.0, 9.5, 9.5, 12.0]))
+    2.5
     """
     steps = np.abs(np.diff(values[:: max(1, values.size // 20_000)]))
     steps = steps[steps > least]
@@ -57,7 +61,11 @@ def smallest_step(values: Floats, least: float = 1e-9) -> float:
     step = float(np.min(steps))
     # Floating noise of a converted unit is no step: a true one divides most differences nearly whole.
     whole = np.abs(steps / step - np.round(steps / step))
-    return step if float(np.mean(whole < OFF_STEP)) > ON_STEPS else 0.0
+    if float(np.mean(whole < OFF_STEP)) > ON_STEPS:
+        return step
+    # Steps that are rounded once more on their way are nearly alike, and no multiples of the smallest.
+    usual = median(steps)
+    return usual if float(np.mean(np.abs(steps - usual) < ALIKE_STEPS * usual)) > ON_STEPS else 0.0
 
 
 def deviation(values: Floats) -> float:

@@ -294,3 +294,15 @@ def test_hum_at_half_the_rate_leaves_the_reading_as_good_as_without(rate_hz):
     expected, found = read_pull(clean), read_pull(loud)
     assert found.breakaway.torque_nm == pytest.approx(expected.breakaway.torque_nm, rel=0.01)
     assert found.sliding.torque_nm == pytest.approx(expected.sliding.torque_nm, rel=0.005)
+
+
+@pytest.mark.parametrize("step_deg", [2.4, 3.3, 4.9])
+def test_an_encoder_of_coarse_steps_rounded_once_more_is_neither_dead_nor_full_of_jumps(step_deg):
+    """The hand holds before it lets go, and the spring back is smaller than a step: what the angle tells, it tells as before."""
+    points = [(0, 0), (1, 0), (2.5, 60), (2.52, 48), (6, 48), (7, 48), (7.05, 0), (8, 0)]
+    trace = with_angle(trace_of(points, rate_hz=500), [(0, 0), (1, 0), (2.5, 1.5), (6, 60), (7, 60), (7.05, 58.9), (8, 58.9)])
+    coarse = np.round(np.floor(trace.angle_deg / step_deg) * step_deg / 0.25) * 0.25
+    result = read_pull(Trace(trace.time_s, trace.torque_nm, coarse))
+    assert result.sliding.travel_deg == pytest.approx(56.0, abs=2.5 * step_deg)
+    assert result.sliding.torque_nm == pytest.approx(48.0, rel=0.005)
+    assert QualityCode.ANGLE_DOUBTFUL in codes(result)
