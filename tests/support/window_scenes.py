@@ -140,9 +140,14 @@ def scenes(shop: Shop, events: Callable[[], None], pack: Path | None = None) -> 
     tick()
     yield "pull_spectrum"
     window.pull.show_spectrum.setChecked(False)
-    for side in (window.sides.before, window.sides.after):
-        window.sides.take_series(side)
-        wait(lambda: controller.reading.work is None)
+    window.sides.take_series(window.sides.before)
+    wait(lambda: controller.reading.work is None)
+    controller.new_series()
+    for peak_nm in (61.0, 62.5, 60.2, -60.9, -62.0, -61.2):
+        shop.bench.pull(abs(peak_nm), back=peak_nm < 0)
+        tick()
+    window.sides.take_series(window.sides.after)
+    wait(lambda: controller.reading.work is None)
     show(window.sides)
     yield "sides"
     if pack is not None:

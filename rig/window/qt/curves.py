@@ -14,6 +14,7 @@ from PySide6.QtWidgets import QGraphicsItem, QStyleOptionGraphicsItem, QWidget
 from rig.window.decimation import Curve
 from rig.window.qt.theme import DARK, Theme
 from rig.window.views.pull import Graph, Mark, Named
+from rig.words.language import in_language
 
 pg.setConfigOptions(antialias=False, useOpenGL=False)
 
@@ -109,6 +110,14 @@ class _Curve(pg.PlotCurveItem):
         super().viewTransformChanged()
 
 
+class _Axis(pg.AxisItem):
+    """An axis whose numbers are written as the language writes them."""
+
+    def tickStrings(self, values: list[float], scale: float, spacing: float) -> list[str]:  # noqa: N802  pyqtgraph's name
+        """Pyqtgraph asks."""
+        return [in_language(text).replace("-", "\u2212") for text in super().tickStrings(values, scale, spacing)]
+
+
 class CurvePlot(pg.PlotWidget):
     """One diagram. `cursor_moved` tells the place on the x axis that the person points at."""
 
@@ -116,7 +125,7 @@ class CurvePlot(pg.PlotWidget):
     _made = False
 
     def __init__(self, bottom: str, *, cursor: bool = False) -> None:
-        super().__init__()
+        super().__init__(axisItems={side: _Axis(side) for side in ("left", "bottom")})
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.setMinimumSize(160, 70)
         self.setMenuEnabled(False)

@@ -12,6 +12,8 @@ from rig.window.qt.theme import DARK, Theme
 MM_A_POINT = 25.4 / 72
 SOFT_ALPHA = 60
 DASHES = {"densely-dashed": [3.0, 2.0], "dashed": [4.0, 3.0], "densely-dotted": [1.0, 1.5]}
+NARROW = 84
+"""Stretch of the letters: the screen's are wider than those of the printed page, for which the drawing was laid out."""
 ALIGN = {
     "left": Qt.AlignmentFlag.AlignLeft,
     "right": Qt.AlignmentFlag.AlignRight,
@@ -92,6 +94,7 @@ class DrawingView(QWidget):
         font = QFont()
         font.setPixelSize(max(6, round(label.size_pt * MM_A_POINT * scale)))
         font.setBold(label.bold)
+        font.setStretch(NARROW)
         painter.setFont(font)
         painter.setPen(self._colour("ink"))
         painter.save()

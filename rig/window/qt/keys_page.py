@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QScrollArea, QVBoxLayout
+from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QPushButton, QScrollArea, QSizePolicy, QVBoxLayout
 
 from rig.window.keys import rows
 from rig.window.model import Changed
@@ -30,6 +30,7 @@ class KeysPage(Page):
         for row, (key, words) in enumerate(rows()):
             name, what = QLabel(key), QLabel(say(words))
             name.setObjectName("key")
+            name.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Preferred)  # what a key does needs the room
             what.setWordWrap(True)
             table.addWidget(name, row, 0)
             table.addWidget(what, row, 1)

@@ -65,7 +65,7 @@ class PartPage(QWidget):
     def _lay_out(self) -> None:
         form = QFormLayout()
         form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
-        form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
+        form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
         for entry in self._part.stated:
             label = QLabel(say(entry.name))
             field = self._field(entry)

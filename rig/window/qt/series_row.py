@@ -15,6 +15,8 @@ from rig.words.language import say
 
 MOST_ROWS = 4
 """Of the lines beneath the count; a line that is too long goes on in the next row rather than shrink."""
+CARD_WIDTH = 130
+"""Of the design size: six, three pulls each way, stand beside the summary."""
 
 
 def rows_of(lines: Sequence[str], width: float, cap_height: float) -> list[str]:
@@ -201,7 +203,7 @@ class SeriesRow(QWidget):
         self.summary.setFixedWidth(round(330 * scale))
         self.summary.show_summary(theme, summary)
         newest = cards[-1].number if cards else None
-        width = round(138 * scale)
+        width = round(CARD_WIDTH * scale)
         self.cards.show_cards(theme, cards, selected if selected is not None else newest, width)
         if cards:
             shown = selected if selected is not None else cards[-1].number

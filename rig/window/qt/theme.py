@@ -165,6 +165,15 @@ def style_sheet(theme: Theme, scale: float) -> str:
     QHeaderView::section {{ background: {theme.sunk}; color: {theme.ink}; border: none; padding: {px(5)}; }}
     QComboBox QAbstractItemView {{ background: {theme.panel}; selection-background-color: {theme.ink};
         selection-color: {theme.ground}; }}
+    QScrollBar {{ background: {theme.sunk}; border: none; }}
+    QScrollBar:vertical {{ width: {px(18)}; }}
+    QScrollBar:horizontal {{ height: {px(18)}; }}
+    QScrollBar::handle {{ background: {theme.line}; border-radius: {px(5)}; margin: {px(4)}; }}
+    QScrollBar::handle:hover {{ background: {theme.soft}; }}
+    QScrollBar::handle:vertical {{ min-height: {px(44)}; }}
+    QScrollBar::handle:horizontal {{ min-width: {px(44)}; }}
+    QScrollBar::add-line, QScrollBar::sub-line {{ width: 0; height: 0; }}
+    QScrollBar::add-page, QScrollBar::sub-page {{ background: none; }}
     QScrollArea, QScrollArea > QWidget > QWidget {{ background: {theme.ground}; border: none; }}
     QProgressBar {{ background: {theme.sunk}; border: 1px solid {theme.line}; text-align: center; min-height: {px(26)}; }}
     QProgressBar::chunk {{ background: {theme.band}; }}

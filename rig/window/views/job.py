@@ -193,12 +193,19 @@ def _bench_line(view: JobView) -> BenchLine:
     return BenchLine(record.job, record.unit, say(str(phases[-1])) if phases else "", text)
 
 
+def _stated(name: str, value: str) -> str:
+    """What all pulls of a series have in common, in the language of the window."""
+    if name == "additive" and value.strip().lower() == "none":
+        return say("no additive")
+    if name == "phase":
+        return say(value)
+    if name in ("closure", "plate_state"):
+        value = {"trial": say("trial"), "final": say("final"), "run_in": say("run in")}.get(value, say(value))
+    return f"{say('oil' if name == 'lubricant' else name.replace('_', ' '))} {value}"
+
+
 def _series(series: JobSeries, unit: UnitChoice) -> SeriesRow:
-    state = [
-        say(value) if name == "phase" else f"{say('oil' if name == 'lubricant' else name.replace('_', ' '))} {value}"
-        for name, value in series.common.items()
-        if value and name != "plates"
-    ]
+    state = [_stated(name, str(value)) for name, value in series.common.items() if value and name != "plates"]
     figure = series.result.figure(series.basis)
     value = say("no reading") if figure is None else with_spread(figure.mean_nm, figure.budget.expanded_u_nm, unit.first)
     n, verdict = len(series.pulls), series.verdict
