@@ -17,11 +17,13 @@ import pkgutil
 import platform
 import re
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from typing import NoReturn, Protocol, cast
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any, NoReturn, Protocol, cast
 
 from analysis.errors import LONGEST_SENTENCE, BenchError
+from rig.words.language import LANGUAGES, say, speak, speaking
 from rig.words.outlet import plain, plain_outlets
+from rig.words.retold import fault_text, retold
 
 USAGE_STATUS = 2
 LINE_STATUS = 3
@@ -40,6 +42,8 @@ class Verb(Protocol):
 
 _CHOICE = re.compile(r"argument (?P<of>.+): invalid choice: '(?P<typed>.*)' \(choose from (?P<known>.*)\)", re.DOTALL)
 """How argparse refuses a word that is none of its choices; Python 3.12 no longer puts those in quotes."""
+LANGUAGE_OPTION = "--language"
+NEAR_OPTION = 0.6  # of difflib's likeness: '--unti', '--spec-card' find '--unit', '--spec'
 NEAR = 0.5  # of difflib's likeness: 'anal' and 'first' still find 'analyse' and 'first_pull'
 
 
@@ -53,12 +57,81 @@ def _nearest(message: str) -> str:
     return f"argument {found['of']}: '{found['typed']}' is none; did you mean '{near[0]}'?" if near else message
 
 
+class _Help(argparse.HelpFormatter):
+    """Help in the user's language: its texts stand in English in the code and are told here."""
+
+    def add_usage(self, usage: str | None, actions: Any, groups: Any, prefix: str | None = None) -> None:
+        """The usage, under its word."""
+        super().add_usage(usage, actions, groups, say("usage: ") if prefix is None else prefix)
+
+    def start_section(self, heading: str | None) -> None:
+        """A group of arguments, under its heading."""
+        super().start_section(heading and retold(heading))
+
+    def add_text(self, text: str | None) -> None:
+        """A description or an epilog."""
+        super().add_text(text and retold(text))
+
+    def _get_help_string(self, action: argparse.Action) -> str | None:
+        return action.help and retold(action.help)
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        """A list stays one: only a text of one line is wrapped."""
+        return "".join(f"{indent}{line}\n" for line in text.splitlines()) if "\n" in text else super()._fill_text(text, width, indent)
+
+
 class _Parser(argparse.ArgumentParser):
-    """A parser whose complaint is one line."""
+    """A parser whose complaint is one line in the user's language, and that takes an option only by its whole name."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **{"allow_abbrev": False, "formatter_class": _Help} | kwargs)
+        self.add_argument(
+            LANGUAGE_OPTION,
+            choices=LANGUAGES,
+            default=argparse.SUPPRESS,
+            help="language spoken, en or de (or 'language' in the settings; else the system's); JSON and files stay as they are",
+        )
+
+    def parse_known_args(  # type: ignore[override]
+        self, args: Sequence[str] | None = None, namespace: argparse.Namespace | None = None
+    ) -> tuple[argparse.Namespace, list[str]]:
+        """Nothing is left over: what is not known is refused by the parser that met it, with the option that was meant."""
+        found, left = super().parse_known_args(args, namespace)
+        if left:
+            options = {name for action in self._actions for name in action.option_strings}
+            typed = left[0].split("=")[0]
+            near = difflib.get_close_matches(typed, sorted(options), 1, NEAR_OPTION) if typed.startswith("-") else []
+            self.error(
+                f"there is no option {typed}; did you mean {near[0]}?" if near else f"unrecognized arguments: {' '.join(left)}"
+            )
+        return found, left
 
     def error(self, message: str) -> NoReturn:
-        message = _nearest(message)
-        self.exit(USAGE_STATUS, f"{self.prog}: {plain(message)[:LONGEST_SENTENCE]}; see '{self.prog} --help'\n")
+        message = plain(retold(_nearest(message)))[:LONGEST_SENTENCE]
+        self.exit(USAGE_STATUS, say("{who}: {what}; see '{who} --help'", who=self.prog, what=message) + "\n")
+
+
+def language_of(words: Sequence[str], environ: Mapping[str, str]) -> str:
+    """The language to speak: of the option, else of the settings, else of the system (gettext's four variables), else English.
+
+    A word that is no language is refused where the option is read; settings that cannot be read are told by the verb that wants them.
+    """
+    for at, word in enumerate(words):
+        name, _, value = word.partition("=")
+        if name == LANGUAGE_OPTION:
+            typed = value or next(iter(words[at + 1 :]), "")
+            return typed if typed in LANGUAGES else "en"
+    from rig.folders import users_config
+
+    if (users_config() / "settings.toml").exists():
+        from rig.settings import load_settings
+
+        with contextlib.suppress(BenchError):
+            if (chosen := load_settings().language) is not None:
+                return chosen
+    # The first that is set decides; LANGUAGE may list several. "C" and what is not spoken here are English.
+    system = next((value for name in ("LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG") if (value := environ.get(name))), "")
+    return next((code for each in system.split(":") if (code := re.split("[_.@]", each)[0].lower()) in LANGUAGES), "en")
 
 
 def verb_names() -> list[str]:
@@ -81,7 +154,7 @@ def parser_for(argv: Sequence[str]) -> argparse.ArgumentParser:
     parser.add_argument("--version", action="store_true", help="print the version and end")
     verbs = parser.add_subparsers(dest="verb", metavar="VERB", parser_class=_Parser)
     names = verb_names()
-    named = next((word for word in argv if not word.startswith("-")), None)
+    named = next((word for word, before in zip(argv, ("", *argv)) if not word.startswith("-") and before != LANGUAGE_OPTION), None)
     for verb in map(_verb, [named] if named in names else names):
         own = verbs.add_parser(verb.NAME, help=verb.HELP, description=verb.HELP)
         if named == verb.NAME:
@@ -95,6 +168,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         if isinstance(stream, io.TextIOWrapper):  # a console of few letters shows what it can instead of failing on a file's name
             stream.reconfigure(errors="backslashreplace")
     words = list(sys.argv[1:] if argv is None else argv)
+    language = language_of(words, os.environ)
+    speak(language)
     if "_ARGCOMPLETE" in os.environ and argv is None:
         _complete()
     parser = parser_for(words)
@@ -110,7 +185,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     with plain_outlets(), _logged(args.verb) if argv is None else contextlib.nullcontext():
         action = getattr(args, "action", None)
         who = " ".join(["platepull", args.verb, *([action] if isinstance(action, str) else [])])
-        return _guarded(lambda: _verb(args.verb).run(args), who)
+        args.language = language
+        return _guarded(lambda: _run(args), who)
+
+
+def _run(args: argparse.Namespace) -> int:
+    """Do what the verb does. What is written for programs is English; only faults are told in the user's language then."""
+    with speaking("en") if getattr(args, "json", False) else contextlib.nullcontext():
+        return _verb(args.verb).run(args)
 
 
 def _complete() -> None:
@@ -146,7 +228,7 @@ def complain(error: BenchError, who: str) -> None:
     from rig.log import log_refusal
 
     log_refusal(error)
-    print(f"{who}: {' '.join(str(error).split())}", file=sys.stderr)
+    print(f"{who}: {' '.join(fault_text(error).split())}", file=sys.stderr)
 
 
 def _guarded(run: Callable[[], int], who: str) -> int:

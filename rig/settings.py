@@ -11,7 +11,7 @@ out = "C:/pulls"           # where recordings go
 who = "T.W."               # initials of who pulls
 book = "C:/jobs/book.sqlite"     # the job book: a file, or postgresql://USER@HOST/NAME
 workshop = "NAME, PLACE"   # what stands on printed sheets
-language = "en"            # of printed sheets: en or de
+language = "en"            # of the terminal and of printed sheets: en or de
 """
 
 from __future__ import annotations

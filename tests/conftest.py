@@ -7,6 +7,8 @@ import time
 import pytest
 from hypothesis import settings
 
+os.environ["LANGUAGE"] = "en"  # what is told is compared in English, whatever the language of the person who runs the tests
+
 if "CI" not in os.environ:  # in CI hypothesis sets this by itself; a noisy machine is no failure
     settings.register_profile("noisy machine", deadline=None)
     settings.load_profile("noisy machine")

@@ -25,7 +25,6 @@ def add_actions(action: Callable[[str, str], argparse.ArgumentParser]) -> None:
         parser = action(name, text)
         parser.add_argument("number", metavar="NUMBER", nargs="?", default="last", help="of the job (the last one)")
         parser.add_argument("--out", metavar="FILE.pdf", type=Path, required=True, help="the file to write")
-        parser.add_argument("--language", metavar="L", help="en or de (or 'language' in the settings)")
         parser.add_argument("--unit", metavar="U", help="unit of torque; inches, quarts and Fahrenheit go with lbf.ft")
 
 
@@ -69,7 +68,7 @@ def _phrases(args: argparse.Namespace, settings: Settings, view: JobView) -> Phr
     from rig.book.page import unit_of_job
     from rig.sheets.phrases import Phrases
 
-    return Phrases(args.language or settings.language or "en", args.unit or unit_of_job(view, settings.unit))
+    return Phrases(args.language, args.unit or unit_of_job(view, settings.unit))
 
 
 def _note(line: str) -> None:

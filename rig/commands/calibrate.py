@@ -169,13 +169,11 @@ def _print_sheet(path: Path, certificate: Certificate) -> None:
     """The certificate is made with or without its sheet: what is missing for it is said, and how to get it."""
     from importlib.metadata import version
 
-    from rig.settings import load_settings
     from rig.sheets.certificate import certificate_page
     from rig.sheets.phrases import Phrases
     from rig.sheets.printing import write_pdf
 
-    settings = load_settings()
-    phrases = Phrases(settings.language or "en")
+    phrases = Phrases(spoken())
     try:
         page = certificate_page(certificate, phrases, software=f"platepull {version('platepull')}")
         write_pdf(path, page, language=phrases.language, day=certificate.made)

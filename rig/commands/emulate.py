@@ -25,8 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     from drivers.emulated.scenarios import DEFAULT, SCENARIOS
 
-    parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.epilog = "scenarios:\n" + "\n".join(f"  {name:18} {each.help}" for name, each in SCENARIOS.items())
+    parser.epilog = "\n".join([say("scenarios:"), *(f"  {name:18} {say(each.help)}" for name, each in SCENARIOS.items())])
     parser.add_argument("--protocol", choices=("text", "frames", "modbus"), default="text", help="what the device speaks")
     parser.add_argument("--scenario", default=DEFAULT, metavar="S", help=f"what lies on the bench (default {DEFAULT})")
     parser.add_argument("--rate", default="1000 Hz", metavar="R", help="samples a second, up to 10 kHz (default '1000 Hz')")

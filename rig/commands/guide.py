@@ -10,12 +10,11 @@ HELP = "print a page of the guide: building a bench, the first pull, reading a v
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    from rig.guide import LANGUAGES, PAGES
+    from rig.guide import PAGES
 
     parser.add_argument(
         "page", nargs="?", choices=PAGES, metavar="PAGE", help=f"one of {', '.join(PAGES)}; none: a list with titles"
     )
-    parser.add_argument("--language", choices=LANGUAGES, default="en", help="language of the pages (default en)")
 
 
 def run(args: argparse.Namespace) -> int:

@@ -43,7 +43,7 @@ class Phrases:
         table = {}
         if self.language != "en":
             path = resources.files("rig.sheets") / "locale" / f"{self.language}.po"
-            table = catalogue(self.language) | read_po(path.read_text(encoding="utf-8"), path.name)
+            table = {**catalogue(self.language), **read_po(path.read_text(encoding="utf-8"), path.name)}
         object.__setattr__(self, "_table", table)
 
     @property

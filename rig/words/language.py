@@ -6,7 +6,11 @@ text in the language chosen by `speak`; `say("{n} pulls", n=3)` fills the braces
 
 from __future__ import annotations
 
-import ast
+import contextlib
+import json
+from collections.abc import Iterator, Mapping
+from contextvars import ContextVar
+from functools import cache
 from importlib import resources
 
 from rig.errors import LanguageError
@@ -15,26 +19,36 @@ LANGUAGES = {"en": "English", "de": "Deutsch"}
 
 
 _spoken = "en"
-_table: dict[str, str] = {}
+_for_now: ContextVar[str | None] = ContextVar("language for now", default=None)
+"""What is spoken within `speaking`, in its thread alone."""
 
 
 def spoken() -> str:
     """Code of the language in use."""
-    return _spoken
+    return _for_now.get() or _spoken
 
 
 def speak(code: str) -> None:
     """Use this language from now on. Raises LanguageError if there is none such."""
-    global _spoken, _table
-    if code not in LANGUAGES:
-        raise LanguageError(f"there is no language '{code}'", remedy=f"choose one of {', '.join(LANGUAGES)}")
-    _table = {} if code == "en" else catalogue(code)
+    global _spoken
+    _table(code)
     _spoken = code
+
+
+@contextlib.contextmanager
+def speaking(code: str) -> Iterator[None]:
+    """Use this language within the block, in this thread alone: what is written for programs is English, whoever reads the screen."""
+    _table(code)
+    token = _for_now.set(code)
+    try:
+        yield
+    finally:
+        _for_now.reset(token)
 
 
 def say(text: str, /, **parts: object) -> str:
     """`text` in the user's language, its braces filled."""
-    words = _table.get(text, text)
+    words = _table(spoken()).get(text, text)
     return words.format(**parts) if parts else words
 
 
@@ -53,10 +67,18 @@ def number(value: float, digits: int, *, sign: bool = False) -> str:
 
 def in_language(figures: str) -> str:
     """A number as text with the language's decimal mark."""
-    return figures.replace(".", ",") if _spoken == "de" else figures
+    return figures.replace(".", ",") if spoken() == "de" else figures
 
 
-def catalogue(code: str) -> dict[str, str]:
+@cache
+def _table(code: str) -> Mapping[str, str]:
+    if code not in LANGUAGES:
+        raise LanguageError(f"there is no language '{code}'", remedy=f"choose one of {', '.join(LANGUAGES)}")
+    return {} if code == "en" else catalogue(code)
+
+
+@cache
+def catalogue(code: str) -> Mapping[str, str]:
     """All texts of one language: English to translated."""
     path = resources.files("rig.words") / "locale" / f"{code}.po"
     try:
@@ -88,8 +110,10 @@ def read_po(text: str, name: str) -> dict[str, str]:
         else:
             quoted = stripped
         try:
-            entry[field] += ast.literal_eval(quoted)
-        except (KeyError, SyntaxError, ValueError, TypeError) as fault:
+            bare = quoted[1:-1]
+            plain = quoted == f'"{bare}"' and '"' not in bare and "\\" not in bare
+            entry[field] += bare if plain else json.loads(quoted)  # a .po file quotes as JSON does
+        except (KeyError, ValueError, TypeError) as fault:
             raise LanguageError("not a line of a .po file", where=f"{name}, row {row}", remedy="correct the row") from fault
     close()
     return pairs

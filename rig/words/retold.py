@@ -6,14 +6,18 @@ The catalogue holds them with numbered places: `nothing has arrived for {1} s`. 
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from functools import cache
 
 from analysis.errors import BenchError
 from rig.words.language import catalogue, in_language, spoken
 
 PLACE = re.compile(r"\{(\d)\}")
-_MEASURED = re.compile(r"\{(\d)\} (?:s|ms|Hz|MB)\b")
+_UNITS = r"(?:s|ms|us|min|h|kHz|Hz|MB|N\.m|lbf\.ft|lbf\.in|kgf\.m|N|mm|in|m|deg|degC|degrees|%|l|times)"
+_MEASURED = re.compile(rf"\{{(\d)\}} {_UNITS}(?!\w)")
 """Places that hold a measured number; in others, such as a certificate's number, a point is no decimal mark."""
+_WITH_UNIT = re.compile(rf"[-+−]?\d+\.\d+ {_UNITS}")
+"""What fills a place as a number with its unit."""
 
 
 def retold(sentence: str) -> str:
@@ -34,8 +38,8 @@ def _retold(sentence: str, code: str) -> str:
     known, patterns = _catalogue(code)
     if sentence in known:
         return known[sentence]
-    for pattern, english in patterns:
-        if (found := pattern.fullmatch(sentence)) is not None:
+    for least, english in patterns:
+        if least in sentence and (found := _pattern(english).fullmatch(sentence)) is not None:
             return _fill(known[english], found, set(_MEASURED.findall(english)), code)
     head, colon, tail = sentence.partition(": ")
     other = _retold(tail, code) if colon else tail
@@ -46,19 +50,26 @@ def _fill(words: str, found: re.Match[str], measured: set[str], code: str) -> st
     def filled(place: re.Match[str]) -> str:
         text = found[f"_{place[1]}"]
         # Thousands stand apart by a blank, which no language reads as a decimal mark.
-        return in_language(text.replace(",", " ")) if place[1] in measured else _retold(text, code)
+        if place[1] in measured:
+            return in_language(text.replace(",", " "))
+        number, blank, unit = text.rpartition(" ")
+        return f"{in_language(number)}{blank}{unit}" if _WITH_UNIT.fullmatch(text) else _retold(text, code)
 
     return PLACE.sub(filled, words)
 
 
 @cache
-def _catalogue(code: str) -> tuple[dict[str, str], list[tuple[re.Pattern[str], str]]]:
-    """All texts of a language, and the patterns of those with numbered places, those with most words of their own first."""
+def _catalogue(code: str) -> tuple[Mapping[str, str], list[tuple[str, str]]]:
+    """All texts of a language, and those with numbered places, most words of their own first, each with its longest piece.
+
+    That piece is looked for before the pattern is made: a thousand patterns take a second to make.
+    """
     known = catalogue(code)
     with_places = sorted((text for text in known if PLACE.search(text)), key=lambda text: -len(PLACE.sub("", text)))
-    return known, [(_pattern(text), text) for text in with_places]
+    return known, [(max(PLACE.split(text)[::2], key=len), text) for text in with_places]
 
 
+@cache
 def _pattern(text: str) -> re.Pattern[str]:
     parts = PLACE.split(text)
     return re.compile("".join(f"(?P<_{part}>.+?)" if at % 2 else re.escape(part) for at, part in enumerate(parts)), re.DOTALL)
