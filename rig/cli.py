@@ -77,14 +77,16 @@ class _Help(argparse.HelpFormatter):
 
     def _fill_text(self, text: str, width: int, indent: str) -> str:
         """A list stays one: only a text of one line is wrapped."""
-        return "".join(f"{indent}{line}\n" for line in text.splitlines()) if "\n" in text else super()._fill_text(text, width, indent)
+        return (
+            "".join(f"{indent}{line}\n" for line in text.splitlines()) if "\n" in text else super()._fill_text(text, width, indent)
+        )
 
 
 class _Parser(argparse.ArgumentParser):
     """A parser whose complaint is one line in the user's language, and that takes an option only by its whole name."""
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **{"allow_abbrev": False, "formatter_class": _Help} | kwargs)
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(allow_abbrev=False, formatter_class=_Help, **kwargs)
         self.add_argument(
             LANGUAGE_OPTION,
             choices=LANGUAGES,
@@ -114,12 +116,12 @@ class _Parser(argparse.ArgumentParser):
 def language_of(words: Sequence[str], environ: Mapping[str, str]) -> str:
     """The language to speak: of the option, else of the settings, else of the system (gettext's four variables), else English.
 
-    A word that is no language is refused where the option is read; settings that cannot be read are told by the verb that wants them.
+    A word that is no language is refused where the option is read, settings that cannot be read by the verb that wants them.
     """
     for at, word in enumerate(words):
-        name, _, value = word.partition("=")
+        name, _, typed = word.partition("=")
         if name == LANGUAGE_OPTION:
-            typed = value or next(iter(words[at + 1 :]), "")
+            typed = typed or next(iter(words[at + 1 :]), "")
             return typed if typed in LANGUAGES else "en"
     from rig.folders import users_config
 
@@ -127,7 +129,8 @@ def language_of(words: Sequence[str], environ: Mapping[str, str]) -> str:
         from rig.settings import load_settings
 
         with contextlib.suppress(BenchError):
-            if (chosen := load_settings().language) is not None:
+            chosen = load_settings().language
+            if chosen is not None:
                 return chosen
     # The first that is set decides; LANGUAGE may list several. "C" and what is not spoken here are English.
     system = next((value for name in ("LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG") if (value := environ.get(name))), "")
@@ -154,7 +157,8 @@ def parser_for(argv: Sequence[str]) -> argparse.ArgumentParser:
     parser.add_argument("--version", action="store_true", help="print the version and end")
     verbs = parser.add_subparsers(dest="verb", metavar="VERB", parser_class=_Parser)
     names = verb_names()
-    named = next((word for word, before in zip(argv, ("", *argv)) if not word.startswith("-") and before != LANGUAGE_OPTION), None)
+    after_option = {at + 1 for at, word in enumerate(argv) if word == LANGUAGE_OPTION}
+    named = next((word for at, word in enumerate(argv) if not word.startswith("-") and at not in after_option), None)
     for verb in map(_verb, [named] if named in names else names):
         own = verbs.add_parser(verb.NAME, help=verb.HELP, description=verb.HELP)
         if named == verb.NAME:

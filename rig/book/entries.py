@@ -28,6 +28,7 @@ from rig.files.trace_csv import METADATA, info_path
 from rig.pack.card_window import believed_card
 from rig.pack.pack_sheet import read_pack_document
 from rig.refit.answers import answer
+from rig.words.language import speaking
 
 _CHUNK_BYTES = 1_000_000
 
@@ -195,7 +196,9 @@ def pack_answer(path: Path, spec: Path | None) -> dict[str, Any] | None:
 def refit_draft(path: Path) -> Draft:
     """A refit sheet with its answer as an entry. Raises FileError, RefitError or BookError."""
     sheet = _toml(path, "refit sheet")
-    return Kind.REFIT, {"files": file_list([path]), "sheet": sheet, "answer": tidy_values(answer(path))}, [path]
+    with speaking("en"):  # the record speaks English, whoever enters
+        answered = answer(path)
+    return Kind.REFIT, {"files": file_list([path]), "sheet": sheet, "answer": tidy_values(answered)}, [path]
 
 
 def text_draft(

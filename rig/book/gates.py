@@ -16,6 +16,7 @@ from rig.book.judging import CardWindow, JobSeries, Judging, card_window, folded
 from rig.book.record import Entry, JobRecord, Pull
 from rig.book.steps import Step
 from rig.words.language import say, spoken
+from rig.words.retold import retold
 from rig.words.verdicts import verdict_text
 
 PULLS_EACH_WAY = 3
@@ -90,6 +91,11 @@ def gate(record: JobRecord, step: Step, acknowledged: Sequence[str] = (), judgin
 def step_name(step: Step) -> str:
     """A step's name in the language spoken, as far as its list has it."""
     return step.name_de if spoken() == "de" and step.name_de else step.name
+
+
+def write_down(step: Step) -> str:
+    """What is to be noted at a step, in the language spoken, as far as its list has it."""
+    return step.write_down_de if spoken() == "de" and step.write_down_de else step.write_down
 
 
 def judging_of(record: JobRecord, known: Scatter = USUAL_SCATTER) -> Judging:
@@ -389,7 +395,7 @@ def _set_by_refit(record: JobRecord, code: str, section: str, name: str) -> list
 
 def _said(answer: Mapping[str, Any], otherwise: str) -> str:
     """The answer's own sentence, which begins with the name of what it is about."""
-    text = str(answer.get("text") or otherwise)
+    text = retold(str(answer.get("text") or otherwise))
     return text if text.startswith(answer["name"]) else f"{answer['name']}: {text}"
 
 

@@ -13,6 +13,7 @@ from rig.book.events import Kind
 from rig.book.gates import CHATTER_ACKNOWLEDGED, Missing, gate, judging_of
 from rig.book.record import JobRecord
 from rig.errors import BookError, RefusedError
+from rig.words.language import speaking
 
 
 def mark_step(
@@ -66,10 +67,12 @@ def mark_step(
                 remedy="do what is missing, or give a reason with --although, which stays on the record for good",
                 lines=tuple(f"{one.code}: {one.text}" for one in missing),
             )
+        with speaking("en"):  # the record speaks English, whoever enters
+            kept = gate(record, step, acknowledged, judging_of(record, known)).missing
         content = {
             "step": key,
             "although": (reason or None) if missing else None,
-            "missing": [{"code": one.code, "text": one.text} for one in missing],
+            "missing": [{"code": one.code, "text": one.text} for one in kept],
             "acknowledged": list(acknowledged),
         }
         return Kind.STEP, content, []

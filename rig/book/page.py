@@ -6,9 +6,11 @@ from collections.abc import Callable
 
 from rig.book.documents import JobView
 from rig.book.events import Kind
+from rig.book.gates import step_name, write_down
 from rig.book.judging import JobSeries
 from rig.book.record import Entry, Pull
 from rig.book.steps import Step
+from rig.words import counts
 from rig.words.language import say
 from rig.words.sentences import torque, torque_with_u, window_of
 
@@ -24,24 +26,33 @@ def unit_of_job(view: JobView, chosen: str | None) -> str:
     return chosen or ("N.m" if view.card is None else view.card.window.unit)
 
 
+def _label(name: str) -> str:
+    return f"  {say(name):<12}"
+
+
 def page_lines(view: JobView, unit: str) -> list[str]:
     """The whole page, torques in `unit`."""
     record = view.record
-    lines = [f"job {record.job}  {record.unit}" + (f"  ({record.customer})" if record.customer else "")]
+    lines = [f"{say('job {job}', job=record.job)}  {record.unit}" + (f"  ({record.customer})" if record.customer else "")]
     if record.simulated:
-        lines.append(f"  SIMULATED   {len(record.simulated)} of {len(record.pulls)} pulls come from the simulated bench")
-    lines += [f"  complaint   {record.complaint}"] if record.complaint else []
-    lines.append(f"  opened      {record.opened_at}" + (f", closed {record.closed_at}" if record.closed_at else ""))
-    lines.append("  window      " + _window(view, unit))
+        lines.append(
+            _label("SIMULATED")
+            + say("{n} of {all} pulls come from the simulated bench", n=len(record.simulated), all=len(record.pulls))
+        )
+    lines += [f"{_label('complaint')}{record.complaint}"] if record.complaint else []
+    closed = say(", closed {at}", at=record.closed_at) if record.closed_at else ""
+    lines.append(f"{_label('opened')}{record.opened_at}{closed}")
+    lines.append(_label("window") + _window(view, unit))
     oil = record.last(Kind.OIL)
     if oil is not None:
         content = oil.content
-        lines.append(f"  oil         {content['text']}" + (f" with {content['additive']}" if content.get("additive") else ""))
+        told = "{oil} with {additive}" if content.get("additive") else "{oil}"
+        lines.append(_label("oil") + say(told, oil=content["text"], additive=content.get("additive")))
     lines += ["", *next_lines(view)]
-    lines += ["", "Series"] + [f"  {_series_line(series, unit)}" for series in view.series] if view.series else []
-    lines += ["", "Steps"] + [_step_line(view, step.key) for step in record.steps]
-    lines += ["", "Entries"] + [_entry_line(view, entry, unit) for entry in record.entries]
-    lines += ["", f"head {record.head} ({record.events} entries)"]
+    lines += ["", say("Series")] + [f"  {_series_line(series, unit)}" for series in view.series] if view.series else []
+    lines += ["", say("Steps")] + [_step_line(view, step.key) for step in record.steps]
+    lines += ["", say("Entries")] + [_entry_line(view, entry, unit) for entry in record.entries]
+    lines += ["", say("head {head} ({entries})", head=record.head, entries=counts.entries(record.events))]
     return lines
 
 
@@ -49,15 +60,15 @@ def next_lines(view: JobView) -> list[str]:
     """What is wanted next: the next open step, and what is missing before the steps that cannot be undone."""
     record = view.record
     if record.closed_at is not None:
-        return ["Next: nothing, the job is closed."]
+        return [say("Next: nothing, the job is closed.")]
     step = view.next_step
     if step is None:
-        return [f"Next: all steps are done. Close the job: platepull job close {record.job}"]
-    lines = [f"Next: {step.key} - {step.name}"]
+        return [say("Next: all steps are done. Close the job: platepull job close {job}", job=record.job)]
+    lines = [say("Next: {key} - {name}", key=step.key, name=step_name(step))]
     if asks_for_the_rest(view, step):
-        lines = [f"Next: {step.key} - ask what the complaint does not say yet, then mark the step"]
-    lines += [f"  write down: {step.write_down}"] if step.write_down else []
-    lines += [f"  missing: {one.text}" for one in view.gates[step.key].missing]
+        lines = [say("Next: {key} - ask what the complaint does not say yet, then mark the step", key=step.key)]
+    lines += [say("  write down: {what}", what=write_down(step))] if step.write_down else []
+    lines += [say("  missing: {what}", what=one.text) for one in view.gates[step.key].missing]
     lines += [f"  {remark}" for remark in view.gates[step.key].remarks]
     told = {one.code for one in view.gates[step.key].missing}
     for one_way in view.one_way_ahead:
@@ -65,12 +76,12 @@ def next_lines(view: JobView) -> list[str]:
         new = [one for one in missing if one.code not in told]
         told |= {one.code for one in missing}
         if one_way is not step:
-            as_well = ", missing as well:" if len(new) < len(missing) else ", missing:"
-            state = ": nothing is missing." if not missing else as_well if new else ": the same."
-            lines.append(f"Before {one_way.key} (cannot be undone){state}")
+            as_well = say(", missing as well:") if len(new) < len(missing) else say(", missing:")
+            state = say(": nothing is missing.") if not missing else as_well if new else say(": the same.")
+            lines.append(say("Before {key} (cannot be undone){state}", key=one_way.key, state=state))
             lines += [f"  {one.text}" for one in new]
     if view.passed_over:
-        lines.append(f"Passed over: {', '.join(one.key for one in view.passed_over)}")
+        lines.append(say("Passed over: {steps}", steps=", ".join(one.key for one in view.passed_over)))
     return lines
 
 
@@ -81,19 +92,21 @@ def asks_for_the_rest(view: JobView, step: Step) -> bool:
 
 def _window(view: JobView, unit: str) -> str:
     if view.card is None:
-        return f"none: platepull job add {view.record.job} spec SPEC.toml"
-    arrangement = "" if view.card.arrangement is None else f", arrangement {view.card.arrangement}"
+        return say("none: platepull job add {job} spec SPEC.toml", job=view.record.job)
+    arrangement = "" if view.card.arrangement is None else say(", arrangement {code}", code=view.card.arrangement)
     return window_of(view.card.window, unit) + arrangement
 
 
 def _series_line(series: JobSeries, unit: str) -> str:
     state = ", ".join(
-        f"{name.replace('_', ' ')} {value}" if name != "phase" else value for name, value in series.common.items() if value
+        f"{say(name.replace('_', ' '))} {say(value)}" if name != "phase" else say(value)
+        for name, value in series.common.items()
+        if value
     )
     figure = series.result.figure(series.basis)
-    value = "no reading" if figure is None else torque_with_u(figure.mean_nm, figure.budget.expanded_u_nm, unit)
-    verdict = "" if series.verdict is None else f", {str(series.verdict.state).replace('_', ' ')}"
-    return f"{state or 'nothing stated'}: {len(series.pulls)} {'pull' if len(series.pulls) == 1 else 'pulls'}, {value}{verdict}"
+    value = say("no reading") if figure is None else torque_with_u(figure.mean_nm, figure.budget.expanded_u_nm, unit)
+    verdict = "" if series.verdict is None else f", {say(str(series.verdict.state).replace('_', ' '))}"
+    return f"{state or say('nothing stated')}: {counts.pulls(len(series.pulls))}, {value}{verdict}"
 
 
 def _step_line(view: JobView, key: str) -> str:
@@ -103,16 +116,18 @@ def _step_line(view: JobView, key: str) -> str:
     if done is None:
         wanted = len(view.gates[key].missing)
         mark = "[ ]"
-        tail = f"  ({wanted} missing)" if wanted and step.one_way else ""
+        tail = "  " + say("({n} missing)", n=wanted) if wanted and step.one_way else ""
     else:
         mark = "[x]" if done.although is None else "[!]"
-        tail = f"  {done.entry.who} {done.entry.at[:16]}" + ("" if done.although is None else f", although: {done.although}")
-    return f"  {mark} {key:<16} {step.name}{tail}"
+        tail = f"  {done.entry.who} {done.entry.at[:16]}" + (
+            "" if done.although is None else say(", although: {although}", although=done.although)
+        )
+    return f"  {mark} {key:<16} {step_name(step)}{tail}"
 
 
 def _entry_line(view: JobView, entry: Entry, unit: str) -> str:
-    struck = "" if entry.struck is None else f"  STRUCK by {entry.struck.who}: {entry.struck.why}"
-    late = "  (after the close)" if entry in view.record.after_close else ""
+    struck = "" if entry.struck is None else "  " + say("STRUCK by {who}: {why}", who=entry.struck.who, why=entry.struck.why)
+    late = "  " + say("(after the close)") if entry in view.record.after_close else ""
     return f"  {entry.entry:>3} {entry.at[:16]} {entry.who}: {entry_text(entry, lambda nm: torque(nm, unit))}{struck}{late}"
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rig.errors import ArgumentError
+from rig.words.language import say
 
 if TYPE_CHECKING:
     from rig.refit.document import Fasteners, RefitSheet
@@ -76,10 +77,10 @@ def record(args: argparse.Namespace) -> int:
     bare = Session(sensor=Sensor(capacity_nm=profile.capacity_nm))
     typed = _Typed()
     with asked_to_end() as enough, Bench(open_source(profile, clock), bare) as bench:
-        print("Type b and Enter to pull the last bolt again; Ctrl-C ends, what was taken is kept.")
+        print(say("Type b and Enter to pull the last bolt again; Ctrl-C ends, what was taken is kept."))
         done = record_pass(bench, keeper, clock, say=_say, tell=tell, asked_to_end=enough, typed=typed.lines)
     names = ", ".join(f'"{name}"' for name in keeper.names(done, path.parent))
-    print(f"{APPLIED_ONLY}\nin the sheet, under this group: traces = [{names}]")
+    print(say(APPLIED_ONLY), say("in the sheet, under this group: traces = [{names}]", names=names), sep="\n")
     return 0 if all(state is State.IN_TOLERANCE for state in done.states) else 4
 
 

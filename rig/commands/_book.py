@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from rig.errors import ArgumentError, BookUnreachableError
+from rig.words.language import say
+from rig.words.retold import fault_text, retold
 
 if TYPE_CHECKING:  # SQLAlchemy is loaded where a book is opened, not for a help text
     from analysis.verdict.apart import Scatter
@@ -164,7 +166,7 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
     if args.job is None:
         return
     if not is_job_number(args.job) and args.job != LAST:
-        note(f"'{args.job}' is no number of the job book: it goes into the recordings' metadata and nowhere else")
+        note(say("'{job}' is no number of the job book: it goes into the recordings' metadata and nowhere else", job=args.job))
         return
     from rig.book.events import Kind
     from rig.book.gates import plate_state
@@ -183,7 +185,7 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
     except BookUnreachableError as error:
         if args.job == LAST:
             raise
-        note(f"{error}; pulls are recorded all the same and wait to be entered")
+        note(say("{fault}; pulls are recorded all the same and wait to be entered", fault=fault_text(error)))
         return
     args.unit_id = args.unit_id or record.unit
     args.customer = args.customer or record.customer
@@ -195,7 +197,7 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
         else:
             args.window, args.basis = card.window.text or str(card.window), str(card.window.basis)
     if record.closed_at is not None:
-        note(f"job {record.job} was closed at {record.closed_at}; pulls are entered all the same")
+        note(say("job {job} was closed at {closed_at}; pulls are entered all the same", job=record.job, closed_at=record.closed_at))
 
 
 def known_scatter_of(book: Book, record: JobRecord, settings: Settings) -> Scatter:
@@ -222,8 +224,8 @@ def enter_what_waits(book: Book) -> None:
     def tell(item: News) -> None:
         match item:
             case Entered(_, job, entry):
-                print(f"a recording that waited is entry {entry} of job {job}", file=sys.stderr)
+                print(say("a recording that waited is entry {entry} of job {job}", entry=entry, job=job), file=sys.stderr)
             case Failed(what, where, remedy):
-                print(f"{where}: {what}; {remedy}", file=sys.stderr)
+                print(f"{where}: {retold(what)}; {retold(remedy)}", file=sys.stderr)
 
     enter_waiting(book, waiting_room(), tell)

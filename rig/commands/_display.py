@@ -7,6 +7,8 @@ import os
 import sys
 from collections.abc import Mapping
 
+from rig.words.language import say
+
 
 def has_screen(environ: Mapping[str, str], platform: str) -> bool:
     """Whether a window can be shown: always on Windows and macOS, elsewhere where a display server is named."""
@@ -22,6 +24,6 @@ def wants_window(terminal: bool) -> bool:
     try:
         importlib.import_module("PySide6.QtWidgets")
     except ImportError as fault:
-        print(f"no window: {fault}; install what is named (see README), or use --terminal", file=sys.stderr)
+        print(say("no window: {fault}; install what is named (see README), or use --terminal", fault=fault), file=sys.stderr)
         return False
     return True

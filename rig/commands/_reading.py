@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Protocol, TypeVar
 
 from analysis.errors import BenchError
+from rig.words.retold import fault_text
 
 PARALLEL_FROM_BYTES = 8_000_000  # below about a second of work, starting more processes costs more than it saves
 
@@ -37,7 +38,7 @@ def spread(names: Sequence[str]) -> list[str]:
 
 def told_of(path: str, error: BenchError) -> str:
     """What is wrong with a file as one line that names it, even where the fault itself does not know of which file it is."""
-    line = " ".join(str(error).split())
+    line = " ".join(fault_text(error).split())
     return line if error.where else f"{path}: {line}"
 
 

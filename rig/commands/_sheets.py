@@ -9,6 +9,9 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rig.words.language import say
+from rig.words.retold import retold
+
 if TYPE_CHECKING:
     from rig.book.book import Book
     from rig.book.documents import JobView
@@ -39,7 +42,7 @@ def print_sheet(book: Book, args: argparse.Namespace, settings: Settings) -> int
     write_hand_over(
         path, book, view, phrases, day=date.today(), workshop=settings.workshop, software=software(), note=_note
     )  # fmt: skip
-    print(f"written: {path}")
+    print(say("written: {path}", path=path))
     return 0
 
 
@@ -51,7 +54,7 @@ def print_label(book: Book, args: argparse.Namespace, settings: Settings) -> int
     path, view = _pdf(args.out), job_view(book, args.number, settings)
     phrases = _phrases(args, settings, view)
     write_label(path, view, phrases, day=date.today(), workshop=settings.workshop)
-    print(f"written: {path}")
+    print(say("written: {path}", path=path))
     return 0
 
 
@@ -72,4 +75,4 @@ def _phrases(args: argparse.Namespace, settings: Settings, view: JobView) -> Phr
 
 
 def _note(line: str) -> None:
-    print(f"platepull job: {line}", file=sys.stderr)
+    print(f"platepull job: {retold(line)}", file=sys.stderr)

@@ -24,6 +24,8 @@ from rig.live.terminal import Keys, Terminal, follow
 from rig.live.wishes import Exercise
 from rig.settings import Settings
 from rig.words.arrangements import ARRANGEMENTS
+from rig.words.language import say
+from rig.words.retold import retold
 from rig.words.sentences import EXERCISE, certificate_text
 
 
@@ -68,17 +70,17 @@ def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: Dev
         )
     meant = sensor_choice(args, settings).stated_of_line(profile)
     if meant is not None:
-        terminal.note(f"sensor's uncertainty: {meant.sentence()}")
+        terminal.note(say("sensor's uncertainty: {what}", what=retold(meant.sentence())))
     clock = SystemClock()
     keeper = keeper_of(args, settings)
     if keeper is not None and out is None:
-        terminal.note(f"nothing is recorded without --out, and so nothing is entered in job {args.job}")
+        terminal.note(say("nothing is recorded without --out, and so nothing is entered in job {job}", job=args.job))
     elif keeper is not None and profile.name == SIMULATED_DEVICE:
-        terminal.note(f"this is the simulated bench: SIMULATED pulls go into job {args.job}")
+        terminal.note(say("this is the simulated bench: SIMULATED pulls go into job {job}", job=args.job))
     with asked_to_end() as enough, Bench(open_source(profile, clock), session, listener=keeper) as bench:
         if args.exercise:
             bench.ask(Exercise())
-            terminal.tell(EXERCISE)
+            terminal.tell(say(EXERCISE))
         keys = Keys(sys.stdin) if large else None
         follow(bench, terminal, clock, pulls=args.pulls, seconds=args.seconds, asked_to_end=enough, keys=keys)
         for row in terminal.series():
@@ -89,8 +91,8 @@ def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: Dev
 def _asked_arrangement(*, large: bool) -> str | None:
     """Who is held and who turns, asked where a person watches; said to be missing where nobody does."""
     if not (large and sys.stdin.isatty()):
-        print("who is held and who turns is not stated: --arrangement A|B|D|E|F|G|V|V2", file=sys.stderr)
+        print(say("who is held and who turns is not stated: --arrangement A|B|D|E|F|G|V|V2"), file=sys.stderr)
         return None
-    print("Who is held and who turns?", *(f"  {one.code:<2} {one.what}" for one in ARRANGEMENTS), sep="\n")
-    answer = input("code [Enter: not stated] ").strip().upper()
+    print(say("Who is held and who turns?"), *(f"  {one.code:<2} {say(one.what)}" for one in ARRANGEMENTS), sep="\n")
+    answer = input(say("code [Enter: not stated]") + " ").strip().upper()
     return answer if answer in [one.code for one in ARRANGEMENTS] else None

@@ -16,6 +16,8 @@ from rig.commands._judging import Judging
 from rig.commands._options import add_judging, add_stated, arm_of, stated_info, unit_for
 from rig.commands._reading import mapped, spread, told_of
 from rig.errors import ArgumentError
+from rig.words.language import in_language, say
+from rig.words.retold import retold
 
 if TYPE_CHECKING:
     from analysis.judgement import Missing, SeriesResult, Verdict
@@ -109,9 +111,9 @@ def run(args: argparse.Namespace) -> int:
     read = [one for one in outcomes if one.result is not None]
     mixed = _mixed(read, despite) if args.series else []
     for line in mixed:
-        print(f"platepull analyse: no series: {line}", file=sys.stderr)
+        print(f"platepull analyse: {say('no series: {why}', why=line)}", file=sys.stderr)
     if mixed and not args.json:  # who reads only the table must not look for a verdict that is not there
-        print(f"no series, no verdict on the unit: {'; '.join(mixed)}")
+        print(say("no series, no verdict on the unit: {why}", why="; ".join(mixed)))
     together = _together(read, task, args.basis or settings.basis, unit) if args.series and not mixed else None
     if args.json:
         _print_json(read, together, with_budget=args.budget)
@@ -141,7 +143,11 @@ def _mixed(read: Sequence[Analysed], despite: Sequence[str]) -> list[str]:
 
     infos = [one.info for one in read if one.info is not None]
     return [
-        f"{each.text}; leave one out, or say --despite {NAMES.get(each.field, each.field).replace(' ', '_')}"
+        say(
+            "{what}; leave one out, or say --despite {field}",
+            what=retold(each.text),
+            field=NAMES.get(each.field, each.field).replace(" ", "_"),
+        )
         for each in differences(infos, [one.path for one in read])
         if each.field not in despite
     ]
@@ -165,7 +171,12 @@ def analyse_file(task: Task) -> Analysed:
     except BenchError as error:
         return Analysed(task.path, error=told_of(task.path, error))
     except Exception as error:  # noqa: BLE001  a fault of ours in one file must not cost the readings of the others
-        return Analysed(task.path, error=f"{task.path}: not read by a fault of ours ({error!r}); report this with the file")
+        return Analysed(
+            task.path,
+            error=say(
+                "{path}: not read by a fault of ours ({error}); report this with the file", path=task.path, error=repr(error)
+            ),
+        )
     meant = task.sensors.stated(info)
     said: tuple[str, ...] = () if meant is None else (f"sensor's uncertainty: {meant.sentence()}",)
     if info.excluded is not None:
@@ -214,7 +225,7 @@ def _together(read: Sequence[Analysed], task: Task, basis: str | None, unit: Cal
     names = [one.path for one in read]
     text = series_lines(series, names, of, unit(window))
     if len(held_against) > 1:
-        text.append("  no verdict: the traces state different windows; give one with --window or --spec")
+        text.append(say("  no verdict: the traces state different windows; give one with --window or --spec"))
     return Together(names, series, text)
 
 
@@ -241,6 +252,11 @@ def _print_json(read: Sequence[Analysed], together: Together | None, *, with_bud
     print(json.dumps({"traces": traces, "series": series}, indent=1, allow_nan=False))
 
 
+def _label(name: str) -> str:
+    """The beginning of a row."""
+    return f"  {say(name):<14}  "
+
+
 def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:
     from rig.words import sentences as wording
     from rig.words.verdicts import verdict_text
@@ -248,35 +264,40 @@ def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:
     result = one.result
     if result is None:
         return []
-    bound = "at least " if result.at_least else ""
-    rows = [one.path, f"  pack breakaway  {'none found'}"]
+    bound = say("at least ") if result.at_least else ""
+    rows = [one.path, f"{_label('pack breakaway')}{say('none found')}"]
     if result.breakaway is not None:
         reading = result.breakaway
-        angle = "" if reading.angle_deg is None else f" and {reading.angle_deg:.1f} deg"
+        angle = "" if reading.angle_deg is None else say(" and {angle} deg", angle=in_language(f"{reading.angle_deg:.1f}"))
         shown = wording.torque_with_u(reading.torque_nm, reading.budget.expanded_u_nm, unit)
-        rows[-1] = f"  pack breakaway  {bound}{shown} (this pull) at {reading.time_s:.3f} s{angle}" + (
-            "" if result.direction == 1 else ", pulled the other way"
+        read = say(
+            "{torque} (this pull) at {time} s{angle}", torque=bound + shown, time=in_language(f"{reading.time_s:.3f}"), angle=angle
         )
+        rows[-1] = f"{_label('pack breakaway')}{read}" + ("" if result.direction == 1 else say(", pulled the other way"))
         if reading.first_step_nm is not None:
-            rows.append(f"  first step      {wording.torque(reading.first_step_nm, unit)}, not taken for breakaway")
+            rows.append(
+                _label("first step") + say("{torque}, not taken for breakaway", torque=wording.torque(reading.first_step_nm, unit))
+            )
     elif result.held_nothing:
-        rows[-1] += ": nothing held, the unit turns freely"
-    rows.append("  pack sliding    none found")
+        rows[-1] += say(": nothing held, the unit turns freely")
+    rows.append(f"{_label('pack sliding')}{say('none found')}")
     if result.sliding is not None:
         sliding = result.sliding
-        travel = f"{sliding.to_s - sliding.from_s:.2f} s" + (
-            "" if sliding.travel_deg is None else f", {sliding.travel_deg:.1f} deg"
+        travel = in_language(f"{sliding.to_s - sliding.from_s:.2f} s") + (
+            "" if sliding.travel_deg is None else in_language(f", {sliding.travel_deg:.1f} deg")
         )
         shown = wording.torque_with_u(sliding.torque_nm, sliding.budget.expanded_u_nm, unit)
-        rows[-1] = f"  pack sliding    {bound}{shown} (this pull) over {travel}"
-    rows.append(f"  chatter         {wording.chatter_text(result.chatter, unit)}")
+        rows[-1] = _label("pack sliding") + say("{torque} (this pull) over {travel}", torque=bound + shown, travel=travel)
+    rows.append(f"{_label('chatter')}{wording.chatter_text(result.chatter, unit)}")
     if one.verdict is not None:
-        rows.append(f"  {wording.STATE_WORD[one.verdict.state]:<14}  the unit: {verdict_text(one.verdict, unit)}")
-    rows += [f"  quality         {wording.quality_text(flag, unit)}" for flag in result.quality]
-    rows += [f"  note            {note}" for note in (*one.notes, *wording.reading_notes(result, unit))]
+        rows.append(
+            _label(wording.STATE_WORD[one.verdict.state]) + say("the unit: {verdict}", verdict=verdict_text(one.verdict, unit))
+        )
+    rows += [f"{_label('quality')}{wording.quality_text(flag, unit)}" for flag in result.quality]
+    rows += [f"{_label('note')}{retold(note)}" for note in (*one.notes, *wording.reading_notes(result, unit))]
     if with_budget:
-        for name, figures in (("pack breakaway", result.breakaway), ("pack sliding", result.sliding)):
+        for name, figures in ((say("pack breakaway"), result.breakaway), (say("pack sliding"), result.sliding)):
             rows += [] if figures is None else wording.budget_lines(name, figures.budget, unit)
         if one.verdict is not None and one.verdict.budget is not None:
-            rows += wording.budget_lines("verdict on the unit", one.verdict.budget, unit)
+            rows += wording.budget_lines(say("verdict on the unit"), one.verdict.budget, unit)
     return rows

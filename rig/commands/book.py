@@ -11,9 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 from rig.commands._book import add_book, add_json, add_who, open_book, the_clock, waiting_room, wants_json, who_of
 from rig.errors import ArgumentError
+from rig.words import counts
+from rig.words.language import in_language, say
+from rig.words.retold import retold
 
 if TYPE_CHECKING:
     from rig.book.book import Book
+    from rig.book.transfer import Counted
     from rig.book.trend import ChartPoint
     from rig.settings import Settings
 
@@ -78,6 +82,10 @@ def _tell(args: argparse.Namespace, document: dict[str, Any], text: str) -> None
     print(json.dumps(document, indent=1, ensure_ascii=False) if wants_json(args) else text)
 
 
+def _held(counted: Counted) -> str:
+    return f"{counts.jobs(counted.jobs)}, {counts.entries(counted.events)}"
+
+
 def _check(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     from rig.book.transfer import count
     from rig.book.versions import VERSION
@@ -94,9 +102,14 @@ def _check(book: Book, args: argparse.Namespace, settings: Settings) -> int:
         "events": counted.events,
         "waiting": [{"book": one.book, "job": one.job, "path": one.path} for one in waiting],
     }
-    state = "sound" if not faults else "NOT SOUND: " + "; ".join(faults) + " (restore a backup, or rebuild it from its recordings)"
-    told = "".join(f"\nwaits to be entered in job {one.job} of {one.book}: {one.path}" for one in waiting)
-    _tell(args, document, f"{book.place}\nversion {VERSION}, {counted.jobs} jobs, {counted.events} entries\n{state}{told}")
+    what = "; ".join(map(retold, faults))
+    lines = [
+        str(book.place),
+        say("version {version}, {held}", version=VERSION, held=_held(counted)),
+        say("NOT SOUND: {what} (restore a backup, or rebuild it from its recordings)", what=what) if faults else say("sound"),
+        *(say("waits to be entered in job {job} of {book}: {path}", job=one.job, book=one.book, path=one.path) for one in waiting),
+    ]
+    _tell(args, document, "\n".join(lines))
     return 0 if not faults else NOT_SOUND_STATUS
 
 
@@ -105,19 +118,25 @@ def _verify(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
     if args.head is not None:
         found = find_head(book, args.head)
-        text = "this head stands nowhere in the book: the sheet is of another book, or the record was altered"
+        text = say("this head stands nowhere in the book: the sheet is of another book, or the record was altered")
         if found is not None:
-            text = f"the head is entry {found.number} of job {found.job}, made by {found.who} at {found.at}"
+            text = say(
+                "the head is entry {number} of job {job}, made by {who} at {at}",
+                number=found.number,
+                job=found.job,
+                who=found.who,
+                at=found.at,
+            )
         where = None if found is None else {"job": found.job, "event": found.number, "at": found.at, "who": found.who}
         _tell(args, {"head": where}, text)
         return 0 if found is not None else NOT_SOUND_STATUS
     told = verify(book, args.job)
-    lines = [f"{told.events} entries, {told.files} files"]
+    lines = [f"{counts.entries(told.events)}, {counts.files(told.files)}"]
     for name, findings in (("altered", told.altered), ("missing", told.missing)):
         for one in findings:
             place = f"entry {one.event}" if one.event is not None else "table"
             lines.append(f"{name}: job {one.job}, {place}" + (f", {one.file}" if one.file else "") + f": {one.what}")
-    lines.append("all holds" if told.holds else "NOT ALL HOLDS")
+    lines.append(say("all holds") if told.holds else say("NOT ALL HOLDS"))
     _tell(args, told.document(), "\n".join(lines))
     return 0 if told.holds else NOT_SOUND_STATUS
 
@@ -129,7 +148,7 @@ def _backup(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     _tell(
         args,
         {"file": args.file, "jobs": counted.jobs, "events": counted.events},
-        f"{counted.jobs} jobs, {counted.events} entries in {args.file}",
+        say("{held} in {file}", held=_held(counted), file=args.file),
     )
     return 0
 
@@ -138,7 +157,11 @@ def _restore(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     from rig.book.transfer import restore
 
     counted = restore(book, Path(args.file), the_clock)
-    text = f"{counted.jobs} jobs, {counted.events} entries from {args.file}; see 'platepull book verify' for the files"
+    text = say(
+        "{held} from {file}; see 'platepull book verify' for the files",
+        held=_held(counted),
+        file=args.file,
+    )
     _tell(args, {"jobs": counted.jobs, "events": counted.events}, text)
     return 0
 
@@ -149,13 +172,13 @@ def _rebuild(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
     rebuilt = rebuild(book, Path(args.folder), who_of(args, settings), sensor_choice(args, settings).of)
     for path, why in rebuilt.left_out:
-        print(f"left out: {why if str(path) in why else f'{path}: {why}'}", file=sys.stderr)
+        print(say("left out: {what}", what=retold(why) if str(path) in why else f"{path}: {retold(why)}"), file=sys.stderr)
     document = {
         "jobs": list(rebuilt.jobs),
         "pulls": rebuilt.pulls,
         "left_out": [{"file": str(path), "why": why} for path, why in rebuilt.left_out],
     }
-    _tell(args, document, f"{rebuilt.pulls} pulls in {len(rebuilt.jobs)} jobs")
+    _tell(args, document, say("{pulls} in {jobs}", pulls=counts.pulls(rebuilt.pulls), jobs=counts.jobs(len(rebuilt.jobs))))
     return 0
 
 
@@ -169,10 +192,15 @@ def _trend(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     basis = Basis(args.basis)
     if args.of == SCATTER:
         drawn = chart(knowledge.scatters(book, basis, sensors=[] if args.sensor is None else [args.sensor]))
-        head = "no job has repeats yet: two pulls one way in one state are the least"
+        head = say("no job has repeats yet: two pulls one way in one state are the least")
         if drawn.centre is not None:
-            degrees = f"{drawn.degrees_of_freedom} degrees of freedom"
-            head = f"scatter from pull to pull, {args.basis}: {100 * drawn.centre:.1f} % ({degrees})"
+            degrees = counts.degrees_of_freedom(drawn.degrees_of_freedom)
+            head = say(
+                "scatter from pull to pull, {basis}: {share} % ({degrees})",
+                basis=say(args.basis),
+                share=in_language(f"{100 * drawn.centre:.1f}"),
+                degrees=degrees,
+            )
         rows = [_point_line(point) for point in drawn.points]
         _tell(args, {"of": args.of, "basis": args.basis} | asdict(drawn), "\n".join([head, *rows]))
         return 0
@@ -185,12 +213,20 @@ def _trend(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     }[args.of]()
     found = level_chart(levels)
     words, unit, scale = LEVELS[args.of]
-    head = f"{words}: {len(levels)} jobs, too few for limits (five are the least)"
+    head = say("{what}: {jobs}, too few for limits (five are the least)", what=say(words), jobs=counts.jobs(len(levels)))
     if found.centre is not None and found.low is not None and found.high is not None:
         centre, low, high = (scale * value for value in (found.centre, found.low, found.high))
-        head = f"{words}: {centre:.3g} {unit}, limits {low:.3g} to {high:.3g}"
+        head = say(
+            "{what}: {centre} {unit}, limits {low} to {high}",
+            what=say(words),
+            centre=in_language(f"{centre:.3g}"),
+            unit=unit,
+            low=in_language(f"{low:.3g}"),
+            high=in_language(f"{high:.3g}"),
+        )
     lines = [
-        f"{point.job:<10} {scale * point.value:9.3g} {unit}  {point.n:>3}" + "".join(f"  {_RULE_WORDS[r]}" for r in point.rules)
+        f"{point.job:<10} {in_language(f'{scale * point.value:9.3g}')} {unit}  {point.n:>3}"
+        + "".join(f"  {say(_RULE_WORDS[r])}" for r in point.rules)
         for point in found.points
     ]
     _tell(args, {"of": args.of, "basis": args.basis} | asdict(found), "\n".join([head, *lines]))
@@ -198,9 +234,10 @@ def _trend(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
 
 def _point_line(point: ChartPoint) -> str:
-    limits = f"{100 * point.low:4.1f} to {100 * point.high:4.1f} %"
-    words = "".join(f"  {_RULE_WORDS[rule]}" for rule in point.rules)
-    return f"{point.job:<10} {100 * point.relative:5.1f} %  {point.degrees_of_freedom:>3}  {limits}{words}"
+    low, high = (in_language(f"{100 * limit:4.1f}") for limit in (point.low, point.high))
+    limits = say("{low} to {high} %", low=low, high=high)
+    words = "".join(f"  {say(_RULE_WORDS[rule])}" for rule in point.rules)
+    return f"{point.job:<10} {in_language(f'{100 * point.relative:5.1f}')} %  {point.degrees_of_freedom:>3}  {limits}{words}"
 
 
 SCATTER = "scatter"
@@ -225,6 +262,10 @@ def _move(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
     with Book(Place.of(args.target), the_clock) as target:
         counted = copy_book(book, target)
-        text = f"{counted.jobs} jobs, {counted.events} entries are in {target.place}; now set 'book' in the settings"
+        text = say(
+            "{held} in {place}; now set 'book' in the settings",
+            held=_held(counted),
+            place=target.place,
+        )
         _tell(args, {"where": str(target.place), "jobs": counted.jobs, "events": counted.events}, text)
     return 0

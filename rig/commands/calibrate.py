@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 from analysis.errors import BenchError
 from rig.errors import ArgumentError
+from rig.words.language import say, spoken
+from rig.words.retold import fault_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -50,6 +52,7 @@ def run(args: argparse.Namespace) -> int:
     from rig.errors import CertificateError
     from rig.files.certificate import certificate_file, write_certificate
     from rig.sheets.certificate import sheet_lines
+    from rig.sheets.phrases import Phrases
 
     if args.template:
         return _template(args.plan, TEMPLATE)
@@ -69,12 +72,14 @@ def run(args: argparse.Namespace) -> int:
         )
     _say_how_far(plan, _unit(args))
     if args.device and not _taken(args, plan):
-        print(f"broken off; what was taken is in {plan.points}: the same command goes on with it", file=sys.stderr)
+        print(
+            say("broken off; what was taken is in {points}: the same command goes on with it", points=plan.points), file=sys.stderr
+        )
         return 0
     certificate = certificate_of(plan)
-    print("\n".join(sheet_lines(certificate)))
+    print("\n".join(sheet_lines(certificate, Phrases(spoken()))))
     write_certificate(out, certificate)
-    print(f'\nwritten: {out}; name it in the profile: certificate = "{out.name}"')
+    print("\n" + say('written: {path}; name it in the profile: certificate = "{name}"', path=out, name=out.name))
     if not args.no_pdf:
         _print_sheet(out.with_suffix(".pdf"), certificate)
     return 0
@@ -94,7 +99,7 @@ def _template(path: Path | None, text: str) -> int:
         raise ArgumentError(
             f"cannot be written ({fault.strerror})", where=str(path), remedy="check folder, rights and space"
         ) from fault
-    print(f"written: {path}")
+    print(say("written: {path}", path=path))
     return 0
 
 
@@ -108,13 +113,19 @@ def _say_how_far(plan: Plan, unit: str) -> None:
         return
     most_nm = plan.reference.torque_nm(plan.loads[-1])
     print(
-        f"the loads reach {torque(most_nm, unit)}; beyond that the certificate is stretched, and a verdict grows wider",
+        say(
+            "the loads reach {torque}; beyond that the certificate is stretched, and a verdict grows wider",
+            torque=torque(most_nm, unit),
+        ),
         file=sys.stderr,
     )
     text = load_settings().window
     high_nm = None if text is None else Window.parse(text).high_nm
     if high_nm is not None and high_nm > most_nm:
-        print(f"the window in your settings goes to {torque(high_nm, unit)}: add heavier loads or a longer arm", file=sys.stderr)
+        print(
+            say("the window in your settings goes to {torque}: add heavier loads or a longer arm", torque=torque(high_nm, unit)),
+            file=sys.stderr,
+        )
 
 
 def _check(args: argparse.Namespace) -> int:
@@ -135,7 +146,7 @@ def _check(args: argparse.Namespace) -> int:
             try:
                 shown = take(weights, gauge, _Person(), unit)
             except (Stopped, KeyboardInterrupt):
-                print("broken off; nothing was stated", file=sys.stderr)
+                print(say("broken off; nothing was stated"), file=sys.stderr)
                 return 0
     else:
         raise ArgumentError("no sensor", where="--check", remedy="name its profile (--device), or say what it showed (--shown)")
@@ -178,9 +189,9 @@ def _print_sheet(path: Path, certificate: Certificate) -> None:
         page = certificate_page(certificate, phrases, software=f"platepull {version('platepull')}")
         write_pdf(path, page, language=phrases.language, day=certificate.made)
     except BenchError as fault:
-        print(f"no printed sheet: {fault}", file=sys.stderr)
+        print(say("no printed sheet: {fault}", fault=fault_text(fault)), file=sys.stderr)
     else:
-        print(f"written: {path}")
+        print(say("written: {path}", path=path))
 
 
 class _Person:

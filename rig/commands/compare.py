@@ -14,6 +14,7 @@ from rig.commands._book import add_book
 from rig.commands._options import unit_of
 from rig.commands._reading import mapped, spread, told_of
 from rig.errors import ArgumentError
+from rig.words.language import say
 
 if TYPE_CHECKING:
     from analysis.compare.comparison import Comparison
@@ -133,7 +134,9 @@ def read_file(task: Task) -> Read:
     except BenchError as error:
         return Read(error=told_of(task.path, error))
     except Exception as error:  # noqa: BLE001  a fault of ours is told with the file it came from
-        return Read(error=f"{task.path}: not read by a fault of ours ({error!r}); report this with the file")
+        return Read(
+            error=say("{path}: not read by a fault of ours ({error}); report this with the file", path=task.path, error=repr(error))
+        )
 
 
 def question_of(text: str | None) -> Question | None:

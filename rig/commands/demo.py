@@ -8,6 +8,9 @@ from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
+from rig.words import counts
+from rig.words.language import say
+
 NAME = "demo"
 HELP = "write the demo pulls (invented workshop), a calibration, a refit sheet and the sender's firmware into a folder"
 SENDER = "sender"
@@ -39,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
         raise ArgumentError(
             f"the demo cannot be written ({fault.strerror})", where=str(folder), remedy="check folder and disk"
         ) from fault
-    print(f"{len(files)} files in {folder}. All of it is invented. Try:")
+    print(say("{files} in {folder}. All of it is invented. Try:", files=counts.files(len(files)), folder=folder))
     print(f"  platepull analyse {folder / 'rebuilt_good.csv'} {folder / 'as_found_low.csv'}")
     print(f"  platepull replay {folder / 'chatter_new_plates.csv'} --terminal")
     print(f"  platepull calibrate {folder / 'calibration' / 'plan.toml'} --out {folder / 'certificate.json'}")

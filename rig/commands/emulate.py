@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from analysis.errors import BenchError
+from rig.words import counts
+from rig.words.language import say
 
 if TYPE_CHECKING:
     from drivers.clock import Clock
@@ -94,8 +96,17 @@ def serve_until(stop: threading.Event, clock: Clock, args: argparse.Namespace) -
             pulls=args.pulls,
             wait_for_reader=not args.at_once,
         )
-    spoiled = f"; spoiled: {cable.counts}" if cable else ""
-    print(f"{tally.samples} samples sent, {tally.pulls} pulls, {outlet.dropped} chunks that nobody read{spoiled}", file=sys.stderr)
+    spoiled = say("; spoiled: {counts}", counts=cable.counts) if cable else ""
+    print(
+        say(
+            "{samples} sent, {pulls}, chunks that nobody read: {dropped}{spoiled}",
+            samples=counts.samples(tally.samples),
+            pulls=counts.pulls(tally.pulls),
+            dropped=outlet.dropped,
+            spoiled=spoiled,
+        ),
+        file=sys.stderr,
+    )
     return 0
 
 

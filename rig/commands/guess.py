@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from rig.commands._options import positive
+from rig.words.language import say
+from rig.words.retold import retold
 
 if TYPE_CHECKING:
     from analysis.units import Quantity
@@ -93,7 +95,12 @@ def run(args: argparse.Namespace) -> int:
         print(text, end="")
     else:
         _write(args.out, text)
-    print(f"{100 * found.sureness:.0f} % sure.", *[f"Doubtful: {flag}." for flag in found.caveats], sep="\n", file=sys.stderr)
+    print(
+        say("{share} % sure.", share=f"{100 * found.sureness:.0f}"),
+        *[say("Doubtful: {what}.", what=retold(flag)) for flag in found.caveats],
+        sep="\n",
+        file=sys.stderr,
+    )
     return 0
 
 
@@ -104,11 +111,21 @@ def _with_units(found: Guess, args: argparse.Namespace) -> Guess:
     stated = {"torque": args.torque_unit, "angle": args.angle_unit, "time": args.time_unit}
     for kind in found.wanted:
         if stated[kind] is None and sys.stdin.isatty():
-            stated[kind] = input(f"No line says in what unit {kind} is sent. Which one? {EXAMPLES[kind]} ").strip() or None
+            stated[kind] = (
+                input(
+                    say(
+                        "No line says in what unit {kind} is sent. Which one? {examples}",
+                        kind=say(kind),
+                        examples=say(EXAMPLES[kind]),
+                    )
+                    + " "
+                ).strip()
+                or None
+            )
     missing = [kind for kind in found.wanted if stated[kind] is None]
     if "torque" in missing or "time" in missing:
         for reason in (*found.because, *found.caveats):
-            print(f"  {reason}", file=sys.stderr)
+            print(f"  {retold(reason)}", file=sys.stderr)
         options = " and ".join(f"--{kind}-unit '{EXAMPLES[kind].strip('[]').split(', ')[0]}'" for kind in missing)
         raise ArgumentError(
             f"no line says the unit of {' and '.join(missing)}, and none is made up",
@@ -122,11 +139,11 @@ def _with_units(found: Guess, args: argparse.Namespace) -> Guess:
 
 
 def _ask() -> None:
-    print("now pull once each way, and let the lever come back to rest ...", file=sys.stderr)
+    print(say("now pull once each way, and let the lever come back to rest ..."), file=sys.stderr)
 
 
 def _tell(baud: int) -> None:
-    print(f"listening at {baud} baud ...", file=sys.stderr)
+    print(say("listening at {baud} baud ...", baud=baud), file=sys.stderr)
 
 
 def _write(path: Path, text: str) -> None:

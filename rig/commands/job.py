@@ -24,6 +24,9 @@ from rig.commands._book import (
     wants_json,
     who_of,
 )
+from rig.words import counts
+from rig.words.language import say, say_n
+from rig.words.retold import fault_text, retold
 
 if TYPE_CHECKING:
     from rig.book.book import Book, Draft
@@ -45,6 +48,19 @@ FILES = {
 
 NOT_WHOLE_STATUS = 4
 """The job was exported, but its record does not hold."""
+
+WHAT_WORDS = {
+    "pull": "pull",
+    "pack": "pack sheet",
+    "refit": "refit sheet",
+    "spec": "spec card",
+    "photo": "photo",
+    "certificate": "certificate",
+    "part": "part",
+    "oil": "oil",
+    "note": "note",
+}
+"""What was entered, in words."""
 
 _WHAT_HELP = {
     "pull": "recordings; the same bytes twice are one pull",
@@ -162,7 +178,8 @@ def run(args: argparse.Namespace) -> int:
         if args.action in ("new", "add", "step", "strike", "close"):  # looking writes nothing
             enter_what_waits(book)
         elif waiting := len(waiting_room().of(str(book.place))):
-            _note(f"{waiting} recordings wait to be entered; the next 'platepull job add' does it")
+            one = "{n} recording waits to be entered; the next 'platepull job add' does it"
+            _note(say_n(one, "{n} recordings wait to be entered; the next 'platepull job add' does it", waiting))
         return actions[args.action](book, args, settings)
 
 
@@ -198,7 +215,14 @@ def _add(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     if wants_json(args):
         print(json.dumps({"job": args.number, "entries": entered}))
     else:
-        print(*(f"job {args.number}: entry {entry}, {args.what}" for entry in entered), sep="\n", end="\n" if entered else "")
+        print(
+            *(
+                say("job {number}: entry {entry}, {what}", number=args.number, entry=entry, what=say(WHAT_WORDS[args.what]))
+                for entry in entered
+            ),
+            sep="\n",
+            end="\n" if entered else "",
+        )
     if args.what not in ("pull", "note", "photo", "certificate") and not wants_json(args):
         _say_next(book, args.number, settings)
     return status
@@ -241,7 +265,7 @@ def _add_pulls(book: Book, args: argparse.Namespace, settings: Settings, who: st
         try:
             draft = read_pull_draft(path, sensors.of)
         except BenchError as error:
-            _note(f"platepull job: {' '.join(str(error).split())}")
+            _note(f"platepull job: {' '.join(fault_text(error).split())}")
             status = 2
             continue
         record, entry, outcome = enter_pull(book, args.number, who, draft)
@@ -250,16 +274,18 @@ def _add_pulls(book: Book, args: argparse.Namespace, settings: Settings, who: st
             _look_around(record)
             _point_out(book, record, entry, path)
         elif outcome is Outcome.AMENDED:
-            _note(f"{path}: is entry {entry.entry} already; its metadata has changed, that is entered")
+            _note(say("{path}: is entry {entry} already; its metadata has changed, that is entered", path=path, entry=entry.entry))
         else:
             _note(_already(entry, path))
     return status
 
 
 def _already(entry: Entry, path: Path) -> str:
-    text = f"{path}: is entry {entry.entry} already, not entered again"
+    text = say("{path}: is entry {entry} already, not entered again", path=path, entry=entry.entry)
     if entry.struck is not None:
-        text += f"; it was struck ({entry.struck.why}); to let it count, strike entry {entry.struck.entry}"
+        text += say(
+            "; it was struck ({why}); to let it count, strike entry {entry}", why=entry.struck.why, entry=entry.struck.entry
+        )
     return text
 
 
@@ -268,12 +294,25 @@ def _look_around(record: JobRecord) -> None:
     closed = next((entry for entry in reversed(record.entries) if entry.kind == "closed" and entry.counts), None)
     if closed is not None and closed.entry < record.events:
         _note(
-            f"job {record.job} was closed by {closed.who} on {closed.at}: entry {record.events} stands after the close and is "
-            f"told so; to open the job again, strike entry {closed.entry}"
+            say(
+                "job {job} was closed by {who} on {at}: entry {events} stands after the close and is told so; "
+                "to open the job again, strike entry {entry}",
+                job=record.job,
+                who=closed.who,
+                at=closed.at,
+                events=record.events,
+                entry=closed.entry,
+            )
         )
     if record.clock_went_back:
         before, last = (entry.at for entry in record.entries[-2:])
-        _note(f"the computer's clock stands at {last}, before the entry made at {before}: set it right; the entry stands")
+        _note(
+            say(
+                "the computer's clock stands at {last}, before the entry made at {before}: set it right; the entry stands",
+                last=last,
+                before=before,
+            )
+        )
 
 
 def _point_out(book: Book, record: JobRecord, entry: Entry, path: Path) -> None:
@@ -282,15 +321,32 @@ def _point_out(book: Book, record: JobRecord, entry: Entry, path: Path) -> None:
     from rig.book.record import Pull
 
     for other, number in book.where_else(entry.files[0][1], record.job):
-        _note(f"{path}: the same recording is entry {number} of job {other}; strike it where it does not belong")
+        _note(
+            say(
+                "{path}: the same recording is entry {number} of job {other}; strike it where it does not belong",
+                path=path,
+                number=number,
+                other=other,
+            )
+        )
     pull = Pull(entry)
     stated = pull.term("job")
     if stated and stated != record.job:
-        _note(f"{path}: its metadata says job {stated}; entered in {record.job} all the same")
+        _note(
+            say("{path}: its metadata says job {stated}; entered in {job} all the same", path=path, stated=stated, job=record.job)
+        )
     unit = pull.term("unit")
     if unit and folded(unit) != folded(record.unit):
-        way_out = f"strike entry {entry.entry} if it is a pull of another unit"
-        _note(f"{path}: its metadata says unit '{unit}', the job is of '{record.unit}'; {way_out}")
+        way_out = say("strike entry {entry} if it is a pull of another unit", entry=entry.entry)
+        _note(
+            say(
+                "{path}: its metadata says unit '{unit}', the job is of '{of_job}'; {way_out}",
+                path=path,
+                unit=unit,
+                of_job=record.unit,
+                way_out=way_out,
+            )
+        )
 
 
 def _step(book: Book, args: argparse.Namespace, settings: Settings) -> int:
@@ -305,9 +361,12 @@ def _step(book: Book, args: argparse.Namespace, settings: Settings) -> int:
         print(json.dumps({"job": record.job, "entry": record.events, "step": args.step}))
         return 0
     _look_around(record)
-    print(f"job {record.job}: entry {record.events}, {args.step} is done" + (f", although: {args.although}" if missing else ""))
+    print(
+        say("job {job}: entry {events}, {step} is done", job=record.job, events=record.events, step=args.step)
+        + (say(", although: {although}", although=args.although) if missing else "")
+    )
     for one in missing:
-        _note(f"  missing: {one.text}")
+        _note(say("  missing: {what}", what=one.text))
     _say_next(book, args.number, settings)
     return 0
 
@@ -319,21 +378,24 @@ def _strike(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     if wants_json(args):
         print(json.dumps({"job": record.job, "entry": record.events, "struck": args.entry}))
     else:
-        print(f"job {record.job}: entry {args.entry} does not count (entry {record.events})")
+        print(
+            say("job {job}: entry {entry} does not count (entry {events})", job=record.job, entry=args.entry, events=record.events)
+        )
     return 0
 
 
 def _close(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    from rig.book.gates import step_name
     from rig.book.marking import close
 
     record = close(book, args.number, who_of(args, settings))
     if wants_json(args):
         print(json.dumps({"job": record.job, "closed_at": record.closed_at}))
     else:
-        print(f"job {record.job} is closed")
+        print(say("job {job} is closed", job=record.job))
     for step in record.steps:
         if step.one_way and record.done(step.key) is None:
-            _note(f"  not marked as done: {step.key}, {step.name}")
+            _note(say("  not marked as done: {key}, {name}", key=step.key, name=step_name(step)))
     return 0
 
 
@@ -348,10 +410,10 @@ def _list(book: Book, args: argparse.Namespace, settings: Settings) -> int:
         print(json.dumps([line_document(line) for line in lines], indent=1, ensure_ascii=False))
         return 0
     for line in lines:
-        closed = "open" if line.closed_at is None else f"closed {line.closed_at[:10]}"
-        print(f"{line.job:<10} {line.opened_at[:10]}  {closed:<17} {line.unit}" + (f"  ({line.customer})" if line.customer else ""))
+        closed = say("open") if line.closed_at is None else say("closed {day}", day=line.closed_at[:10])
+        print(f"{line.job:<10} {line.opened_at[:10]}  {closed:<23} {line.unit}" + (f"  ({line.customer})" if line.customer else ""))
     if not lines:
-        _note("no job" + (" with these words" if args.search else " yet: platepull job new --unit-id TEXT"))
+        _note(say("no job with these words") if args.search else say("no job yet: platepull job new --unit-id TEXT"))
     return 0
 
 
@@ -372,13 +434,20 @@ def _export(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
     exported = export_job(book, job_view(book, args.number, settings), Path(args.out))
     for line in (*exported.amiss, *exported.left_out):
-        _note(line)
+        _note(retold(line))
     if wants_json(args):
         told = {"amiss": list(exported.amiss), "left_out": list(exported.left_out)}
         document = {"job": args.number, "folder": str(exported.folder), "files": exported.files, **told}
         print(json.dumps(document, ensure_ascii=False))
     else:
-        print(f"job {args.number} is in {exported.folder}, with {exported.files} files")
+        print(
+            say(
+                "job {job} is in {folder}, with {files}",
+                job=args.number,
+                folder=exported.folder,
+                files=counts.files(exported.files),
+            )
+        )
     return NOT_WHOLE_STATUS if exported.amiss else 0
 
 
@@ -386,7 +455,9 @@ def _import(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     from rig.book.export import import_job
 
     record = import_job(book, Path(args.folder))
-    text = f"job {record.job} is in the book, {record.events} entries, head {record.head}"
+    text = say(
+        "job {job} is in the book, {entries}, head {head}", job=record.job, entries=counts.entries(record.events), head=record.head
+    )
     print(json.dumps({"job": record.job, "events": record.events, "head": record.head}) if wants_json(args) else text)
     return 0
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from rig.words.language import say
+
 NAME = "ports"
 HELP = "list the serial ports that are plugged in"
 
@@ -18,7 +20,7 @@ def run(args: argparse.Namespace) -> int:
 
     ports = list_ports()
     if not ports:
-        print("No serial port is plugged in. Plug the sensor in, then try again; without one: platepull emulate")
+        print(say("No serial port is plugged in. Plug the sensor in, then try again; without one: platepull emulate"))
     for info in ports:
         print(f"{info.port}  {info.what}".rstrip())
     return 0

@@ -11,6 +11,8 @@ from typing import Any
 from analysis.errors import BenchError
 from rig.commands import _bolts
 from rig.errors import ArgumentError
+from rig.words.language import in_language, say
+from rig.words.retold import fault_text, retold
 
 NAME = "refit"
 HELP = "answer refit sheets: shims for bearing preload, drag, backlash, fasteners, fill"
@@ -44,11 +46,11 @@ def run(args: argparse.Namespace) -> int:
         try:
             one = answer(name)
         except BenchError as error:
-            print(f"platepull refit: {' '.join(str(error).split())}", file=sys.stderr)
+            print(f"platepull refit: {' '.join(fault_text(error).split())}", file=sys.stderr)
             status = max(status, 2)
             continue
         for hint in one["hints"]:
-            print(f"platepull refit: {hint}", file=sys.stderr)
+            print(f"platepull refit: {retold(hint)}", file=sys.stderr)
         answered.append(one)
         status = max(status, exit_status(one))
         if not args.json:
@@ -56,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(answered, indent=1, ensure_ascii=False, allow_nan=False))
     elif answered:
-        print(ADVICE)
+        print(say(ADVICE))
     return status
 
 
@@ -65,12 +67,12 @@ def _rows(one: dict[str, Any]) -> list[str]:
     from rig.refit.answers import LISTS
 
     rows = [str(Path(one["refit"])) + (f", {one['unit']}" if one["unit"] else "")]
-    rows += [f"  {problem['severity']:<5} {problem['where']}: {problem['text']}" for problem in one["problems"]]
+    rows += [f"  {say(problem['severity']):<5} {problem['where']}: {problem['text']}" for problem in one["problems"]]
     for name in LISTS:
         for entry in one[name]:
             rows.append(f"  {entry['text']}")
             if name == "fasteners":
                 order = " ".join(map(str, entry["order"]))
-                stages = ", ".join(f"{stage:.1f}" for stage in entry["stages_nm"])
-                rows.append(f"    order {order}; passes at {stages} N.m")
+                stages = ", ".join(in_language(f"{stage:.1f}") for stage in entry["stages_nm"])
+                rows.append(say("    order {order}; passes at {stages} N.m", order=order, stages=stages))
     return rows

@@ -11,6 +11,9 @@ from typing import TYPE_CHECKING
 from rig.commands._display import wants_window
 from rig.commands._options import add_judging, arm_of
 from rig.errors import ArgumentError
+from rig.words import counts
+from rig.words.language import say
+from rig.words.retold import retold
 
 if TYPE_CHECKING:
     from analysis.trace import Trace
@@ -48,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     settings = load_settings()
     trace, info = read_trace(Path(args.trace), arm_m=arm_of(args.arm))
     for note in info.notes:
-        print(f"note: {note}", file=sys.stderr)
+        print(say("note: {what}", what=retold(note)), file=sys.stderr)
     if wants_window(args.terminal) and args.arm is None and math.isfinite(speed):
         return _in_window(args, settings, info, speed)
     return _in_terminal(args, settings, trace, info, speed)
@@ -111,7 +114,15 @@ def _in_terminal(args: argparse.Namespace, settings: Settings, trace: Trace, inf
         source = Replay(trace, clock, speed, name=args.trace)
     with asked_to_end() as enough, Bench(source, session, patient=True) as bench:
         follow(bench, terminal, clock, pulls=None, seconds=None, asked_to_end=enough)
-        print(f"{len(trace)} samples replayed, {bench.status.line.samples} received, {bench.status.pulls} pulls", file=sys.stderr)
+        print(
+            say(
+                "{samples} replayed, {received} received, {pulls}",
+                samples=counts.samples(len(trace)),
+                received=bench.status.line.samples,
+                pulls=counts.pulls(bench.status.pulls),
+            ),
+            file=sys.stderr,
+        )
     return 0
 
 

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 from analysis.errors import BenchError
 from rig.commands._book import add_book, open_book
 from rig.errors import ArgumentError
+from rig.words.language import say
+from rig.words.retold import fault_text
 
 if TYPE_CHECKING:
     from analysis.pack.shop import ShopHistory
@@ -56,11 +58,13 @@ def run(args: argparse.Namespace) -> int:
         try:
             answered = answer_files(name, args.spec, args.shelf, shop)
         except BenchError as error:
-            print(f"platepull shim: {' '.join(str(error).split())}", file=sys.stderr)
+            print(f"platepull shim: {' '.join(fault_text(error).split())}", file=sys.stderr)
             status = max(status, UNREADABLE_STATUS)
             continue
         except Exception as error:  # noqa: BLE001  a fault of ours in one sheet must not cost the answers of the others
-            fault = f"{name}: not answered by a fault of ours ({error!r}); report this with the file"
+            fault = say(
+                "{path}: not answered by a fault of ours ({error}); report this with the file", path=name, error=repr(error)
+            )
             print(f"platepull shim: {fault}", file=sys.stderr)
             status = max(status, UNREADABLE_STATUS)
             continue
@@ -72,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(documents, indent=1, ensure_ascii=False, allow_nan=False))
     elif documents:
-        print(ADVICE)
+        print(say(ADVICE))
     return status
 
 

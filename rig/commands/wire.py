@@ -8,6 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rig.commands._options import positive
+from rig.words import counts
+from rig.words.language import in_language, say
+from rig.words.retold import retold
 
 if TYPE_CHECKING:
     from analysis.trace import Trace
@@ -78,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
         if ending is not None:
             ending.cancel()
             ending.join()
-    print(f"Recorded to {args.file}.")
+    print(say("Recorded to {file}.", file=args.file))
     return 0
 
 
@@ -104,19 +107,25 @@ def _follow(source: LiveSource, stop: threading.Event, *, understood: bool = Tru
             case Trace():
                 pieces.append(item)
             case LineUp(name=name):
-                print(f"{name}: open")
+                print(say("{name}: open", name=name))
             case ConnectionLost(name=name, what=what, remedy=remedy):
-                print(f"{name}: {what}; {remedy}")
+                print(f"{name}: {retold(what)}; {retold(remedy)}")
             case LineWarning(what=what, remedy=remedy) if understood:
-                print(f"{what}; {remedy}")
+                print(f"{retold(what)}; {retold(remedy)}")
     if not understood:
         return join(pieces)
     trace, faults = join(pieces), source.faults
-    rate = f", {(len(trace) - 1) / trace.duration_s:.4g} a second" if trace.duration_s else ""
-    print(f"{len(trace)} samples{rate}{', with angle' if trace.angle_deg is not None else ''}")
+    rate = say(", {rate} a second", rate=in_language(f"{(len(trace) - 1) / trace.duration_s:.4g}")) if trace.duration_s else ""
+    print(counts.samples(len(trace)) + rate + (say(", with angle") if trace.angle_deg is not None else ""))
     print(
-        f"garbled {faults.garbled}, overlong {faults.overlong}, lost {faults.lost}, "
-        f"overloaded {faults.overload}, not wanted {faults.ignored}"
+        say(
+            "garbled {garbled}, overlong {overlong}, lost {lost}, overloaded {overload}, not wanted {ignored}",
+            garbled=faults.garbled,
+            overlong=faults.overlong,
+            lost=faults.lost,
+            overload=faults.overload,
+            ignored=faults.ignored,
+        )
     )
     return trace
 
@@ -131,4 +140,4 @@ def _range_text(trace: Trace, unit: str) -> str:
     from analysis.units import in_unit
 
     low, high = (in_unit(float(end), unit) for end in (trace.torque_nm.min(), trace.torque_nm.max()))
-    return f"torque {low:.4g} to {high:.4g} {unit}"
+    return say("torque {low} to {high} {unit}", low=in_language(f"{low:.4g}"), high=in_language(f"{high:.4g}"), unit=unit)

@@ -22,6 +22,8 @@ from drivers.line import PortInfo
 from drivers.profile import DeviceProfile
 from rig.log import FILE
 from rig.settings import Settings
+from rig.words.language import say
+from rig.words.retold import retold
 
 
 class Standing(StrEnum):
@@ -243,12 +245,13 @@ def document(found: Sequence[Found]) -> dict[str, Any]:
 
 def lines(found: Sequence[Found]) -> list[str]:
     """What was found, for a person: what stands in the way with its remedy, and all else."""
-    marks: Mapping[Standing, str] = {Standing.GOOD: "ok  ", Standing.NOTE: "note", Standing.IN_THE_WAY: "FIX "}
+    marks: Mapping[Standing, str] = {Standing.GOOD: "ok", Standing.NOTE: "note", Standing.IN_THE_WAY: "FIX"}
     rows = []
     for one in found:
-        rows.append(f"{marks[one.standing]}  {one.check:<12} {one.text}")
+        rows.append(f"{say(marks[one.standing]):<4}  {say(one.check):<16} {retold(one.text)}")
         if one.remedy:
-            rows.append(f"{'':18} to fix: {one.remedy}" if one.standing is Standing.IN_THE_WAY else f"{'':18} {one.remedy}")
+            remedy = retold(one.remedy)
+            rows.append(f"{'':22} {say('to fix: {remedy}', remedy=remedy) if one.standing is Standing.IN_THE_WAY else remedy}")
     return rows
 
 

@@ -45,6 +45,8 @@ from rig.words.bench import (
     rest_explained_text,
     rest_moved_text,
 )
+from rig.words.language import say
+from rig.words.retold import retold
 from rig.words.verdicts import series_lines, verdict_text
 
 LOOK_EVERY_S = 0.1
@@ -74,32 +76,32 @@ class Terminal:
 
     def caution(self) -> None:
         """What can hurt, before anybody pulls."""
-        print("Before you pull:", *(f"  - {line}" for line in wording.CAUTIONS), sep="\n", file=self.err, flush=True)
+        print(say("Before you pull:"), *(f"  - {say(line)}" for line in wording.CAUTIONS), sep="\n", file=self.err, flush=True)
 
     def show(self, item: News) -> None:
         """One piece of news."""
         match item:
             case LineUp(name):
-                self.note(f"line open: {name}")
+                self.note(say("line open: {name}", name=name))
             case ConnectionLost(name, what, remedy):
-                self.note(f"line: {name}: {what}; {remedy}")
+                self.note(say("line: {what}", what=f"{name}: {retold(what)}; {retold(remedy)}"))
             case LineWarning(what, remedy):
-                self.note(f"line: {what}; {remedy}")
+                self.note(say("line: {what}", what=f"{retold(what)}; {retold(remedy)}"))
             case PullBegan(number):
                 if self.large:
-                    self._say(f"pull {number} ...")
+                    self._say(say("pull {number} ...", number=number))
             case PullJudged(final=True):
                 self._judged(item)
             case PullJudged():
                 if self.large:  # at once for the person at the lever; the pull may still go on
-                    self._say(wording.pull_line(item.number, item.result, item.verdict, self.unit) + " (first reading)")
+                    self._say(wording.pull_line(item.number, item.result, item.verdict, self.unit) + f" ({say('first reading')})")
             case FreeTurnSeen():
                 self._free_turn(item)
             case NotAPull(kind=kind, times=times):
                 self.note(not_a_pull_text(kind, times))
             case RestLevelMoved(by_nm):
                 self._say(rest_moved_text(by_nm, self.unit))
-                self._hint(by_nm != 0.0, f"{LEVER} + Enter: lever hung on; {ZERO} + Enter: zero moved")
+                self._hint(by_nm != 0.0, say("{lever} + Enter: lever hung on; {zero} + Enter: zero moved", lever=LEVER, zero=ZERO))
             case RestLevelExplained(by_nm, lever_on):
                 self._say(rest_explained_text(by_nm, lever_on=lever_on, unit=self.unit))
             case ZeroFound(zero_nm, asked, far_off):
@@ -109,17 +111,21 @@ class Terminal:
             case SeriesOver(before_nm, after_nm, moved):
                 self.note(wording.series_zero_text(before_nm, after_nm, moved=moved, unit=self.unit))
             case Failed(what, where, remedy):
-                self.note(f"{where}: {what}; {remedy}" if where else f"{what}; {remedy}")
+                self.note(f"{where}: {retold(what)}; {retold(remedy)}" if where else f"{retold(what)}; {retold(remedy)}")
             case DiskRefuses(what, where, remedy, waiting):
                 self.note(disk_refuses_text(what, where, remedy, waiting))
             case DiskBack(where):
-                self.note(f"{where} can be written again")
+                self.note(say("{where} can be written again", where=where))
             case PullKept(number, file):
-                self._say(f"    pull {number} is kept after all in {file}")
+                self._say("    " + say("pull {number} is kept after all in {file}", number=number, file=file))
             case EndedAbruptly(at, gap_s, number, file):
                 self.note(ended_abruptly_text(at, gap_s, number, file))
             case Entered(number, job, entry):
-                self._say(f"    {'a recording that waited' if number is None else f'pull {number}'} is entry {entry} of job {job}")
+                self._say(
+                    "    " + say("a recording that waited is entry {entry} of job {job}", entry=entry, job=job)
+                    if number is None
+                    else "    " + say("pull {number} is entry {entry} of job {job}", number=number, entry=entry, job=job)
+                )
             case Ended():
                 pass
 
@@ -129,11 +135,11 @@ class Terminal:
 
     def _free_turn(self, item: FreeTurnSeen) -> None:
         self._say(free_turn_text(item.number, item.travel_deg))
-        self._say(*([f"    kept in {item.file}"] if item.file is not None else []))
+        self._say(*(["    " + say("kept in {file}", file=item.file)] if item.file is not None else []))
         if self.large:
-            self._say(f"    {PULL} + Enter: yes, that was the pull")
+            self._say("    " + say("{key} + Enter: yes, that was the pull", key=PULL))
         else:  # nobody is there to answer
-            self._say("    not counted; if it was the pull: analyse the file, or record with --free-turns")
+            self._say("    " + say("not counted; if it was the pull: analyse the file, or record with --free-turns"))
 
     def _hint(self, due: bool, keys: str) -> None:
         if due and self.large:  # a person watches; without one, nobody presses a key
@@ -144,17 +150,17 @@ class Terminal:
         if self.large:
             self._say("", _RULER, _banner(item.verdict, self.unit, chatters=item.result.chatter.present is True), _RULER)
         self._say(line)
-        details = [f"excluded, it does not count: {item.stated.excluded}"] if item.stated.excluded else []
+        details = [say("excluded, it does not count: {excluded}", excluded=item.stated.excluded)] if item.stated.excluded else []
         details += [verdict_text(item.verdict, self.unit)] if item.verdict is not None else []
         details += [wording.quality_text(flag, self.unit) for flag in item.result.quality]
-        details += [f"kept in {item.file}"] if item.file is not None else []
+        details += [say("kept in {file}", file=item.file)] if item.file is not None else []
         self._say(*(f"    {detail}" for detail in details))
         self._votes[item.number] = pull_of(item.result, item.stated)
         if self.large and (rows := self.series()):
             self._say("", rows[0], rows[-1])
         if self.large:
             self._last.append(line)
-            self._say("", "last pulls:", *(f"  {each}" for each in self._last), "")
+            self._say("", say("last pulls:"), *(f"  {each}" for each in self._last), "")
 
     def series(self) -> list[str]:
         """What the pulls so far say together, as rows; none for a pull alone, or where they are not judged."""
@@ -162,7 +168,7 @@ class Terminal:
             return []
         series = self.together(list(self._votes.values()))
         basis = Basis.BREAKAWAY if series.verdict is None else series.verdict.basis
-        return series_lines(series, [f"pull {number}" for number in self._votes], basis, self.unit)
+        return series_lines(series, [say("pull {number}", number=number) for number in self._votes], basis, self.unit)
 
     def _say(self, *lines: str) -> None:
         print(*lines, sep="\n", file=self.out, flush=True)
@@ -174,10 +180,10 @@ class Terminal:
 
 def _banner(verdict: Verdict | None, unit: str, *, chatters: bool) -> str:
     if verdict is None:
-        return "    N O   W I N D O W   S E T"
+        return "    " + " ".join(say("NO WINDOW SET"))
     # What chatters is never simply good: the word says so, as large as the verdict.
-    spaced = f"{wording.STATE_WORD[verdict.state]}, CHATTERS" if chatters else wording.STATE_WORD[verdict.state]
-    word = " ".join(spaced).replace("   ", "    ")
+    state = say(wording.STATE_WORD[verdict.state])
+    word = " ".join(f"{state}, {say('CHATTERS')}" if chatters else state).replace("   ", "    ")
     value = "" if verdict.value_nm is None else wording.torque_with_u(verdict.value_nm, verdict.expanded_u_nm, unit)
     return f"    {word}      {value}      ({wording.window(verdict.low_nm, verdict.high_nm, unit)})"
 

@@ -14,7 +14,7 @@ from analysis.pack.problem import Problem
 from analysis.pack.shim_choice import HOPELESS, Choice
 from analysis.pack.told import Told
 from analysis.units import in_unit
-from rig.words.language import number, say
+from rig.words.language import in_language, number, say
 
 ADVICE = "It advises: the maker's manual, local rules and qualified persons decide."
 
@@ -221,30 +221,42 @@ def answer_lines(path: str, answer: Answer) -> list[str]:
     """A sheet's answer in the terminal: the limits broken, the reason, a table of the five best, the hints."""
     unit = answer.window.window.unit
     rows = [path]
-    rows += [f"  {one.severity:<8}  {_placed(one)}" for one in answer.problems]
-    rows += [f"  limit     {limit_text(one)}" for one in answer.limits]
+    rows += [f"{_label(one.severity)}{_placed(one)}" for one in answer.problems]
+    rows += [f"{_label('limit')}{limit_text(one, spoken)}" for one in answer.limits]
     if not answer.stopped:
-        rows.append(f"  answer    {reason(answer)}")
+        rows.append(f"{_label('answer')}{reason(answer, spoken)}")
     if answer.choices is not None:
-        heading = f"torque {unit}"
-        rows.append(f"            left shims mm        right shims mm       {heading:<16} in window  lands  solid")
-        rows += [f"            {_row(one, unit)}" for one in answer.choices.choices[:BEST_SHOWN]]
-    rows += [f"  parts     {parts_text(one, unit)}" for one in answer.parts_choices]
-    rows += [f"  hint      {one.code.replace('_', ' ')} ({percent(one.confidence)}): {one.evidence}" for one in answer.hints]
-    rows += [f"  missing   {one.text}" for one in answer.missing]
-    rows += [f"  shop      {from_shop_text(one)}" for one in answer.from_shop]
+        left, right, torque, chance, lands, solid = map(
+            say, ("left shims mm", "right shims mm", "torque", "in window", "lands", "solid")
+        )
+        head = f"{left:<20} {right:<20} {f'{torque} {unit}':<16} {chance:>9}  {lands:>6}  {solid:>6}"
+        rows += [" " * len(_label("")) + row for row in (head, *(_row(one, unit) for one in answer.choices.choices[:BEST_SHOWN]))]
+    rows += [f"{_label('parts')}{parts_text(one, unit, spoken)}" for one in answer.parts_choices]
+    rows += [
+        f"{_label('hint')}{say(one.code.replace('_', ' '))} ({percent(one.confidence, spoken)}): {translated(one.evidence)}"
+        for one in answer.hints
+    ]
+    rows += [f"{_label('missing')}{translated(one.text)}" for one in answer.missing]
+    rows += [f"{_label('shop')}{from_shop_text(one, spoken)}" for one in answer.from_shop]
     return rows
+
+
+def _label(name: str) -> str:
+    """The beginning of a row."""
+    return f"  {say(name) if name else '':<10}"
 
 
 def _placed(one: Problem) -> str:
     """A problem with its place, unless it begins with that."""
-    return one.text if one.text.startswith(one.where) else f"{one.where}: {one.text}"
+    return translated(one.text) if one.text.startswith(one.where) else f"{translated(one.where)}: {translated(one.text)}"
 
 
 def _row(one: Choice, unit: str) -> str:
-    left, right = (" + ".join(length(mm) for mm in sizes) or "none" for sizes in (one.shims.left_mm, one.shims.right_mm))
+    left, right = (" + ".join(length(mm) for mm in sizes) or say("none") for sizes in (one.shims.left_mm, one.shims.right_mm))
     median, low, high = _torques(one, unit)
     torque = f"{median} ({low}..{high})"
-    chances = f"{one.probability_in_window:9.2f}  {one.probability_lands:5.2f}  {one.probability_solid:5.2f}"
-    broken = f"  breaks {', '.join(one.broken)}" if one.broken else ""
-    return f"{left:<20} {right:<20} {torque:<16} {chances}{broken}"
+    chances = f"{one.probability_in_window:9.2f}  {one.probability_lands:6.2f}  {one.probability_solid:6.2f}"
+    broken = (
+        "  " + say("breaks {limits}", limits=", ".join(say(code.replace("_", " ")) for code in one.broken)) if one.broken else ""
+    )
+    return in_language(f"{left:<20} {right:<20} {torque:<16} {chances}") + broken

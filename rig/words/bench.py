@@ -9,6 +9,7 @@ from pathlib import Path
 from analysis.pull.events import NoPullKind
 from drivers.codec import WireFaults
 from rig.words.language import say, say_n
+from rig.words.retold import retold
 from rig.words.sentences import figure, torque
 
 CHECK_FIRST = "the held side engaged, the ratchet, case and other output not both free, the sensor awake"
@@ -26,7 +27,12 @@ NOT_A_PULL = {
 
 def free_turn_text(number: int, travel_deg: float) -> str:
     """The question after a free turn."""
-    return f"pull {number}: nothing held over {figure(travel_deg)} deg: was that the pull? Check first: {CHECK_FIRST}."
+    return say(
+        "pull {number}: nothing held over {travel} deg: was that the pull? Check first: {checks}.",
+        number=number,
+        travel=figure(travel_deg),
+        checks=say(CHECK_FIRST),
+    )
 
 
 def line_faults_text(faults: WireFaults) -> str:
@@ -34,7 +40,7 @@ def line_faults_text(faults: WireFaults) -> str:
     unread = faults.garbled + faults.overlong
     counts = [say_n("1 line or frame not readable", "{n} lines or frames not readable", unread)] if unread else []
     counts += [say_n("1 sample lost on the wire", "{n} samples lost on the wire", faults.lost)] if faults.lost else []
-    return f"line: {', '.join(counts)}; check cable, plug and the profile's settings" if counts else ""
+    return say("line: {counts}; check cable, plug and the profile's settings", counts=", ".join(counts)) if counts else ""
 
 
 def not_a_pull_text(kind: NoPullKind, times: int) -> str:
@@ -45,16 +51,18 @@ def not_a_pull_text(kind: NoPullKind, times: int) -> str:
 def rest_moved_text(by_nm: float, unit: str = "N.m") -> str:
     """The question after the level at rest has stepped; what is to be said when it is back."""
     if not by_nm:
-        return "rest level back where it was"
-    moved = f"rest level moved by {'+' if by_nm > 0 else '-'}{torque(abs(by_nm), unit)}"
-    return f"{moved}: lever hung on, or zero moved? Until it is answered no pull decides anything."
+        return say("rest level back where it was")
+    moved = say("rest level moved by {size}", size=f"{'+' if by_nm > 0 else '-'}{torque(abs(by_nm), unit)}")
+    return say("{moved}: lever hung on, or zero moved? Until it is answered no pull decides anything.", moved=moved)
 
 
 def rest_explained_text(by_nm: float, *, lever_on: bool, unit: str = "N.m") -> str:
     """What follows from the answer."""
     size = torque(abs(by_nm), unit)
     return (
-        f"{size} at rest count as a load on the plates" if lever_on else f"zero moved by {size}: torque counts from the new level"
+        say("{size} at rest count as a load on the plates", size=size)
+        if lever_on
+        else say("zero moved by {size}: torque counts from the new level", size=size)
     )
 
 
@@ -65,7 +73,7 @@ def not_pulls_text(times: Mapping[NoPullKind, int]) -> str:
 
 def disk_refuses_text(what: str, where: str, remedy: str, waiting: int) -> str:
     """That nothing is written, and what that means for the pulls."""
-    told = f"{where}: {what}; {remedy}"
+    told = f"{where}: {retold(what)}; {retold(remedy)}"
     if not waiting:
         return told
     return f"{told}. {say('pulls kept in memory until there is room: {count}', count=waiting)}"

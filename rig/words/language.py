@@ -37,7 +37,7 @@ def speak(code: str) -> None:
 
 @contextlib.contextmanager
 def speaking(code: str) -> Iterator[None]:
-    """Use this language within the block, in this thread alone: what is written for programs is English, whoever reads the screen."""
+    """Use this language within the block, in this thread alone: what is written for programs is English, whoever looks on."""
     _table(code)
     token = _for_now.set(code)
     try:

@@ -1,6 +1,6 @@
 """Sentences that were made in English where nobody knows the user's language (drivers, checks, faults), told in that language.
 
-The catalogue holds them with numbered places: `nothing has arrived for {1} s`. What stands in a place is retold in its turn.
+The catalogue holds them with places, numbered or named: `nothing has arrived for {1} s`. What stands in one is retold in its turn.
 """
 
 from __future__ import annotations
@@ -12,10 +12,13 @@ from functools import cache
 from analysis.errors import BenchError
 from rig.words.language import catalogue, in_language, spoken
 
-PLACE = re.compile(r"\{(\d)\}")
+PLACE = re.compile(r"\{(\w+)\}")
 _UNITS = r"(?:s|ms|us|min|h|kHz|Hz|MB|N\.m|lbf\.ft|lbf\.in|kgf\.m|N|mm|in|m|deg|degC|degrees|%|l|times)"
-_MEASURED = re.compile(rf"\{{(\d)\}} {_UNITS}(?!\w)")
+_MEASURED = re.compile(rf"\{{(\w+)\}} {_UNITS}(?!\w)")
 """Places that hold a measured number; in others, such as a certificate's number, a point is no decimal mark."""
+_WORD = re.compile("[^\\W\\d]{2,}")
+FEWEST_WORDS = 1
+"""Of its own, that a sentence with places needs to be known again."""
 _WITH_UNIT = re.compile(rf"[-+−]?\d+\.\d+ {_UNITS}")
 """What fills a place as a number with its unit."""
 
@@ -65,11 +68,15 @@ def _catalogue(code: str) -> tuple[Mapping[str, str], list[tuple[str, str]]]:
     That piece is looked for before the pattern is made: a thousand patterns take a second to make.
     """
     known = catalogue(code)
-    with_places = sorted((text for text in known if PLACE.search(text)), key=lambda text: -len(PLACE.sub("", text)))
+    own = {text: PLACE.sub("", text) for text in known if PLACE.search(text)}
+    with_places = [text for text in sorted(own, key=lambda text: -len(own[text])) if len(_WORD.findall(own[text])) >= FEWEST_WORDS]
     return known, [(max(PLACE.split(text)[::2], key=len), text) for text in with_places]
 
 
 @cache
 def _pattern(text: str) -> re.Pattern[str]:
-    parts = PLACE.split(text)
-    return re.compile("".join(f"(?P<_{part}>.+?)" if at % 2 else re.escape(part) for at, part in enumerate(parts)), re.DOTALL)
+    pieces: list[str] = []
+    for at, part in enumerate(PLACE.split(text)):
+        place = f"(?P<_{part}>.+?)"
+        pieces.append(re.escape(part) if at % 2 == 0 else f"(?P=_{part})" if place in pieces else place)
+    return re.compile("".join(pieces), re.DOTALL)

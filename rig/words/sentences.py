@@ -10,7 +10,7 @@ from analysis.results import Budget, Chatter, PullResult, QualityCode, QualityFl
 from analysis.sensor.zero_history import EXERCISE_LOADS, SOON_DAYS
 from analysis.units import in_unit
 from analysis.window import Basis, Window
-from rig.words.language import in_language
+from rig.words.language import in_language, say, say_n
 from rig.words.numbers import rounded
 
 CAUTIONS = (
@@ -38,7 +38,7 @@ def figure(value: float) -> str:
     if size == 0:
         return "0"
     if size >= 100_000 or 0 < size < 0.001:
-        return f"{value:.3g}"
+        return in_language(f"{value:.3g}")
     return in_language(f"{value:.{1 if size >= 10 else 2 if size >= 1 else 3}f}")
 
 
@@ -57,13 +57,13 @@ def torque_with_u(torque_nm: float, expanded_u_nm: float | None, unit: str = "N.
 
 def window(low_nm: float | None, high_nm: float | None, unit: str = "N.m") -> str:
     """A window as it is typed, such as '25..45 lbf.ft'."""
-    low, high = ("" if limit is None else f"{in_unit(limit, unit):.4g}" for limit in (low_nm, high_nm))
+    low, high = ("" if limit is None else in_language(f"{in_unit(limit, unit):.4g}") for limit in (low_nm, high_nm))
     return f"{low}..{high} {unit}"
 
 
 def window_of(given: Window, unit: str = "N.m") -> str:
     """A window with the quantity it applies to."""
-    return f"{NAME_OF[given.basis]} {window(given.low_nm, given.high_nm, unit)}"
+    return f"{say(NAME_OF[given.basis])} {window(given.low_nm, given.high_nm, unit)}"
 
 
 # -- doubts and chatter -----------------------------------------------------------------------------------------------------------
@@ -100,13 +100,13 @@ QUALITY_WORDS = {
 def quality_text(flag: QualityFlag, unit: str = "N.m") -> str:
     """What makes a reading doubtful, as a sentence with the figure behind it (of nought there is nothing to tell)."""
     if flag.code is QualityCode.TOO_FAST and flag.figure is None and flag.limit is not None:
-        return f"the load was jerked on (in less than {figure(flag.limit)} s)."
-    sentence, with_figure = QUALITY_WORDS[flag.code]
+        return say("the load was jerked on (in less than {time} s).", time=figure(flag.limit))
+    sentence, with_figure = (say(words) if words else "" for words in QUALITY_WORDS[flag.code])
     if flag.figure and with_figure:
-        is_torque = " N.m)" in with_figure
+        is_torque = "N.m)" in with_figure
         size = in_unit(abs(flag.figure), unit) if is_torque else abs(flag.figure)
         shown = f"{size:.0f}" if size >= 100 or float(size).is_integer() else figure(size)
-        sentence += with_figure.replace(" N.m)", f" {unit})").format(shown)
+        sentence += with_figure.replace("N.m)", f"{unit})").format(shown)
     return sentence + "."
 
 
@@ -124,12 +124,12 @@ def reading_notes(result: PullResult, unit: str = "N.m") -> tuple[str, ...]:
     """What else a person should know of how a trace was read."""
     notes = []
     if result.began_under_load:
-        notes.append("the trace begins under load: its breakaway was not recorded")
+        notes.append(say("the trace begins under load: its breakaway was not recorded"))
     if result.angle_reversed:
-        notes.append("the angle runs against the torque: check the sensor's signs; the figures do not depend on them")
+        notes.append(say("the angle runs against the torque: check the sensor's signs; the figures do not depend on them"))
     if result.stated_zero_nm is not None:
         zero = f"{figure(in_unit(result.stated_zero_nm, unit))} {unit}"
-        stated = f"a zero of {zero} is stated with the trace, its own rest says otherwise and counts"
+        stated = say("a zero of {zero} is stated with the trace, its own rest says otherwise and counts", zero=zero)
         notes.append(stated)
     return tuple(notes)
 
@@ -137,29 +137,34 @@ def reading_notes(result: PullResult, unit: str = "N.m") -> tuple[str, ...]:
 def chatter_text(chatter: Chatter, unit: str = "N.m") -> str:
     """What is known of chatter, in a few words."""
     if chatter.present is None:
-        return f"not assessable ({_WHY_NOT.get(chatter.why_not or '', 'the trace does not allow it')})"
+        return say("not assessable ({why})", why=say(_WHY_NOT.get(chatter.why_not or "", "the trace does not allow it")))
     if not chatter.present:
-        return "none"
-    rate = "" if chatter.frequency_hz is None else f" {figure(chatter.frequency_hz)} slips/s"
-    height = "" if chatter.peak_to_peak_nm is None else f", {torque(chatter.peak_to_peak_nm, unit)} high"
-    return f"yes,{rate}{height}" if rate else f"yes{height}"
+        return say("none")
+    return ", ".join([say("yes"), *_size_of(chatter, unit)])
+
+
+def _size_of(chatter: Chatter, unit: str) -> list[str]:
+    """How often it slips, and how high."""
+    rate, height = chatter.frequency_hz, chatter.peak_to_peak_nm
+    told = [] if rate is None else [say("{rate} slips/s", rate=figure(rate))]
+    return told + ([] if height is None else [say("{torque} high", torque=torque(height, unit))])
 
 
 def pull_line(number: int, result: PullResult, verdict: Verdict | None, unit: str = "N.m") -> str:
     """A pull in one line: what it read and, where there is a window, the verdict."""
-    parts = [f"pull {number}" + (" (other way)" if result.direction == -1 else "")]
+    parts = [say("pull {number} (other way)" if result.direction == -1 else "pull {number}", number=number)]
     if result.held_nothing:
-        parts.append("nothing held, the unit turns freely")
+        parts.append(say("nothing held, the unit turns freely"))
     elif result.breakaway is None and result.sliding is None:
-        parts.append("no reading")
-    for name, reading in (("breakaway", result.breakaway), ("sliding", result.sliding)):
+        parts.append(say("no reading"))
+    for name, reading in ((say("breakaway"), result.breakaway), (say("sliding"), result.sliding)):
         if reading is not None:
-            bound = "at least " if result.at_least else ""
+            bound = say("at least ") if result.at_least else ""
             parts.append(f"{name} {bound}{torque_with_u(reading.torque_nm, reading.budget.expanded_u_nm, unit)}")
     if result.chatter.present:
-        parts.append(f"chatter {chatter_text(result.chatter, unit).removeprefix('yes, ')}")
+        parts.append(f"{say('chatter')} {', '.join(_size_of(result.chatter, unit) or [say('yes')])}")
     if verdict is not None:
-        parts.append(STATE_WORD[verdict.state] + (", CHATTERS" if result.chatter.present else ""))
+        parts.append(say(STATE_WORD[verdict.state]) + (", " + say("CHATTERS") if result.chatter.present else ""))
     return ": ".join((parts[0], ", ".join(parts[1:])))
 
 
@@ -173,36 +178,43 @@ EXERCISE = (
 
 def certificate_text(number: str, days_left: int | None, due: str | None) -> str:
     """Which certificate is in force, and what is to be said of its due day."""
-    text = f"calibration: certificate {number}"
+    text = say("calibration: certificate {number}", number=number)
     if days_left is None:
         return text
     if days_left < 0:
-        return f"{text} was due on {due}: every verdict says so until the sensor is calibrated"
-    return f"{text}, due on {due}" + (f", in {days_left} {'day' if days_left == 1 else 'days'}" if days_left < SOON_DAYS else "")
+        return say("{text} was due on {due}: every verdict says so until the sensor is calibrated", text=text, due=due)
+    due_text = say("{text}, due on {due}", text=text, due=due)
+    return due_text + (say_n(", in {n} day", ", in {n} days", days_left) if days_left < SOON_DAYS else "")
 
 
 def _zero(zero_nm: float, unit: str) -> str:
     """A zero to a hundredth: what lies below that is noise."""
-    return f"{round(in_unit(zero_nm, unit), 2) + 0.0:.2f} {unit}"
+    return in_language(f"{round(in_unit(zero_nm, unit), 2) + 0.0:.2f}") + f" {unit}"
 
 
 def zero_text(zero_nm: float, *, asked: bool, far_off: bool, unit: str = "N.m") -> str:
     """The zero, as it was found."""
-    text = f"{'new zero' if asked else 'zero'}: {_zero(zero_nm, unit)}"
-    return text if not far_off else f"{text}; so far off that something hangs on the sensor or it was overloaded: check it first"
+    text = say("new zero: {zero}" if asked else "zero: {zero}", zero=_zero(zero_nm, unit))
+    return (
+        text
+        if not far_off
+        else say("{text}; so far off that something hangs on the sensor or it was overloaded: check it first", text=text)
+    )
 
 
 def exercised_text(direction: int, torque_nm: float, times: int, *, over: bool, unit: str = "N.m") -> str:
     """A load of an exercise."""
-    way = "first direction" if direction == 1 else "other way"
-    count = f"load {times} of {EXERCISE_LOADS}" if times else "too low to count"
-    return f"exercise, {way}: {torque(torque_nm, unit)}, {count}" + ("; done, hands off for the new zero" if over else "")
+    way = say("first direction") if direction == 1 else say("other way")
+    count = say("load {times} of {all}", times=times, all=EXERCISE_LOADS) if times else say("too low to count")
+    return say("exercise, {way}: {torque}, {count}", way=way, torque=torque(torque_nm, unit), count=count) + (
+        say("; done, hands off for the new zero") if over else ""
+    )
 
 
 def series_zero_text(before_nm: float, after_nm: float, *, moved: bool, unit: str = "N.m") -> str:
     """What the zero did over the series."""
-    text = f"zero: {_zero(before_nm, unit)} before the series, {_zero(after_nm, unit)} after it"
-    return text + ("; it moved too far: let the sensor warm up, zero it and pull again" if moved else "")
+    text = say("zero: {before} before the series, {after} after it", before=_zero(before_nm, unit), after=_zero(after_nm, unit))
+    return text + (say("; it moved too far: let the sensor warm up, zero it and pull again") if moved else "")
 
 
 # -- budget -----------------------------------------------------------------------------------------------------------------------
@@ -212,11 +224,17 @@ def budget_lines(name: str, budget: Budget, unit: str = "N.m") -> list[str]:
     """An uncertainty budget as rows to print."""
 
     def row(source: str, u_nm: float, degrees: float | None) -> str:
-        return f"    {source:<24}{figure(in_unit(u_nm, unit)):>10}  {'inf' if degrees is None else f'{degrees:.0f}':>6}"
+        return f"    {say(source):<24}{figure(in_unit(u_nm, unit)):>10}  {'inf' if degrees is None else f'{degrees:.0f}':>6}"
 
     return [
-        f"  {name}: standard uncertainties in {unit}, degrees of freedom",
+        say("  {name}: standard uncertainties in {unit}, degrees of freedom", name=name, unit=unit),
         *(row(line.source, line.u_nm, line.degrees_of_freedom) for line in budget.lines),
         row("combined", budget.u_nm, budget.degrees_of_freedom),
-        f"    expanded, k = {budget.coverage_factor:.2f} ({100 * budget.coverage:.0f} %): {torque(budget.expanded_u_nm, unit)}",
+        "    "
+        + say(
+            "expanded, k = {k} ({share} %): {torque}",
+            k=in_language(f"{budget.coverage_factor:.2f}"),
+            share=f"{100 * budget.coverage:.0f}",
+            torque=torque(budget.expanded_u_nm, unit),
+        ),
     ]

@@ -23,7 +23,8 @@ from analysis.verdict.series import ASYMMETRY_WORTH_A_WORD, FREE_TURN, PULLS_EAC
 from analysis.verdict.settling import MOST_PULLS
 from analysis.window import Basis, Window
 from rig.words.arrangements import arrangement_text
-from rig.words.language import say, say_n
+from rig.words.language import in_language, say, say_n
+from rig.words.retold import retold
 from rig.words.sentences import NAME_OF, STATE_WORD, torque, torque_with_u, window
 
 MISSING = {
@@ -120,11 +121,11 @@ def verdict_text(verdict: Verdict, unit: str = "N.m") -> str:
     limits = typed or window(verdict.low_nm, verdict.high_nm, unit)
     parts = [f"{_statement(verdict, limits, unit)}."]
     if verdict.held_nothing:
-        parts.append(f"{FREE_CHECKS}.")
+        parts.append(f"{say(FREE_CHECKS)}.")
     parts += [text] if (text := other_unit_text(verdict)) else []
-    parts += [f"missing: {code} ({missing_words(code, verdict)})." for code in verdict.missing]
+    parts += [say("missing: {code} ({what}).", code=code, what=missing_text(code, verdict)) for code in verdict.missing]
     after = settling_text(verdict)
-    return " ".join([*parts, *([f"next: {after}."] if after else [])])
+    return " ".join([*parts, *([say("next: {what}.", what=after)] if after else [])])
 
 
 def other_unit_text(verdict: Verdict) -> str:
@@ -145,26 +146,28 @@ def other_unit_text(verdict: Verdict) -> str:
 
 
 def _statement(verdict: Verdict, limits: str, unit: str) -> str:
-    name = NAME_OF[verdict.basis]
+    name = say(NAME_OF[verdict.basis])
     if verdict.held_nothing:
         return _free(verdict, name, limits, unit)
     if verdict.value_nm is None:
-        return f"there is no {name} to hold against the window {limits}"
-    bound = "at least " if Missing.LOWER_BOUND in verdict.missing else ""
+        return say("there is no {name} to hold against the window {limits}", name=name, limits=limits)
+    bound = say("at least ") if Missing.LOWER_BOUND in verdict.missing else ""
     value = f"{name} {bound}{torque_with_u(verdict.value_nm, verdict.expanded_u_nm, unit)}"
     return f"{value}{_where(verdict, limits, unit)} ({'; '.join(_small_print(verdict))})"
 
 
 def _free(verdict: Verdict, name: str, limits: str, unit: str) -> str:
-    least = "" if verdict.expanded_u_nm is None else f": less than {torque(verdict.expanded_u_nm, unit)}"
-    held = f"nothing held, the unit turned freely; {name} counts as {torque(0.0, unit)}{least}"
+    least = "" if verdict.expanded_u_nm is None else say(": less than {most}", most=torque(verdict.expanded_u_nm, unit))
+    held = say(
+        "nothing held, the unit turned freely; {name} counts as {torque}{least}", name=name, torque=torque(0.0, unit), least=least
+    )
     match verdict.state:
         case VerdictState.BELOW:
-            return f"{held}; it is below the window {limits}"
+            return say("{held}; it is below the window {limits}", held=held, limits=limits)
         case VerdictState.IN_WINDOW:
-            return f"{held}; it is in the window {limits}"
+            return say("{held}; it is in the window {limits}", held=held, limits=limits)
         case _:
-            return f"{held}; the window {limits} stays undecided"
+            return say("{held}; the window {limits} stays undecided", held=held, limits=limits)
 
 
 def _where(verdict: Verdict, limits: str, unit: str) -> str:
@@ -174,36 +177,57 @@ def _where(verdict: Verdict, limits: str, unit: str) -> str:
     low_nm, high_nm = verdict.low_nm, verdict.high_nm
     which = ""
     if deciding is not None and deciding.value_nm != verdict.value_nm:
-        way = "first direction" if deciding.direction == 1 else "other way"
-        which = f"; the {way}, {torque_with_u(value_nm, deciding.expanded_u_nm, unit)}, decides: it"
+        way = say("first direction") if deciding.direction == 1 else say("other way")
+        which = say(
+            "; the {way}, {value}, decides: it",
+            way=way,
+            value=torque_with_u(value_nm, deciding.expanded_u_nm, unit),
+        )
     match verdict.state:
         case VerdictState.IN_WINDOW:
-            return f"{which} is in the window {limits}"
+            return say("{which} is in the window {limits}", which=which, limits=limits)
         case VerdictState.BELOW:
-            return f"{which} is below the window {limits}, short by {torque((low_nm or 0.0) - value_nm, unit)}"
+            return say(
+                "{which} is below the window {limits}, short by {by}",
+                which=which,
+                limits=limits,
+                by=torque((low_nm or 0.0) - value_nm, unit),
+            )
         case VerdictState.ABOVE:
-            return f"{which} is above the window {limits}, over by {torque(value_nm - (high_nm or 0.0), unit)}"
+            return say(
+                "{which} is above the window {limits}, over by {by}",
+                which=which,
+                limits=limits,
+                by=torque(value_nm - (high_nm or 0.0), unit),
+            )
         case _ if verdict.probability_in_window is None:
-            return f"{which} leaves the window {limits} undecided"
+            return say("{which} leaves the window {limits} undecided", which=which, limits=limits)
         case _:
             near_low = low_nm is not None and (high_nm is None or abs(value_nm - low_nm) <= abs(value_nm - high_nm))
             limit = torque((low_nm if near_low else high_nm) or 0.0, unit)
-            return f"{which} is too near to the {'lower' if near_low else 'upper'} limit of {limit} to decide ({limits})"
+            return say(
+                "{which} is too near to the lower limit of {limit} to decide ({limits})"
+                if near_low
+                else "{which} is too near to the upper limit of {limit} to decide ({limits})",
+                which=which,
+                limit=limit,
+                limits=limits,
+            )
 
 
 def _small_print(verdict: Verdict) -> list[str]:
     share = verdict.probability_in_window
-    rule = "guarded acceptance" if verdict.rule is DecisionRule.GUARDED else "simple acceptance"
-    parts = [] if share is None else [f"probability in the window {percent(share)}"]
+    rule = say("guarded acceptance") if verdict.rule is DecisionRule.GUARDED else say("simple acceptance")
+    parts = [] if share is None else [say("probability in the window {share}", share=percent(share))]
     if verdict.coverage_factor is not None:
-        parts.append(f"k = {verdict.coverage_factor:.2f}, {100 * verdict.confidence:.0f} %")
+        parts.append(in_language(f"k = {verdict.coverage_factor:.2f}, {100 * verdict.confidence:.0f} %"))
     parts.append(rule)
     if verdict.scatter is not None:
         parts.append(scatter_text(verdict.scatter))
     if verdict.converted is not None:
         parts.append(converted_text(verdict.converted))
     if verdict.taken_for is not None:
-        parts.append(f"the window is taken to be stated for {arrangement_text(verdict.taken_for)}")
+        parts.append(say("the window is taken to be stated for {arrangement}", arrangement=arrangement_text(verdict.taken_for)))
     return parts
 
 
@@ -214,29 +238,35 @@ def percent(share: float) -> str:
     ('over 99.9 %', '62 %')
     """
     if share > 0.999 or share < 0.001:
-        return "over 99.9 %" if share > 0.5 else "under 0.1 %"
-    return f"{100 * share:.{1 if share > 0.99 or share < 0.01 else 0}f} %"
+        return say("over 99.9 %") if share > 0.5 else say("under 0.1 %")
+    return in_language(f"{100 * share:.{1 if share > 0.99 or share < 0.01 else 0}f}") + " %"
 
 
 def converted_text(converted: Converted) -> str:
     """How readings came from another arrangement."""
     was, into = arrangement_text(converted.was), arrangement_text(converted.into)
-    size = f"times {converted.factor:.3g}, {100 * converted.u_relative:.1f} % of it in the uncertainty"
-    return f"converted from {was} to {into} by the balance of energy, {size}"
+    size = say(
+        "times {factor}, {share} % of it in the uncertainty",
+        factor=in_language(f"{converted.factor:.3g}"),
+        share=in_language(f"{100 * converted.u_relative:.1f}"),
+    )
+    return say("converted from {was} to {into} by the balance of energy, {size}", was=was, into=into, size=size)
 
 
 def scatter_text(scatter: ScatterUsed) -> str:
     """Where the scatter from pull to pull comes from."""
     if scatter.degrees_of_freedom is None:
-        return "these pulls alone, no scatter between pulls counted"
-    size = f"scatter between pulls {100 * scatter.relative:.1f} %"
+        return say("these pulls alone, no scatter between pulls counted")
+    size = say("scatter between pulls {share} %", share=in_language(f"{100 * scatter.relative:.1f}"))
     if not scatter.pooled:
-        return (
-            f"{size}, of these pulls alone: they scatter more than this bench usually does ({100 * scatter.known_relative:.1f} %)"
+        return say(
+            "{size}, of these pulls alone: they scatter more than this bench usually does ({usual} %)",
+            size=size,
+            usual=in_language(f"{100 * scatter.known_relative:.1f}"),
         )
     if scatter.own_degrees_of_freedom == 0:
-        return f"{size}, as known before"
-    return f"{size}, of these pulls and what was known before"
+        return say("{size}, as known before", size=size)
+    return say("{size}, of these pulls and what was known before", size=size)
 
 
 # -- series -----------------------------------------------------------------------------------------------------------------------
@@ -244,18 +274,24 @@ def scatter_text(scatter: ScatterUsed) -> str:
 
 def series_lines(series: SeriesResult, names: Sequence[str], basis: Basis, unit: str = "N.m") -> list[str]:
     """What several pulls together say, as rows to print; `names` are those of the pulls, in their order."""
-    rows = [f"series of {series.n} {'pull' if series.n == 1 else 'pulls'}, {len(series.counted)} counted"]
-    rows += [f"  apart: {names[index]} ({APART.get(reason, reason)})" for index, reason in series.apart]
-    rows += [f"  excluded: {names[index]} ({reason})" for index, reason in series.excluded]
-    rows += [f"  turned freely: {names[index]}" for index in series.free]
+    rows = [
+        say_n(
+            "series of {n} pull, {counted} counted", "series of {n} pulls, {counted} counted", series.n, counted=len(series.counted)
+        )
+    ]
+    rows += [
+        say("  apart: {name} ({why})", name=names[index], why=say(APART.get(reason, reason))) for index, reason in series.apart
+    ]
+    rows += [say("  excluded: {name} ({why})", name=names[index], why=retold(reason)) for index, reason in series.excluded]
+    rows += [say("  turned freely: {name}", name=names[index]) for index in series.free]
     rows += [f"  {line}" for each in (Basis.BREAKAWAY, Basis.SLIDING) for line in _figure_lines(series.figure(each), each, unit)]
     if series.figure(basis) is None and not series.free:
-        rows.append(f"  {NAME_OF[basis]} was read in none of them")
+        rows.append(say("  {basis} was read in none of them", basis=say(NAME_OF[basis])))
     if series.gap_hides_a_stray:
-        rows.append("  too few pulls to tell a stray, and one may be among them: pull again")
+        rows.append(say("  too few pulls to tell a stray, and one may be among them: pull again"))
     rows.append(f"  {series_chatter_text(series)}")
     if series.verdict is not None:
-        word = STATE_WORD[series.verdict.state] + (", CHATTERS" if series.chattering else "")
+        word = say(STATE_WORD[series.verdict.state]) + (", " + say("CHATTERS") if series.chattering else "")
         rows.append(f"  {word}: {verdict_text(series.verdict, unit)}")
     return rows
 
@@ -266,16 +302,20 @@ def _figure_lines(figure: SeriesFigure | None, basis: Basis, unit: str) -> list[
     count = sum(way.n for _, way in figure.ways)
     mean = torque_with_u(figure.mean_nm, figure.budget.expanded_u_nm, unit)
     own = figure.scatter.own_relative
-    scatter = "" if own is None else f", scatter between pulls {100 * own:.1f} %"
-    rows = [f"{NAME_OF[basis]} {mean}, the mean of {count}{scatter}"]
+    scatter = "" if own is None else say(", scatter between pulls {share} %", share=in_language(f"{100 * own:.1f}"))
+    rows = [say("{basis} {mean}, the mean of {count}{scatter}", basis=say(NAME_OF[basis]), mean=mean, count=count, scatter=scatter)]
     asymmetry = figure.asymmetry
     if asymmetry is not None:
         forward, back = (figure.way(direction) for direction in (1, -1))
         assert forward is not None
         assert back is not None
-        both = f"{torque(forward.mean_nm, unit)} in the first direction, {torque(back.mean_nm, unit)} the other way"
+        both = say(
+            "{one} in the first direction, {other} the other way",
+            one=torque(forward.mean_nm, unit),
+            other=torque(back.mean_nm, unit),
+        )
         finding = asymmetry_text(asymmetry)
-        rows.append(f"  {both}: {100 * asymmetry:+.1f} %{'; ' + finding if finding else ''}")
+        rows.append(f"  {both}: {in_language(f'{100 * asymmetry:+.1f}')} %{'; ' + finding if finding else ''}")
     return rows
 
 
