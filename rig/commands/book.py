@@ -226,7 +226,7 @@ def _trend(book: Book, args: argparse.Namespace, settings: Settings) -> int:
         )
     lines = [
         f"{point.job:<10} {in_language(f'{scale * point.value:9.3g}')} {unit}  {point.n:>3}"
-        + "".join(f"  {say(_RULE_WORDS[r])}" for r in point.rules)
+        + "".join(f"  {say(RULE_WORDS[r])}" for r in point.rules)
         for point in found.points
     ]
     _tell(args, {"of": args.of, "basis": args.basis} | asdict(found), "\n".join([head, *lines]))
@@ -236,7 +236,7 @@ def _trend(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 def _point_line(point: ChartPoint) -> str:
     low, high = (in_language(f"{100 * limit:4.1f}") for limit in (point.low, point.high))
     limits = say("{low} to {high} %", low=low, high=high)
-    words = "".join(f"  {say(_RULE_WORDS[rule])}" for rule in point.rules)
+    words = "".join(f"  {say(RULE_WORDS[rule])}" for rule in point.rules)
     return f"{point.job:<10} {in_language(f'{100 * point.relative:5.1f}')} %  {point.degrees_of_freedom:>3}  {limits}{words}"
 
 
@@ -248,7 +248,7 @@ LEVELS = {
 }
 """Beside the scatter: what is charted, in which unit, and the factor to it."""
 
-_RULE_WORDS = {
+RULE_WORDS = {
     "beyond": "BEYOND its limits: look at vice, lever and sensor before the next job",
     "run": "one of eight in a row on one side: something has shifted",
     "trend": "one of six in a row that rise, or fall: something drifts",

@@ -178,8 +178,13 @@ def run(args: argparse.Namespace) -> int:
         if args.action in ("new", "add", "step", "strike", "close"):  # looking writes nothing
             enter_what_waits(book)
         elif waiting := len(waiting_room().of(str(book.place))):
-            one = "{n} recording waits to be entered; the next 'platepull job add' does it"
-            _note(say_n(one, "{n} recordings wait to be entered; the next 'platepull job add' does it", waiting))
+            _note(
+                say_n(
+                    "{n} recording waits to be entered; the next 'platepull job add' does it",
+                    "{n} recordings wait to be entered; the next 'platepull job add' does it",
+                    waiting,
+                )
+            )
         return actions[args.action](book, args, settings)
 
 

@@ -17,8 +17,8 @@ _UNITS = r"(?:s|ms|us|min|h|kHz|Hz|MB|N\.m|lbf\.ft|lbf\.in|kgf\.m|N|mm|in|m|deg|
 _MEASURED = re.compile(rf"\{{(\w+)\}} {_UNITS}(?!\w)")
 """Places that hold a measured number; in others, such as a certificate's number, a point is no decimal mark."""
 _WORD = re.compile("[^\\W\\d]{2,}")
-FEWEST_WORDS = 1
-"""Of its own, that a sentence with places needs to be known again."""
+FEWEST_WORDS = 3
+"""Of its own, that a text with named places needs."""
 _WITH_UNIT = re.compile(rf"[-+−]?\d+\.\d+ {_UNITS}")
 """What fills a place as a number with its unit."""
 
@@ -69,7 +69,9 @@ def _catalogue(code: str) -> tuple[Mapping[str, str], list[tuple[str, str]]]:
     """
     known = catalogue(code)
     own = {text: PLACE.sub("", text) for text in known if PLACE.search(text)}
-    with_places = [text for text in sorted(own, key=lambda text: -len(own[text])) if len(_WORD.findall(own[text])) >= FEWEST_WORDS]
+    # A place with a name is filled before the text is said; such a text is known again only by words enough of its own.
+    known_again = [text for text in own if "{1}" in text or len(_WORD.findall(own[text])) >= FEWEST_WORDS]
+    with_places = sorted(known_again, key=lambda text: -len(own[text]))
     return known, [(max(PLACE.split(text)[::2], key=len), text) for text in with_places]
 
 

@@ -110,7 +110,7 @@ def quality_text(flag: QualityFlag, unit: str = "N.m") -> str:
     return sentence + "."
 
 
-_WHY_NOT = {
+WHY_NOT = {
     "no_sliding": "there is no steady sliding",
     "low_rate": "too few samples a second",
     "short_travel": "too short a way",
@@ -137,7 +137,7 @@ def reading_notes(result: PullResult, unit: str = "N.m") -> tuple[str, ...]:
 def chatter_text(chatter: Chatter, unit: str = "N.m") -> str:
     """What is known of chatter, in a few words."""
     if chatter.present is None:
-        return say("not assessable ({why})", why=say(_WHY_NOT.get(chatter.why_not or "", "the trace does not allow it")))
+        return say("not assessable ({why})", why=say(WHY_NOT.get(chatter.why_not or "", "the trace does not allow it")))
     if not chatter.present:
         return say("none")
     return ", ".join([say("yes"), *_size_of(chatter, unit)])

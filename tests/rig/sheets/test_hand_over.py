@@ -533,5 +533,6 @@ def test_the_sheet_of_a_job_in_the_book(tmp_path, capsys, monkeypatch):
     assert "is not the file that was entered (entry 2)" in capsys.readouterr().err
     assert main(["job", "label", "--out", str(tmp_path / "label.pdf"), *book]) == 0
     assert main(["job", "sheet", "2020-0001", "--out", str(out), *book]) == 2
-    assert main(["job", "sheet", "--out", str(out), "--language", "xx", *book]) == 2
+    with pytest.raises(SystemExit, match="2"):
+        main(["job", "sheet", "--out", str(out), "--language", "xx", *book])
     assert main(["job", "sheet", "--out", str(out), "--unit", "kg", *book]) == 2

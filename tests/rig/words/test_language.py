@@ -8,10 +8,17 @@ from pathlib import Path
 import pytest
 
 import rig.words.language as language
+from analysis.results import BudgetSource
 from analysis.window import Window, WindowError
 from rig.calibration.point_taker import CAUTIONS as WEIGHING
+from rig.commands.book import LEVELS, RULE_WORDS
+from rig.commands.guess import EXAMPLES
+from rig.commands.job import WHAT_WORDS
 from rig.errors import LanguageError
+from rig.pack.words import ADVICE as PACK_ADVICE
 from rig.pack.words import FROM_SHOP, LIMITS
+from rig.refit.words import ADVICE as REFIT_ADVICE
+from rig.refit.words import APPLIED_ONLY
 from rig.window.conditions import FIELD_NAMES
 from rig.window.keys import KEY_NAMES, rows
 from rig.window.qt.compare_page import HEADINGS
@@ -21,13 +28,13 @@ from rig.window.qt.sensor_page import HEADINGS as SENSOR_HEADINGS
 from rig.window.views.compare import EXCLUDED_HERE, HINT
 from rig.window.views.panel import LACKS, SPOILERS
 from rig.window.views.sensor import CHECKS, MARKS
-from rig.words import comparison, comparison_sides
+from rig.words import comparison, comparison_sides, verdicts
 from rig.words.arrangements import ARRANGEMENTS
-from rig.words.bench import NOT_A_PULL
+from rig.words.bench import CHECK_FIRST, NOT_A_PULL
 from rig.words.language import LANGUAGES, catalogue, number, read_po, say, speak
 from rig.words.retold import fault_text, retold
-from rig.words.sentences import CAUTIONS, QUALITY_WORDS, STATE_WORD
-from rig.words.verdicts import MISSING, OTHER_ARRANGEMENT
+from rig.words.sentences import CAUTIONS, EXERCISE, NAME_OF, QUALITY_WORDS, STATE_WORD, WHY_NOT
+from rig.words.verdicts import FREE_CHECKS, MISSING, OTHER_ARRANGEMENT
 
 RIG = Path(language.__file__).parents[1]
 
@@ -61,15 +68,33 @@ def of_packs():
     }
 
 
+OF_THE_TERMINAL = (
+    "pack breakaway", "pack sliding", "first step", "chatter", "quality", "note", "limit", "answer", "parts", "hint", "missing",
+    "shop", "stop", "warn", "SIMULATED", "complaint", "opened", "window", "oil", "arrangement", "closure", "lubricant",
+    "additive", "plates", "plate state", "as found", "rebuilt", "in window", "below", "above", "undecided", "no reading",
+    "breakaway", "sliding", "ok", "FIX", "versions", "ports", "folder", "room", "clock", "settings", "device", "certificate",
+    "book", "log", "sound", "CHATTERS", "NO WINDOW SET", "positional arguments", "options", "show this help message and exit",
+    "usage: ", "argument {1}", "expected one argument", "expected at least one argument",
+    "argument {1}: invalid {2} value: {3}", "argument {1}: invalid choice: {2} (choose from {3})",
+    "the following arguments are required: {1}", "argument {1}: not allowed with argument {2}",
+    "one of the arguments {1} is required", "argument {1}: ignored explicit argument {2}", "unrecognized arguments: {1}",
+    "there is no option {1}; did you mean {2}?", "argument {1}: '{2}' is none; did you mean '{3}'?",
+)  # fmt: skip
+"""Labels of the terminal, and what argparse says (its own texts, Python 3.11 to 3.13)."""
 SENTENCES_OF = (
     "drivers/guess.py", "drivers/line.py", "drivers/source.py", "drivers/watch.py", "rig/doctor/checks.py",
-    "rig/live/listening.py", "rig/live/runner.py", "rig/live/session.py",
+    "rig/live/listening.py", "rig/live/runner.py", "rig/live/session.py", "rig/files/one_state.py", "rig/files/_document_words.py",
+    "drivers/opening.py", "analysis/stated.py", "rig/book/verify.py", "rig/book/export.py", "rig/commands/guess.py",
 )  # fmt: skip
 """Where every sentence may come to the window."""
-FAULTS_OF = ("analysis/window.py", "analysis/units.py", "rig/window/*.py", "rig/live/recorder.py")
-"""Where those of faults do."""
-NEVER_SHOWN = {"exclusively lock", "keys that would do nothing: {1}", "{1} to fix: {2}"}
-"""Searched for in a message of the system; a mistake of ours; of the terminal."""
+FAULTS_OF = ("analysis/**/*.py", "drivers/**/*.py", "rig/**/*.py")
+"""Where those of faults do: every one may end at the terminal or the window."""
+NEVER_SHOWN = {
+    "Object contains unknown field `(.*)`", "Object missing required field `(.*)`", "SELECT {1} FROM {2} WHERE job = :job{3}",
+    r"\s*\b(?:of\s+(?:the\s+)?|v\.?\s*)?(?:reading|rdg|indicated value|messwert|m\.)\s*$",
+    "exclusively lock", "keys that would do nothing: {1}", "{1} to fix: {2}",
+}  # fmt: skip
+"""Searched for in a message of the system or of a library; a mistake of ours; of the database; a pattern."""
 
 
 def template(node):
@@ -102,6 +127,18 @@ def faults(path):
     return {text for part in parts if is_sentence(text := template(part))}
 
 
+def helps():
+    """What the help of the verbs says."""
+    found = set()
+    for path in [RIG / "cli.py", *(RIG / "commands").glob("*.py")]:
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Call):
+                found |= {template(word.value) for word in node.keywords if word.arg in ("help", "description", "epilog")}
+            if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "HELP":
+                found.add(template(node.value))
+    return {text for text in found if re.search("[a-z]{2}", text.replace("%%", ""))} - NEVER_SHOWN
+
+
 def in_tables():
     """Texts that stand in tables and are said from there."""
     choices = {words for pairs in CHOICES.values() for _, words in pairs if words}
@@ -111,7 +148,17 @@ def in_tables():
         CAUTIONS,
         MISSING.values(),
         STATE_WORD.values(),
-        [words for words, _ in QUALITY_WORDS.values()],
+        NAME_OF.values(),
+        WHY_NOT.values(),
+        [EXERCISE, FREE_CHECKS, CHECK_FIRST, PACK_ADVICE, REFIT_ADVICE, APPLIED_ONLY],
+        verdicts.APART.values(),
+        WHAT_WORDS.values(),
+        EXAMPLES.values(),
+        [words for words, _, _ in LEVELS.values()],
+        RULE_WORDS.values(),
+        BudgetSource,
+        OF_THE_TERMINAL,
+        [words for pair in QUALITY_WORDS.values() for words in pair if words],
         FIELD_NAMES.values(),
         REASONS,
         WEIGHING,
@@ -149,7 +196,7 @@ def test_what_drivers_checks_and_faults_tell_the_window_is_translated(code):
     told = {text for where in SENTENCES_OF for path in sorted(RIG.parent.glob(where)) for text in sentences(path)}
     raised = {text for where in FAULTS_OF for path in sorted(RIG.parent.glob(where)) for text in faults(path)}
     assert min(len(told), len(raised)) > 25
-    assert sorted((told | raised) - catalogue(code).keys() - NEVER_SHOWN) == []
+    assert sorted((told | raised | helps()) - catalogue(code).keys() - NEVER_SHOWN) == []
 
 
 def test_a_sentence_made_elsewhere_is_told_in_the_language_spoken():
