@@ -12,6 +12,7 @@ import contextlib
 import difflib
 import importlib
 import io
+import itertools
 import os
 import pkgutil
 import platform
@@ -98,15 +99,22 @@ class _Parser(argparse.ArgumentParser):
         self, args: Sequence[str] | None = None, namespace: argparse.Namespace | None = None
     ) -> tuple[argparse.Namespace, list[str]]:
         """Nothing is left over: what is not known is refused by the parser that met it, with the option that was meant."""
-        found, left = super().parse_known_args(args, namespace)
+        words = list(sys.argv[1:] if args is None else args)
+        if not any(isinstance(action, argparse._SubParsersAction) for action in self._actions):
+            self._refuse_unknown(words)  # before anything is said to be missing
+        found, left = super().parse_known_args(words, namespace)
         if left:
-            options = {name for action in self._actions for name in action.option_strings}
-            typed = left[0].split("=")[0]
-            near = difflib.get_close_matches(typed, sorted(options), 1, NEAR_OPTION) if typed.startswith("-") else []
-            self.error(
-                f"there is no option {typed}; did you mean {near[0]}?" if near else f"unrecognized arguments: {' '.join(left)}"
-            )
+            self._refuse_unknown(left)
+            self.error(f"unrecognized arguments: {' '.join(left)}")
         return found, left
+
+    def _refuse_unknown(self, words: Sequence[str]) -> None:
+        options = sorted({name for action in self._actions for name in action.option_strings})
+        for word in itertools.takewhile(lambda word: word != "--", words):
+            typed = word.split("=")[0]
+            if typed.startswith("--") and typed not in options:
+                near = difflib.get_close_matches(typed, options, 1, NEAR_OPTION)
+                self.error(f"there is no option {typed}" + (f"; did you mean {near[0]}?" if near else ""))
 
     def error(self, message: str) -> NoReturn:
         message = plain(retold(_nearest(message)))[:LONGEST_SENTENCE]

@@ -8,7 +8,7 @@ import platform
 import shutil
 import tempfile
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
 from enum import StrEnum
@@ -245,13 +245,16 @@ def document(found: Sequence[Found]) -> dict[str, Any]:
 
 def lines(found: Sequence[Found]) -> list[str]:
     """What was found, for a person: what stands in the way with its remedy, and all else."""
-    marks: Mapping[Standing, str] = {Standing.GOOD: "ok", Standing.NOTE: "note", Standing.IN_THE_WAY: "FIX"}
+    marks = {Standing.GOOD: say("ok"), Standing.NOTE: say("note"), Standing.IN_THE_WAY: say("FIX")}
+    wide = max(map(len, marks.values()))
     rows = []
     for one in found:
-        rows.append(f"{say(marks[one.standing]):<4}  {say(one.check):<16} {retold(one.text)}")
+        rows.append(f"{marks[one.standing]:<{wide}}  {say(one.check):<16} {retold(one.text)}")
         if one.remedy:
             remedy = retold(one.remedy)
-            rows.append(f"{'':22} {say('to fix: {remedy}', remedy=remedy) if one.standing is Standing.IN_THE_WAY else remedy}")
+            rows.append(
+                f"{'':{wide + 18}} {say('to fix: {remedy}', remedy=remedy) if one.standing is Standing.IN_THE_WAY else remedy}"
+            )
     return rows
 
 

@@ -19,6 +19,7 @@ _MEASURED = re.compile(rf"\{{(\w+)\}} {_UNITS}(?!\w)")
 _WORD = re.compile("[^\\W\\d]{2,}")
 FEWEST_WORDS = 3
 """Of its own, that a text with named places needs."""
+_QUOTED = re.compile(r"'\{(\w+)\}'")
 _WITH_UNIT = re.compile(rf"[-+−]?\d+\.\d+ {_UNITS}")
 """What fills a place as a number with its unit."""
 
@@ -43,15 +44,19 @@ def _retold(sentence: str, code: str) -> str:
         return known[sentence]
     for least, english in patterns:
         if least in sentence and (found := _pattern(english).fullmatch(sentence)) is not None:
-            return _fill(known[english], found, set(_MEASURED.findall(english)), code)
+            return _fill(known[english], found, english, code)
     head, colon, tail = sentence.partition(": ")
     other = _retold(tail, code) if colon else tail
     return f"{_retold(head, code)}: {other}" if other != tail else sentence
 
 
-def _fill(words: str, found: re.Match[str], measured: set[str], code: str) -> str:
+def _fill(words: str, found: re.Match[str], english: str, code: str) -> str:
+    measured, quoted = set(_MEASURED.findall(english)), set(_QUOTED.findall(english))
+
     def filled(place: re.Match[str]) -> str:
         text = found[f"_{place[1]}"]
+        if place[1] in quoted:  # what was typed, a name, a word of the command line: as it stands
+            return text
         # Thousands stand apart by a blank, which no language reads as a decimal mark.
         if place[1] in measured:
             return in_language(text.replace(",", " "))

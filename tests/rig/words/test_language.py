@@ -78,7 +78,8 @@ OF_THE_TERMINAL = (
     "argument {1}: invalid {2} value: {3}", "argument {1}: invalid choice: {2} (choose from {3})",
     "the following arguments are required: {1}", "argument {1}: not allowed with argument {2}",
     "one of the arguments {1} is required", "argument {1}: ignored explicit argument {2}", "unrecognized arguments: {1}",
-    "there is no option {1}; did you mean {2}?", "argument {1}: '{2}' is none; did you mean '{3}'?",
+    "there is no option {1}; did you mean {2}?", "there is no option {1}",
+    "'{1}' is not above zero", "argument {1}: '{2}' is none; did you mean '{3}'?",
 )  # fmt: skip
 """Labels of the terminal, and what argparse says (its own texts, Python 3.11 to 3.13)."""
 SENTENCES_OF = (
@@ -134,6 +135,10 @@ def helps():
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call):
                 found |= {template(word.value) for word in node.keywords if word.arg in ("help", "description", "epilog")}
+                if getattr(node.func, "id", "") == "_action":
+                    found |= {template(node.args[2])}
+            if isinstance(node, ast.Assign | ast.AnnAssign) and isinstance(node.value, ast.Dict):
+                found |= {text for each in node.value.values if is_sentence(text := template(each))}
             if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "HELP":
                 found.add(template(node.value))
     return {text for text in found if re.search("[a-z]{2}", text.replace("%%", ""))} - NEVER_SHOWN
