@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -24,13 +23,13 @@ from rig.commands._book import (
     wants_json,
     who_of,
 )
+from rig.commands._job_pulls import add_pulls, look_around, note
 from rig.words import counts
 from rig.words.language import say, say_n
-from rig.words.retold import fault_text, retold
+from rig.words.retold import retold
 
 if TYPE_CHECKING:
     from rig.book.book import Book, Draft
-    from rig.book.record import Entry, JobRecord
     from rig.settings import Settings
 
 NAME = "job"
@@ -178,7 +177,7 @@ def run(args: argparse.Namespace) -> int:
         if args.action in ("new", "add", "step", "strike", "close"):  # looking writes nothing
             enter_what_waits(book)
         elif waiting := len(waiting_room().of(str(book.place))):
-            _note(
+            note(
                 say_n(
                     "{n} recording waits to be entered; the next 'platepull job add' does it",
                     "{n} recordings wait to be entered; the next 'platepull job add' does it",
@@ -213,7 +212,7 @@ def _add(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     who = who_of(args, settings)
     entered: list[int] = []
     if args.what == "pull":
-        status = _add_pulls(book, args, settings, who, entered)
+        status = add_pulls(book, args, settings, who, entered)
     else:
         status = 0
         entered += [_enter(book, args.number, who, draft) for draft in _drafts(book, args)]
@@ -235,7 +234,7 @@ def _add(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
 def _enter(book: Book, number: str, who: str, draft: Draft) -> int:
     record = book.append(number, who, lambda _: draft)
-    _look_around(record)
+    look_around(record)
     return record.events
 
 
@@ -257,103 +256,6 @@ def _drafts(book: Book, args: argparse.Namespace) -> list[Draft]:
     return [entries.file_draft(Kind(args.what), Path(name)) for name in args.files]
 
 
-def _add_pulls(book: Book, args: argparse.Namespace, settings: Settings, who: str, entered: list[int]) -> int:
-    from analysis.errors import BenchError
-    from rig.book.entries import Outcome, enter_pull, read_pull_draft
-    from rig.commands._chosen import sensor_choice
-
-    book.record(args.number)  # a wrong number is told before anything is read
-    sensors = sensor_choice(args, settings)
-    status = 0
-    for name in args.files:
-        path = Path(name)
-        try:
-            draft = read_pull_draft(path, sensors.of)
-        except BenchError as error:
-            _note(f"platepull job: {' '.join(fault_text(error).split())}")
-            status = 2
-            continue
-        record, entry, outcome = enter_pull(book, args.number, who, draft)
-        if outcome is Outcome.NEW:
-            entered.append(entry.entry)
-            _look_around(record)
-            _point_out(book, record, entry, path)
-        elif outcome is Outcome.AMENDED:
-            _note(say("{path}: is entry {entry} already; its metadata has changed, that is entered", path=path, entry=entry.entry))
-        else:
-            _note(_already(entry, path))
-    return status
-
-
-def _already(entry: Entry, path: Path) -> str:
-    text = say("{path}: is entry {entry} already, not entered again", path=path, entry=entry.entry)
-    if entry.struck is not None:
-        text += say(
-            "; it was struck ({why}); to let it count, strike entry {entry}", why=entry.struck.why, entry=entry.struck.entry
-        )
-    return text
-
-
-def _look_around(record: JobRecord) -> None:
-    """What is to be said of the entry just made: the clock went back, the job was closed."""
-    closed = next((entry for entry in reversed(record.entries) if entry.kind == "closed" and entry.counts), None)
-    if closed is not None and closed.entry < record.events:
-        _note(
-            say(
-                "job {job} was closed by {who} on {at}: entry {events} stands after the close and is told so; "
-                "to open the job again, strike entry {entry}",
-                job=record.job,
-                who=closed.who,
-                at=closed.at,
-                events=record.events,
-                entry=closed.entry,
-            )
-        )
-    if record.clock_went_back:
-        before, last = (entry.at for entry in record.entries[-2:])
-        _note(
-            say(
-                "the computer's clock stands at {last}, before the entry made at {before}: set it right; the entry stands",
-                last=last,
-                before=before,
-            )
-        )
-
-
-def _point_out(book: Book, record: JobRecord, entry: Entry, path: Path) -> None:
-    """What makes it doubtful that the pull belongs to this job."""
-    from rig.book.judging import folded
-    from rig.book.record import Pull
-
-    for other, number in book.where_else(entry.files[0][1], record.job):
-        _note(
-            say(
-                "{path}: the same recording is entry {number} of job {other}; strike it where it does not belong",
-                path=path,
-                number=number,
-                other=other,
-            )
-        )
-    pull = Pull(entry)
-    stated = pull.term("job")
-    if stated and stated != record.job:
-        _note(
-            say("{path}: its metadata says job {stated}; entered in {job} all the same", path=path, stated=stated, job=record.job)
-        )
-    unit = pull.term("unit")
-    if unit and folded(unit) != folded(record.unit):
-        way_out = say("strike entry {entry} if it is a pull of another unit", entry=entry.entry)
-        _note(
-            say(
-                "{path}: its metadata says unit '{unit}', the job is of '{of_job}'; {way_out}",
-                path=path,
-                unit=unit,
-                of_job=record.unit,
-                way_out=way_out,
-            )
-        )
-
-
 def _step(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     from rig.book.marking import mark_step
 
@@ -365,13 +267,13 @@ def _step(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     if wants_json(args):
         print(json.dumps({"job": record.job, "entry": record.events, "step": args.step}))
         return 0
-    _look_around(record)
+    look_around(record)
     print(
         say("job {job}: entry {events}, {step} is done", job=record.job, events=record.events, step=args.step)
         + (say(", although: {although}", although=args.although) if missing else "")
     )
     for one in missing:
-        _note(say("  missing: {what}", what=one.text))
+        note(say("  missing: {what}", what=one.text))
     _say_next(book, args.number, settings)
     return 0
 
@@ -400,7 +302,7 @@ def _close(book: Book, args: argparse.Namespace, settings: Settings) -> int:
         print(say("job {job} is closed", job=record.job))
     for step in record.steps:
         if step.one_way and record.done(step.key) is None:
-            _note(say("  not marked as done: {key}, {name}", key=step.key, name=step_name(step)))
+            note(say("  not marked as done: {key}, {name}", key=step.key, name=step_name(step)))
     return 0
 
 
@@ -418,7 +320,7 @@ def _list(book: Book, args: argparse.Namespace, settings: Settings) -> int:
         closed = say("open") if line.closed_at is None else say("closed {day}", day=line.closed_at[:10])
         print(f"{line.job:<10} {line.opened_at[:10]}  {closed:<23} {line.unit}" + (f"  ({line.customer})" if line.customer else ""))
     if not lines:
-        _note(say("no job with these words") if args.search else say("no job yet: platepull job new --unit-id TEXT"))
+        note(say("no job with these words") if args.search else say("no job yet: platepull job new --unit-id TEXT"))
     return 0
 
 
@@ -439,7 +341,7 @@ def _export(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
     exported = export_job(book, job_view(book, args.number, settings), Path(args.out))
     for line in (*exported.amiss, *exported.left_out):
-        _note(retold(line))
+        note(retold(line))
     if wants_json(args):
         told = {"amiss": list(exported.amiss), "left_out": list(exported.left_out)}
         document = {"job": args.number, "folder": str(exported.folder), "files": exported.files, **told}
@@ -471,7 +373,3 @@ def _say_next(book: Book, number: str, settings: Settings) -> None:
     from rig.book.page import next_lines
 
     print("\n".join(next_lines(job_view(book, number, settings))))
-
-
-def _note(line: str) -> None:
-    print(line, file=sys.stderr)
