@@ -33,7 +33,7 @@ KNEE = 0.8
 """Share of the peak from which the ramp is straight."""
 UPPER = 0.4
 """Share of the rise above which the load goes on after a step."""
-NEVER_FELL_NOISE, NEVER_FELL, NEVER_FELL_SHARE = 3, 0.3, 0.015
+NEVER_FELL_NOISE, NEVER_FELL, NEVER_FELL_SHARE = 3, 0.3, 0.03
 """A step is one where the torque never fell below it by so many deviations of noise, by this share of the rise, or of itself."""
 STEP_PART = 4
 """A load that has not come back to within a quarter of a step's rise has been let go."""
