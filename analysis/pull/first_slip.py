@@ -421,7 +421,8 @@ def _earlier_release(c: Conditioned, fine: Floats, span: Span, rules: CourseRule
         return None
     highest = np.maximum.accumulate(torque)
     lowest = minimum_filter1d(torque, sudden + 1, mode="nearest", origin=-(sudden // 2))
-    fell = highest - lowest > rules.rival_fall * fine[peak]
+    # From its height at once: a hand that held and backed off comes down by and by.
+    fell = (torque - lowest > rules.rival_fall * fine[peak]) & (torque > KNEE * highest)
     stays = highest[away:] <= highest[:-away]
     both = np.flatnonzero(fell[: stays.size] & stays[: fell.size])
     return first + start + int(np.argmax(torque[: int(both[0]) + 1])) if both.size else None

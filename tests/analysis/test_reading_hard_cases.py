@@ -306,3 +306,11 @@ def test_an_encoder_of_coarse_steps_rounded_once_more_is_neither_dead_nor_full_o
     assert result.sliding.travel_deg == pytest.approx(56.0, abs=2.5 * step_deg)
     assert result.sliding.torque_nm == pytest.approx(48.0, rel=0.005)
     assert QualityCode.ANGLE_DOUBTFUL in codes(result)
+
+
+def test_a_hand_that_held_just_below_and_backed_off_released_nothing():
+    points = [(0, 0), (1, 0), (2.5, 54), (4, 54), (4.5, 24), (5, 24), (6, 60), (6.02, 48), (9, 48), (9.05, 0), (10, 0)]
+    turned = [(0, 0), (1, 0), (2.5, 4), (4, 4), (4.5, 2), (5, 2), (6, 4.5), (9, 60), (9.05, 57), (10, 57)]
+    result = read_pull(with_angle(trace_of(points, rate_hz=500), turned))
+    assert result.breakaway.torque_nm == pytest.approx(60.0, rel=0.01)
+    assert QualityCode.TWO_RELEASES not in codes(result)
