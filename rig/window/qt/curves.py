@@ -20,6 +20,8 @@ pg.setConfigOptions(antialias=False, useOpenGL=False)
 
 LOW = 150
 """A diagram lower than this, in pixels of the design size, does not name its foot."""
+FOOT, FOOT_NAMED = 26, 46
+"""Height of the axis along the foot, without and with its name."""
 
 
 class Ribbon(pg.GraphicsObject):
@@ -164,6 +166,7 @@ class CurvePlot(pg.PlotWidget):
     def set_theme(self, theme: Theme, scale: float, left: str) -> None:
         """Use these colours and sizes; `left` names the torque axis with its unit."""
         self._theme, self._left = theme, left
+        self._ribbon.theme, self._ribbon.size = theme, scale
         self.setBackground(theme.panel)
         font = QFont()
         font.setPixelSize(round(15 * scale))
@@ -183,13 +186,12 @@ class CurvePlot(pg.PlotWidget):
         for band in self._bands:
             band.setBrush(fill)
             for line in band.lines:
-                line.setPen(QPen(QColor(theme.band), 2, Qt.PenStyle.DashLine))
+                line.setPen(QPen(QColor(theme.band), self._wide(2), Qt.PenStyle.DashLine))
                 line.pen.setCosmetic(True)
         self._slips.setBrush(QColor(theme.mark))
         self._slips.setPen(QColor(theme.panel))
         self._slips.setSize(12 * scale)
-        self._cursor.setPen(pg.mkPen(theme.focus, width=2))
-        self._ribbon.theme, self._ribbon.size = theme, scale
+        self._cursor.setPen(pg.mkPen(theme.focus, width=self._wide(2)))
         self._name_bottom()
         self.update()
 
@@ -201,7 +203,10 @@ class CurvePlot(pg.PlotWidget):
 
     def _name_bottom(self) -> None:
         """A low diagram leaves its room to the curve; its neighbours say what lies along the foot."""
-        self.getAxis("bottom").showLabel(self.height() > LOW * self._ribbon.size)
+        size, named = self._ribbon.size, self.height() > LOW * self._ribbon.size
+        axis = self.getAxis("bottom")
+        axis.showLabel(named)
+        axis.setHeight(round(size * (FOOT_NAMED if named else FOOT)))
 
     def show_band(self, band: tuple[float | None, float | None] | None, *, both_ways: bool = False) -> None:
         """Draw the window as a band; `both_ways` also below zero, for pulls the other way."""
@@ -221,7 +226,7 @@ class CurvePlot(pg.PlotWidget):
         for i, item in enumerate(self._earlier):
             first = i < len(before)
             style = Qt.PenStyle.SolidLine if first else Qt.PenStyle.DashLine
-            item.setPen(pg.mkPen(self._theme.curve if first else self._theme.mark, width=2, style=style))
+            item.setPen(pg.mkPen(self._theme.curve if first else self._theme.mark, width=self._wide(2), style=style))
 
     def show_earlier(self, curves: Sequence[Curve]) -> None:
         """Lay earlier pulls under it."""
@@ -233,7 +238,7 @@ class CurvePlot(pg.PlotWidget):
             self._earlier.append(item)
             self.addItem(item, ignoreBounds=True)
         for item, curve in zip(self._earlier, curves, strict=True):
-            item.setPen(pg.mkPen(self._theme.earlier, width=1))
+            item.setPen(pg.mkPen(self._theme.earlier, width=self._wide(1)))
             item.setData(curve.x, curve.y, connect="finite" if curve.broken else "all", skipFiniteCheck=not curve.broken)
 
     def show_graph(self, graph: Graph) -> None:
@@ -266,18 +271,22 @@ class CurvePlot(pg.PlotWidget):
                 self.removeItem(item)
             self._marks = []
 
+    def _wide(self, pixels: float) -> float:
+        """So many pixels of the design size: lines grow with the window as the letters do."""
+        return max(1.0, pixels * self._ribbon.size)
+
     def _show_mark(self, mark: Mark, colour: str, *, below: bool, leftwards: bool) -> None:
-        pen = pg.mkPen(colour, width=3)
+        pen = pg.mkPen(colour, width=self._wide(3))
         if mark.to_x != mark.from_x:
             level: pg.GraphicsObject = pg.PlotCurveItem([mark.from_x, mark.to_x], [mark.level] * 2, pen=pen)
             middle = mark.from_x + 0.1 * (mark.to_x - mark.from_x)
         else:
             level = pg.ScatterPlotItem(
-                [mark.from_x], [mark.level], symbol="d", size=16, brush=QColor(colour), pen=self._theme.panel
+                [mark.from_x], [mark.level], symbol="d", size=self._wide(16), brush=QColor(colour), pen=self._theme.panel
             )
             middle = mark.from_x
         ends = [mark.level - mark.spread, mark.level + mark.spread]
-        spread = pg.PlotCurveItem([middle, middle], ends, pen=pg.mkPen(colour, width=4))
+        spread = pg.PlotCurveItem([middle, middle], ends, pen=pg.mkPen(colour, width=self._wide(4)))
         ground = QColor(self._theme.panel)
         ground.setAlpha(190)
         text = pg.TextItem(mark.text, color=colour, anchor=(1 if leftwards else 0, 0 if below else 1), fill=ground)

@@ -12,7 +12,7 @@ from rig.window.qt.theme import DARK, Theme
 MM_A_POINT = 25.4 / 72
 SOFT_ALPHA = 60
 DASHES = {"densely-dashed": [3.0, 2.0], "dashed": [4.0, 3.0], "densely-dotted": [1.0, 1.5]}
-NARROW = 84
+NARROW = 78
 """Stretch of the letters: the screen's are wider than those of the printed page, for which the drawing was laid out."""
 ALIGN = {
     "left": Qt.AlignmentFlag.AlignLeft,

@@ -42,6 +42,10 @@ THICKNESS = {
 }
 
 
+DRAWN_HEIGHT = 480.0
+"""Height of the drawings in pixels of the design size, for which the widths of their lines are given."""
+
+
 class StackDrawing(QWidget):
     """Both sides in section: inner plates reach in to the gear, outer plates out to the case, springs as they open."""
 
@@ -49,7 +53,7 @@ class StackDrawing(QWidget):
         super().__init__()
         self.setObjectName("stacks")
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self._theme = DARK
+        self._theme, self._unit = DARK, 1.0
         self._stacks: tuple[StackView, ...] = ()
 
     def show_stacks(self, theme: Theme, stacks: tuple[StackView, ...]) -> None:
@@ -64,6 +68,7 @@ class StackDrawing(QWidget):
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         height = self.height() / max(1, len(self._stacks))
+        self._unit = self.height() / DRAWN_HEIGHT
         for at, stack in enumerate(self._stacks):
             self._paint_stack(painter, QRectF(0, at * height, self.width(), height), stack)
         painter.end()
@@ -91,7 +96,7 @@ class StackDrawing(QWidget):
 
     def _paint_piece(self, painter: QPainter, box: QRectF, piece: Piece) -> None:
         theme = self._theme
-        painter.setPen(QPen(QColor(theme.mark if piece.beyond else theme.ink), 4 if piece.beyond else 1.5))
+        painter.setPen(QPen(QColor(theme.mark if piece.beyond else theme.ink), self._unit * (4 if piece.beyond else 1.5)))
         body = box.adjusted(1.5, 0, -1.5, 0)
         high = body.height()
         match piece.part:
@@ -108,14 +113,14 @@ class StackDrawing(QWidget):
                 painter.setBrush(QColor(theme.mark))
                 painter.drawRect(body.adjusted(0, 0.1 * high, 0, -0.1 * high))
             case Part.CUP_LEFT | Part.CUP_RIGHT:
-                pen = QPen(painter.pen().color(), 5)
+                pen = QPen(painter.pen().color(), 5 * self._unit)
                 painter.setPen(pen)
                 near, far = (body.left(), body.right()) if piece.part is Part.CUP_LEFT else (body.right(), body.left())
                 middle = body.top() + 0.5 * high
                 painter.drawLine(QPointF(near, middle - 0.1 * high), QPointF(far, body.top()))
                 painter.drawLine(QPointF(near, middle + 0.1 * high), QPointF(far, body.bottom()))
         if piece.beyond and piece.part not in (Part.CUP_LEFT, Part.CUP_RIGHT):
-            painter.setPen(QPen(QColor(theme.mark), 3))
+            painter.setPen(QPen(QColor(theme.mark), 3 * self._unit))
             painter.drawLine(body.topLeft(), body.bottomRight())
 
 
@@ -126,7 +131,7 @@ class ChoiceDiagram(QWidget):
         super().__init__()
         self.setObjectName("choices")
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self._theme = DARK
+        self._theme, self._unit = DARK, 1.0
         self._view: PackView | None = None
 
     def show_choices(self, theme: Theme, view: PackView | None) -> None:
@@ -144,6 +149,7 @@ class ChoiceDiagram(QWidget):
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         width, rows = self.width(), len(view.choices) + 1
+        self._unit = self.height() / DRAWN_HEIGHT
         high = self.height() / (rows + 0.6)
         left, right = 0.36 * width, 0.86 * width
 
@@ -157,7 +163,7 @@ class ChoiceDiagram(QWidget):
         painter.fillRect(QRectF(low_x, 0, high_x - low_x, rows * high), band)
         for limit, x in ((view.low, low_x), (view.high, high_x)):
             if limit is not None:
-                painter.setPen(QPen(QColor(theme.band), 2, Qt.PenStyle.DashLine))
+                painter.setPen(QPen(QColor(theme.band), 2 * self._unit, Qt.PenStyle.DashLine))
                 painter.drawLine(QPointF(x, 0), QPointF(x, rows * high))
                 text = f"{limit:.0f}"
                 put_text(painter, text, x - 8, (rows + 0.45) * high, fitted(text, 60, 0.26 * high), theme.ink)
@@ -168,9 +174,9 @@ class ChoiceDiagram(QWidget):
             self._paint_choice(painter, choice, row, high, at, best=row == 0)
         words = say("pulled so far [{unit}]", unit=view.unit)
         put_text(painter, words, 4, (rows - 0.35) * high, fitted(words, left - 12, 0.26 * high, bold=False), theme.soft)
-        painter.setPen(QPen(QColor(theme.mark), 2))
+        painter.setPen(QPen(QColor(theme.mark), 2 * self._unit))
         for torque in view.pulled:
-            painter.drawEllipse(QPointF(at(torque), (rows - 0.5) * high), 5, 5)
+            painter.drawEllipse(QPointF(at(torque), (rows - 0.5) * high), 5 * self._unit, 5 * self._unit)
         painter.end()
 
     def _paint_choice(self, painter: QPainter, choice: ChoiceView, row: int, high: float, at: object, *, best: bool) -> None:
@@ -183,12 +189,12 @@ class ChoiceDiagram(QWidget):
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(filled)
         painter.drawPolygon(outline)
-        painter.setPen(QPen(colour, 4 if best else 2))
+        painter.setPen(QPen(colour, self._unit * (4 if best else 2)))
         painter.drawPolyline(outline)
-        painter.setPen(QPen(colour, 6 if best else 3))
+        painter.setPen(QPen(colour, self._unit * (6 if best else 3)))
         painter.drawLine(QPointF(at(choice.low), foot), QPointF(at(choice.high), foot))
         painter.setBrush(colour)
-        painter.drawEllipse(QPointF(at(choice.median), foot), 5, 5)
+        painter.drawEllipse(QPointF(at(choice.median), foot), 5 * self._unit, 5 * self._unit)
         text = choice.lands + (" ⚠" if choice.broken else "")
         font = fitted(text, 0.13 * self.width(), 0.36 * high, bold=best)
         put_text(painter, text, 0.87 * self.width(), middle + 0.17 * high, font, ink)

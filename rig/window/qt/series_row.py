@@ -15,7 +15,7 @@ from rig.words.language import say
 
 MOST_ROWS = 4
 """Of the lines beneath the count; a line that is too long goes on in the next row rather than shrink."""
-CARD_WIDTH = 130
+CARD_WIDTH, CARD_HEIGHT = 130, 128
 """Of the design size: six, three pulls each way, stand beside the summary."""
 
 
@@ -124,34 +124,40 @@ class Cards(QWidget):
     def _paint_card(self, painter: QPainter, box: QRectF, card: Card) -> None:
         theme, paint = self._theme, self._theme.tones[card.tone]
         chosen = card.number == self._selected
-        painter.setPen(QPen(QColor(theme.focus if chosen else theme.line), 4 if chosen else 1))
+        unit = box.height() / CARD_HEIGHT
+        painter.setPen(QPen(QColor(theme.focus if chosen else theme.line), unit * (4 if chosen else 1)))
         painter.setBrush(QColor(theme.panel))
-        painter.drawRoundedRect(box, 5, 5)
+        painter.drawRoundedRect(box, 5 * unit, 5 * unit)
         height = box.height()
         side = 0.2 * height
-        paint_tone(painter, card.tone, QRectF(box.left() + 8, box.top() + 8, side, side), paint.edge, theme.panel)
+        paint_tone(painter, card.tone, QRectF(box.left() + 8 * unit, box.top() + 8 * unit, side, side), paint.edge, theme.panel)
         title = f"{card.number}{card.way}" + (" " + say("apart") if card.apart else "")
-        left = box.left() + side + 14
+        left = box.left() + side + 14 * unit
         put_text(
             painter,
             title,
             left,
-            box.top() + 8 + 0.8 * side,
+            box.top() + 8 * unit + 0.8 * side,
             fitted(title, box.right() - left - 6, 0.12 * height, bold=False),
             theme.ink,
         )
         put_text(
-            painter, card.value, box.left() + 9, box.bottom() - 9, fitted(card.value, box.width() - 18, 0.19 * height), theme.ink
+            painter,
+            card.value,
+            box.left() + 9 * unit,
+            box.bottom() - 9 * unit,
+            fitted(card.value, box.width() - 18 * unit, 0.19 * height),
+            theme.ink,
         )
-        self._paint_curve(painter, box.adjusted(9, 0.28 * height, -9, -0.3 * height), card)
+        self._paint_curve(painter, box.adjusted(9 * unit, 0.28 * height, -9 * unit, -0.3 * height), card, 2 * unit)
         if card.excluded is not None:
             painter.fillRect(box, _veil(theme))
-            painter.setPen(QPen(QColor(theme.ink), 3))
+            painter.setPen(QPen(QColor(theme.ink), 3 * unit))
             painter.drawLine(box.topLeft() + QPointF(8, 8), box.bottomRight() - QPointF(8, 8))
             font = fitted(card.excluded, box.width() - 16, 0.09 * height)
             put_text(painter, card.excluded, box.left() + 8, box.top() + 0.62 * height, font, theme.ink)
 
-    def _paint_curve(self, painter: QPainter, box: QRectF, card: Card) -> None:
+    def _paint_curve(self, painter: QPainter, box: QRectF, card: Card, width_px: float) -> None:
         curve = card.curve
         if curve.x.size < 2:
             return
@@ -160,7 +166,7 @@ class Cards(QWidget):
             QPointF(box.left() + box.width() * (x - curve.x[0]) / width, box.bottom() - box.height() * max(0.0, y) / top)
             for x, y in zip(curve.x.tolist(), curve.y.tolist(), strict=True)
         ]
-        painter.setPen(QPen(QColor(self._theme.curve), 2))
+        painter.setPen(QPen(QColor(self._theme.curve), width_px))
         painter.drawPolyline(QPolygonF(points))
 
 

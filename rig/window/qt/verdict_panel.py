@@ -20,6 +20,9 @@ LIVE_VALUE_ROW = (0.32, 0.74)
 CAP_SHARE = 0.82
 """Height of the capitals in a row, as a share of the row."""
 
+SCALE_HEIGHT = 50.0
+"""Height of the scale in pixels of the design size, for which the widths of its lines are given."""
+
 
 class VerdictPanel(QWidget):
     """Shows one verdict, or the torque now, as large as the space allows."""
@@ -162,7 +165,8 @@ class VerdictPanel(QWidget):
             return box.left() + box.width() * min(1.0, max(0.0, torque / scale.end))
 
         middle = box.top() + 0.42 * box.height()
-        painter.setPen(QPen(ink, 2))
+        thick = box.height() / SCALE_HEIGHT  # of lines: they grow with the window
+        painter.setPen(QPen(ink, 2 * thick))
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawLine(QPointF(box.left(), middle), QPointF(box.right(), middle))
         low_x = box.left() if scale.low is None else at(scale.low)
@@ -173,14 +177,14 @@ class VerdictPanel(QWidget):
         painter.fillRect(window, QColor(ink.red(), ink.green(), ink.blue(), 60))
         for limit, text in ((scale.low, scale.low_text), (scale.high, scale.high_text)):
             if limit is not None:
-                painter.fillRect(QRectF(at(limit) - 2, window.top(), 4, window.height()), ink)
-                font = fitted(text, 200, 0.2 * box.height())
-                put_text(painter, text, at(limit) + 6, box.bottom() - 0.02 * box.height(), font, paint.ink)
+                painter.fillRect(QRectF(at(limit) - 2 * thick, window.top(), 4 * thick, window.height()), ink)
+                font = fitted(text, 200 * thick, 0.2 * box.height())
+                put_text(painter, text, at(limit) + 6 * thick, box.bottom() - 0.02 * box.height(), font, paint.ink)
         if scale.value is not None:
             left, right, half = at(scale.value - scale.spread), at(scale.value + scale.spread), 0.17 * box.height()
-            painter.fillRect(QRectF(left, middle - 3, max(2.0, right - left), 6), ink)
+            painter.fillRect(QRectF(left, middle - 3 * thick, max(2.0, right - left), 6 * thick), ink)
             for end in (left, right):
-                painter.fillRect(QRectF(end - 1.5, middle - half, 3, 2 * half), ink)
+                painter.fillRect(QRectF(end - 1.5 * thick, middle - half, 3 * thick, 2 * half), ink)
             tip = QPointF(at(scale.value), middle - half)
             painter.setPen(QPen(QColor(paint.fill), 2))
             painter.setBrush(ink)
