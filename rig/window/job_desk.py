@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from analysis.errors import BenchError
-from analysis.window import Window
+from analysis.window import Basis, Window
 from rig.book.events import Kind
 from rig.errors import BookError, BookUnreachableError
 from rig.live.news import Entered, Failed, News
@@ -31,6 +31,7 @@ if TYPE_CHECKING:  # loads SQLAlchemy, which no start of the window waits for
     from rig.book.documents import JobView
     from rig.book.record import JobRecord
     from rig.window.views.job import JobList, JobShown
+    from rig.window.views.trend import TrendView
 
 
 _PAGES = ("rig.window.qt.jobs_page", "rig.window.qt.job_page", "rig.book.look")
@@ -197,6 +198,16 @@ class JobDesk:
             self._changed()
 
         self._do(found, listed)
+
+    def tell_trend(self, figure: str, basis: Basis, then: Callable[[TrendView], None]) -> None:
+        """One figure of the bench over the jobs."""
+
+        def asked(book: Book) -> TrendView:
+            from rig.window.views.trend import trend_view
+
+            return trend_view(book, figure, basis)
+
+        self._do(asked, then)
 
     def tell_shop_history(self, then: Callable[[ShopHistory], None]) -> None:
         """What the book tells of friction, scatter and shims in this shop."""

@@ -91,6 +91,11 @@ def scenes(shop: Shop, events: Callable[[], None], pack: Path | None = None) -> 
     shop.desk.find("")
     show(window.of_job.jobs)
     yield "jobs"
+    window.of_job.jobs.page.show_part(1)
+    shop.settle()
+    tick()
+    yield "jobs_trend"
+    window.of_job.jobs.page.show_part(0)
     window._acts()["last job"]()
     show(window.bench)
     yield "bench_ready_with_job"

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
+    QButtonGroup,
     QFileDialog,
     QFormLayout,
     QFrame,
@@ -15,7 +16,9 @@ from PySide6.QtWidgets import (
     QLineEdit,
     QPushButton,
     QSizePolicy,
+    QStackedWidget,
     QVBoxLayout,
+    QWidget,
 )
 
 from rig.window.job_desk import JobDesk, NewJob
@@ -25,6 +28,7 @@ from rig.window.pack_desk import FILES
 from rig.window.qt.page import Page
 from rig.window.qt.table import ReadTable
 from rig.window.qt.theme import DARK, Theme
+from rig.window.qt.trend_part import TrendPart
 from rig.window.views.job import JOB_HEADINGS
 from rig.words.language import say, say_n
 
@@ -77,6 +81,7 @@ class JobsPage(Page):
         self.history.clicked.connect(self._find_unit)
         self.state = QLabel()
         self.state.setWordWrap(True)
+        self.parts, self.trend, self.tabs = QStackedWidget(), TrendPart(desk), list[QPushButton]()
         self._lay_out()
         self._asked = False
 
@@ -110,16 +115,46 @@ class JobsPage(Page):
         finding.addWidget(self.search, 1)
         for button in (self.history, self.take):
             finding.addWidget(button)
+        listed = QWidget()
+        column = QVBoxLayout(listed)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.addLayout(top)
+        column.addLayout(finding)
+        column.addWidget(self.jobs, 1)
+        for part in (listed, self.trend):
+            self.parts.addWidget(part)
+        tabs, group = QHBoxLayout(), QButtonGroup(self)
+        tabs.addWidget(title)
+        names = (
+            (say("Open and find"), say("Go on with the last job, open a new one, find one")),
+            (say("The bench over the jobs"), say("Scatter, zero, directions and shims, job after job, with limits")),
+        )
+        for at, (name, tip) in enumerate(names):
+            tab = QPushButton(name)
+            tab.setToolTip(tip)
+            tab.setCheckable(True)
+            tab.setChecked(at == 0)
+            group.addButton(tab, at)
+            self.tabs.append(tab)
+            tabs.addWidget(tab)
+        tabs.addStretch(1)
+        group.idClicked.connect(self.show_part)
         layout = QVBoxLayout(self)
-        layout.addWidget(title)
-        layout.addLayout(top)
-        layout.addLayout(finding)
-        layout.addWidget(self.jobs, 1)
+        layout.addLayout(tabs)
+        layout.addWidget(self.parts, 1)
         layout.addWidget(self.state)
+
+    def show_part(self, at: int) -> None:
+        """Show the jobs, or the bench over them."""
+        self.tabs[at].setChecked(True)
+        self.parts.setCurrentIndex(at)
+        if self.parts.currentWidget() is self.trend:
+            self.trend.ask()
 
     def dress(self, theme: Theme, scale: float) -> None:
         """Use these colours and sizes."""
         self._theme, self._scale = theme, scale
+        self.trend.dress(theme, scale)
         self.last.setStyleSheet(f"font-size: {round(24 * scale)}px; font-weight: bold;")
 
     def refresh(self, changed: Changed) -> None:

@@ -1,5 +1,6 @@
 """The job at the window: the day begins with it, its gates bar what cannot be undone, its sheets are made; the book may be away."""
 
+import json
 import subprocess
 import sys
 from dataclasses import replace
@@ -11,6 +12,7 @@ from support.fed import FedBench
 from support.jobs import OIL, START, write_pull
 from support.shop import Shop
 
+from rig import cli
 from rig.book.gates import Missing
 from rig.book.look import job_view
 from rig.book.waiting import Waiting
@@ -20,6 +22,7 @@ from rig.window.memory import Remembered
 from rig.window.model import BenchModel
 from rig.window.qt.main_window import MainWindow
 from rig.window.views.job import shown_job
+from rig.window.views.trend import UNITS
 from rig.words.language import speak
 from rig.words.units import UnitChoice
 
@@ -372,3 +375,30 @@ def test_at_the_lever_what_this_pull_must_be_like_comes_before_what_is_written_d
     gates = {key: replace(gate, missing=(on_paper, about_pulls)) for key, gate in view.gates.items()}
     line = shown_job(replace(view, gates=gates), UnitChoice()).bench
     assert line.wanted == f"still wanted: {about_pulls.what}; {on_paper.what}"
+
+
+@pytest.mark.parametrize("figure", ["scatter", "zero", "directions", "shims"])
+def test_the_bench_over_the_jobs_has_the_figures_of_the_command_line(shop, capsys, figure):
+    shop.filled()
+    shop.filled()
+    page = shop.window.of_job.jobs
+    shop.window.show_page(page)
+    shop.settle()
+    page.page.show_part(1)
+    part = page.page.trend
+    part.figure.setCurrentIndex(part.figure.findData(figure))
+    part.ask()
+    shop.settle()
+    capsys.readouterr()
+    assert cli.main(["book", "trend", "--of", figure, "--json", "--book", shop.url]) == 0
+    told = json.loads(capsys.readouterr().out)
+    unit, scale = UNITS[figure]
+    key = "relative" if figure == "scatter" else "value"
+    assert [point.job for point in part._view.points] == [point["job"] for point in told["points"]]
+    assert [point.value for point in part._view.points] == pytest.approx([scale * point[key] for point in told["points"]])
+    assert (part._view.centre is None) is (told["centre"] is None)
+    assert part.table.rowCount() == len(told["points"])
+    shop.window.grab()
+    if figure == "scatter":
+        assert len(told["points"]) == 2
+        assert f"{100 * told['centre']:.1f} {unit}" in part.head.text()
