@@ -17,8 +17,8 @@ from analysis.pull.breakaway import PeakRules, refine_peak
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.pull.filters import Filter, seen_through, undone
-from analysis.pull.first_slip import FINE_S, Span
-from analysis.pull.noise import median
+from analysis.pull.first_slip import FINE_S
+from analysis.pull.noise import Span, median
 from analysis.results import Sensor
 from analysis.trace import Floats
 

@@ -13,8 +13,8 @@ from scipy.ndimage import minimum_filter1d
 
 from analysis.pull.angle import COARSE_DEG
 from analysis.pull.conditioning import Conditioned
-from analysis.pull.first_slip import CourseRules, Span, find_first_slip
-from analysis.pull.noise import UNDER_LOAD, joined_runs, median, percentile, runs_of
+from analysis.pull.first_slip import CourseRules, find_first_slip
+from analysis.pull.noise import UNDER_LOAD, Span, joined_runs, median, percentile, runs_of
 from analysis.results import Label, Stretch
 from analysis.trace import Floats
 

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.ndimage import minimum_filter1d
 
 from analysis.pull.conditioning import Conditioned
-from analysis.pull.noise import median, slope_of
+from analysis.pull.knee import KNEE, LEAST_SAMPLES, NEAR_S, KneeRules, before_creep, between_steps, creeps
+from analysis.pull.noise import Span, median, slope_of
 from analysis.trace import Floats
 
-Span = tuple[int, int]
-
-
-LEAST_SAMPLES = 6
-"""Fewer give no compliance."""
 SUSTAINED_DEG = 3.0
 """Slipped this far: for good. Bevel lash lets a single pack slip 0.2 to 2 degrees (trade notes 2.2)."""
 FINE_S = 0.003
@@ -25,26 +21,14 @@ ELASTIC_FROM, ELASTIC_TO = 0.35, 0.9
 """Of the load: below slack is taken up, above the plates begin to creep; between lies the wind-up."""
 ELASTIC_LEAST, ELASTIC_SPAN = 5, 0.2
 """Samples and share of the load that the fit of the wind-up must cover."""
-NEAR_S = 0.02
-"""So long after the torque rises again the peak is looked for."""
 FELL_FREE, CAME_BACK = 0.1, 0.8
 """A torque that fell to the first share of the peak and came back to the second is another try, not a slip."""
-KNEE = 0.8
-"""Share of the peak from which the ramp is straight."""
-UPPER = 0.4
-"""Share of the rise above which the load goes on after a step."""
-NEVER_FELL_NOISE, NEVER_FELL, NEVER_FELL_SHARE = 3, 0.3, 0.03
-"""A step is one where the torque never fell below it by so many deviations of noise, by this share of the rise, or of itself."""
 STEP_PART = 4
 """A load that has not come back to within a quarter of a step's rise has been let go."""
 LOADED_FROM = 0.3
 """Share of the peak from which a new load counts."""
 SLOPE_S = 0.01
 """Slopes of the slip angle are taken over so long."""
-CREPT_STEPS, CREPT_TOP = 4, 0.9
-"""So many steps of the encoder on it is seen whether a climb winds the lever up, at this share of it: its top may be flat."""
-FINE_STEP_DEG = 0.2
-"""Between steps of the encoder finer than this nothing is drawn in."""
 RELEASE_S = 0.05
 """The release takes so long at least: its fall is no sudden one of the plates."""
 
@@ -65,18 +49,8 @@ class CourseRules:
     rival_fall: float = 0.1  # ... if the torque fell by this share of the breakaway ...
     rival_fall_s: float = 0.02  # ... within so long ...
     rival_away_s: float = 0.06  # ... and was not back before so long
-    onset_deg: float = 0.25  # slipped this far (or two encoder steps): the plates have let go, if nothing reloads them
-    onset_noise: float = 5.0  # ... or by so many deviations of the noise
-    knee_share: float = (
-        0.03  # plates that creep have let go where torque climbs with the angle by less than this share of the load's
-    )
-    knee_s: float = 0.03  # ... over so long
-    oil_deg: tuple[float, float] = (3.0, 6.0)  # ... above what oil adds with speed, taken so far past where they began to creep ...
-    oil_least: float = 0.04  # ... where that is more than a soft knee still gains there ...
-    oil_share: float = 0.2  # ... and no more than this share
-    knee_noise: float = 2.0  # ... or no more than so many deviations of the noise
     stuck_deg: float = 0.6  # a reload with less plastic turning than this was elastic: the plates stuck again
-    wound_share: float = 0.25  # ... and one in which less than this share of the turning wound anything up was none at all
+    knee: KneeRules = field(default_factory=KneeRules)
     sustained_s: float = 0.25  # without an angle: not surpassed for so long
     surpass: float = 0.03  # ... by this share
     soon: float = 1.5  # within this share of the load's own time ...
@@ -149,19 +123,6 @@ def _plastic(c: Conditioned, smooth: Floats, compliance: float) -> Floats | None
     return None if c.angle_deg is None else c.angle_deg - compliance * smooth
 
 
-def _between_steps(c: Conditioned, rules: CourseRules) -> Floats:
-    """The angle, deg, drawn straight from each step of the encoder to the next; as it is where the steps are fine.
-
-    Or where a value stands for a while: nothing is known between two of them.
-    """
-    assert c.angle_deg is not None
-    steps = np.flatnonzero(np.diff(c.angle_deg)) + 1
-    if c.resolution_deg < FINE_STEP_DEG or c.value_s >= rules.knee_s or steps.size < 2:
-        return c.angle_deg
-    index = np.arange(c.angle_deg.size)
-    return np.interp(index, steps, 0.5 * (c.angle_deg[steps] + c.angle_deg[steps - 1]))
-
-
 def _first_slip_by_angle(c: Conditioned, smooth: Floats, segment: Span, level_nm: float, rules: CourseRules) -> FirstSlip | None:
     """The first sustained slip in a bite; None if the plates never slip for good in it.
 
@@ -200,10 +161,10 @@ def _first_slip_by_angle(c: Conditioned, smooth: Floats, segment: Span, level_nm
             peak = top  # a heavy unit starts slowly: the torque rounds over its top while it already turns
         else:
             # The torque's noise comes into the plastic angle by the wind-up: much, through a soft adapter.
-            noise_deg = rules.onset_noise * compliance * c.noise_nm / math.sqrt(c.samples_in(rules.smooth_s))
-            between = _between_steps(c, rules) - compliance * smooth
-            step_deg = c.resolution_deg if c.value_s < rules.knee_s else 2 * c.resolution_deg
-            peak, knee = _before_creep(c, fine, between, load_from, peak, max(rules.onset_deg, step_deg, noise_deg), rules)
+            noise_deg = rules.knee.onset_noise * compliance * c.noise_nm / math.sqrt(c.samples_in(rules.smooth_s))
+            between = between_steps(c, rules.knee) - compliance * smooth
+            step_deg = c.resolution_deg if c.value_s < rules.knee.span_s else 2 * c.resolution_deg
+            peak, knee = before_creep(c, fine, between, load_from, peak, max(rules.knee.onset_deg, step_deg, noise_deg), rules.knee)
         trough = peak + int(np.argmin(fine[peak : max(end, peak + 2)]))
         if (
             fine[trough] < FELL_FREE * fine[peak]
@@ -219,96 +180,12 @@ def _first_slip_by_angle(c: Conditioned, smooth: Floats, segment: Span, level_nm
             middle = low + int(np.argmax(fine[low : again + 1] > 0.5 * (fine[low] + fine[again])))
             # `low` beyond the old start: every turn of the loop must get on.
             stuck = plastic[again] - plastic[middle] < rules.stuck_deg + 2 * c.resolution_deg
-            if low > load_from and stuck and not _creeps(c, fine, (middle, end), wound_up, rules):
+            if low > load_from and stuck and not creeps(c, fine, (middle, end), wound_up, rules.knee):
                 step = step if step is not None else peak
                 load_from = low
                 continue
         return FirstSlip(load_from, peak, step, _earlier_release(c, fine, (first, peak), rules), knee)
     return None
-
-
-def _creeps(c: Conditioned, fine: Floats, span: Span, compliance: float, rules: CourseRules) -> bool:
-    """Whether the lever turned far more than winding up by the torque's rise takes, whatever the encoder's step hides."""
-    assert c.angle_deg is not None
-    first, last = span
-    if c.value_s >= rules.knee_s:
-        return False
-    turned = c.angle_deg[first:last] - c.angle_deg[first]
-    far = turned > CREPT_STEPS * max(c.resolution_deg, FINE_STEP_DEG)
-    part = fine[first : first + (int(np.argmax(far)) if far.any() else turned.size)]
-    if part.size < 2:
-        return False
-    rise = float(part.max() - part[0])
-    top = int(np.argmax(part >= part[0] + CREPT_TOP * rise))
-    return rules.wound_share * (float(turned[top]) - c.resolution_deg) > compliance * (CREPT_TOP * rise) > 0.0
-
-
-def _before_creep(
-    c: Conditioned, fine: Floats, plastic: Floats, load_from: int, peak: int, onset_deg: float, rules: CourseRules
-) -> tuple[int, Span | None]:
-    """The peak before the plates began to turn, where the torque only crept up while they turned; else the peak as it is.
-
-    With it, where oil hides the knee, the samples between which it lies.
-
-    Oil that carries friction up with speed lets the torque rise on after the plates have let go: that rise is sliding.
-    """
-    knee = load_from + int(np.argmax(fine[load_from : peak + 1] > KNEE * fine[peak]))
-    reference = slice(max(load_from, knee - max(3, c.samples_in(NEAR_S))), knee + 1)
-    limit = median(plastic[reference]) + onset_deg
-    turning = plastic[knee : peak + 1] > limit
-    if not turning.any():
-        return peak, None
-    creeps = knee + int(np.argmax(turning))
-    over, in_oil = _over_the_knee(c, fine, plastic, load_from, creeps, peak, rules)
-    # In oil both where they begin to creep and where the lever winds up no more are guesses at the knee.
-    half = 0.5 * float(fine[creeps] + fine[over])
-    onset = creeps + int(np.argmax(fine[creeps : over + 1] >= half)) if in_oil else over
-    hidden = (creeps, over) if in_oil and over > creeps else None
-    first = load_from + int(np.argmax(fine[load_from : onset + 1]))
-    rise = float(fine[peak] - fine[first])
-    if rise <= 0 or first >= peak:
-        return first, hidden
-    upper = onset + int(np.argmax(fine[onset : peak + 1] >= fine[first] + UPPER * rise))
-    crept = plastic[peak] - plastic[upper] > onset_deg
-    least = fine[first] - max(NEVER_FELL_NOISE * c.noise_nm, NEVER_FELL * rise, NEVER_FELL_SHARE * float(fine[first]))
-    never_fell = float(c.smooth(rules.knee_s)[first + c.samples_in(rules.knee_s) : peak + 1].min(initial=np.inf)) > least
-    return (first, hidden) if crept and never_fell else (peak, None)
-
-
-def _over_the_knee(
-    c: Conditioned, fine: Floats, plastic: Floats, load_from: int, onset: int, peak: int, rules: CourseRules
-) -> tuple[int, bool]:
-    """Where plates that began to creep at `onset` have let go: the lever winds up no more, against how it did under the load.
-
-    And whether oil goes on adding to the torque.
-
-    A soft knee creeps by degrees while the hand still winds the lever up: what it carries goes on rising with the lever's angle.
-    What cold oil adds, as the hand gets faster, rises with the angle too, but goes on long after the knee, and is no winding up.
-    """
-    if c.angle_deg is None:
-        return onset, False
-    rising = load_from + np.flatnonzero(
-        (fine[load_from : onset + 1] > 0.5 * fine[onset]) & (fine[load_from : onset + 1] < KNEE * fine[onset])
-    )
-    if rising.size < 2 or c.angle_deg[rising[-1]] - c.angle_deg[rising[0]] <= 2 * c.resolution_deg:
-        return onset, False
-    stiff = float((fine[rising[-1]] - fine[rising[0]]) / (c.angle_deg[rising[-1]] - c.angle_deg[rising[0]]))
-    if stiff <= 0.0:
-        return onset, False
-    angle, turned = _between_steps(c, rules), plastic[onset:] - plastic[onset]
-    later = slice(*(onset + int(np.argmax(turned > way)) for way in rules.oil_deg))
-    oil = 0.0
-    if later.stop - later.start > LEAST_SAMPLES and c.value_s < rules.knee_s:
-        oil = min(slope_of(angle[later], fine[later]) / stiff, rules.oil_share)
-        oil = oil if oil > rules.oil_least else 0.0
-    span = c.samples_in(rules.knee_s, 3)
-    at = np.arange(onset, max(onset + 1, peak - span + 1))
-    ahead = np.minimum(at + span, fine.size - 1)
-    climbed = c.smooth(rules.knee_s)[ahead] - c.smooth(rules.knee_s)[at]
-    wound = (rules.knee_share + oil) * stiff * np.maximum(angle[ahead] - angle[at], 0.0)
-    over = climbed <= wound + rules.knee_noise * c.noise_nm / math.sqrt(span)
-    last = int(at[int(np.argmax(over))]) + span // 2 if over.any() else peak
-    return min(last, fine.size - 1), oil > 0.0
 
 
 def _first_slip_by_torque(c: Conditioned, smooth: Floats, segment: Span, rules: CourseRules) -> FirstSlip | None:
@@ -360,7 +237,7 @@ def _before_ripple(c: Conditioned, fine: Floats, span: tuple[int, int, int], rul
     first, peak, last = span
     rising = first + int(np.argmax(fine[first : peak + 1] > 0.5 * fine[peak]))
     load_from = first + int(np.argmax(fine[first : peak + 1] > LOADED_FROM * fine[peak]))
-    width = c.samples_in(rules.knee_s, 3)
+    width = c.samples_in(rules.knee.span_s, 3)
     ends = np.arange(rising, peak - width)
     if not ends.size:
         return peak

@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 from analysis.trace import Floats
 
+Span = tuple[int, int]
+"""Indices first <= i < last."""
 Flags = NDArray[np.bool_]
 
 
