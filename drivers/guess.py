@@ -10,6 +10,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import statistics
 from collections import Counter
@@ -79,6 +80,8 @@ class Guess:
     bits: str = "8N1"
     wants_pull: bool = False
     """Torque or angle is named by its place only, and nobody pulled: a pull would tell."""
+    torque_most: float = 0.0
+    """The largest torque that came, off the usual one, as it was sent."""
 
     @property
     def wanted(self) -> tuple[Kind, ...]:
@@ -254,7 +257,8 @@ def _judged(count: int, raw: bytes, layout: TextFormat, meanings: list[Meaning],
         layout = replace(layout, rate_hz=float(rate_hz))
     known = tuple(replace(column, unit=column.unit or _STAND_IN.get(column.kind, "")) for column in layout.columns)
     codec = TextCodec(replace(layout, columns=known))
-    read, ignored = len(codec.feed(b"\n" + raw + b"\n")), codec.faults.ignored
+    readings = codec.feed(b"\n" + raw + b"\n")
+    read, ignored = len(readings), codec.faults.ignored
     share = read / (count - ignored) if read else 0.0
     because.insert(0, f"{read} of {count - ignored} lines are whole samples")
     if ignored:
@@ -262,7 +266,9 @@ def _judged(count: int, raw: bytes, layout: TextFormat, meanings: list[Meaning],
     if share <= 0.5:
         return None
     by_place = any(each.because == BY_PLACE for each in meanings)
-    return Guess(layout, share * sureness, tuple(because), tuple(caveats), wants_pull=by_place)
+    torques = np.array([reading.torque for reading in readings if math.isfinite(reading.torque)])
+    most = float(np.abs(torques - np.median(torques)).max()) if torques.size else 0.0
+    return Guess(layout, share * sureness, tuple(because), tuple(caveats), wants_pull=by_place, torque_most=most)
 
 
 def _matched(rows: list[list[str]]) -> list[list[re.Match[str]]]:

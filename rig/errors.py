@@ -23,7 +23,11 @@ class ArgumentError(BenchError):
 
 
 class DocumentError(FileError):
-    """A document that cannot be used; names file, key, what was found and what is expected."""
+    """A document that cannot be used; names file, key, what was found and what is expected. `missing_key`: the key it lacks."""
+
+    def __init__(self, what: str, *, where: str = "", remedy: str = "", missing_key: str = "") -> None:
+        super().__init__(what, where=where, remedy=remedy)
+        self.missing_key = missing_key
 
 
 class TraceFileError(FileError):

@@ -105,6 +105,34 @@ def judging_of(record: JobRecord, known: Scatter = USUAL_SCATTER) -> Judging:
     return Judging(card=card, known=known)
 
 
+def will_lack(record: JobRecord, terms: Mapping[str, Any], at: str) -> tuple[str, tuple[str, ...]]:
+    """What pulls yet to be made will lack to count: known before the first of a series, not after its last.
+
+    Parameters
+    ----------
+    record
+        The job.
+    terms
+        What the recordings' metadata will state.
+    at
+        The moment, ISO 8601.
+
+    Returns
+    -------
+    tuple[str, tuple[str, ...]]
+        The step that wants such pulls, and a sentence a need; none while the unit is pulled as it was found.
+    """
+    final = folded(terms.get("closure")) == "final"
+    rebuilt = final or record.last(Kind.PACK) is not None or record.done("as_found") is not None
+    wanting = [step for step in record.steps if "oil" in step.needs and record.done(step.key) is None]
+    step = next((step for step in wanting if not final or "closure" in step.needs), None)
+    if step is None or not rebuilt:
+        return "", ()
+    look = _Look(record, frozenset(step.needs), frozenset(), judging_of(record))
+    pull = Pull(Entry(entry=0, at=at, who="", kind=Kind.PULL, content={"terms": terms, "reading": {}}))
+    return step.key, look.lacking(pull)
+
+
 class _Look:
     """One look at a job; collects what is missing on the way."""
 
@@ -129,6 +157,11 @@ class _Look:
             if code in self._needs:
                 found += _set_by_refit(self._record, code, section, name)
         return found
+
+    def lacking(self, pull: Pull) -> tuple[str, ...]:
+        """What stands against a pull, a sentence a need."""
+        conditions = self._conditions(self._judging.card)
+        return tuple(text or self._no_oil().text for _, fits, text in conditions if fits is None or not fits(pull))
 
     def _card(self, found: list[Missing]) -> CardWindow | None:
         entry = self._record.last(Kind.SPEC)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import difflib
 import getpass
 import sys
 from collections.abc import Callable
@@ -10,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from rig.errors import ArgumentError, BookUnreachableError
+from rig.errors import ArgumentError, BookError, BookUnreachableError
 from rig.words.language import say
 from rig.words.retold import fault_text, retold
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:  # SQLAlchemy is loaded where a book is opened, not for a help
     from analysis.verdict.apart import Scatter
     from rig.book.book import Book
     from rig.book.documents import JobView
+    from rig.book.place import Place
     from rig.book.record import JobRecord
     from rig.book.waiting import WaitingRoom
     from rig.live.news import News
@@ -25,6 +27,7 @@ if TYPE_CHECKING:  # SQLAlchemy is loaded where a book is opened, not for a help
     from rig.settings import Settings
     from rig.window.means import BookMeans
 
+NEAR: Final = 0.6  # of difflib's likeness
 LAST: Final = "last"
 """In place of a job's number: the one opened last."""
 
@@ -76,12 +79,40 @@ def series_of_book(text: str) -> tuple[str, str] | None:
     return (job, phase) if colon and phase and is_job_number(job) else None
 
 
-def open_book(args: argparse.Namespace, settings: Settings) -> Book:
-    """The book, made or migrated where that is needed. Raises BookError or BookUnreachableError."""
+def open_book(args: argparse.Namespace, settings: Settings, *, begins: bool = False) -> Book:
+    """The book, migrated where that is needed; made only for what begins one.
+
+    Raises BookError, also where there is none and nothing begins one, or BookUnreachableError.
+    """
     from rig.book.book import Book
     from rig.book.place import Place
 
-    return Book(Place.of(book_name(args, settings)), the_clock)
+    place = Place.of(book_name(args, settings))
+    if not begins and is_new(place):
+        raise no_book(place)
+    return Book(place, the_clock)
+
+
+def is_new(place: Place) -> bool:
+    """Whether the book is a file that is not there yet, where one could be."""
+    file = place.file
+    return file is not None and not file.exists() and (file.parent.is_dir() or not file.parent.exists())
+
+
+def is_begun(args: argparse.Namespace, settings: Settings) -> bool:
+    """Whether the book is there, or somebody named one: the one in the user's data folder may not have been begun yet."""
+    from rig.settings import book_path
+
+    return bool(getattr(args, "book", None) or settings.book) or book_path().exists()
+
+
+def no_book(place: Place) -> BookError:
+    """That there is no book, with the one that was probably meant."""
+    assert place.file is not None
+    beside = [path.name for path in sorted(place.file.parent.glob("*.sqlite"))] if place.file.parent.is_dir() else []
+    near = difflib.get_close_matches(place.file.name, beside, 1, NEAR)
+    remedy = f"did you mean {near[0]}?" if near else "check the path; platepull job new begins a book"
+    return BookError("there is no job book", where=str(place), remedy=remedy)
 
 
 def the_clock() -> datetime:
@@ -135,7 +166,7 @@ def keeper_of(
 
             return str(Place.of(book_name(args, settings)))
 
-        return Keeper(lambda: open_book(args, settings), where, job, who_of(args, settings), waiting_room(), tell)
+        return Keeper(lambda: open_book(args, settings, begins=follow), where, job, who_of(args, settings), waiting_room(), tell)
 
     return made
 
@@ -147,7 +178,7 @@ def book_means(args: argparse.Namespace, settings: Settings, out: Path | None) -
     from rig.window.means import BookMeans
 
     return BookMeans(
-        open=lambda: open_book(args, settings),
+        open=lambda: open_book(args, settings, begins=True),
         scatter=scatter_of(args.scatter or settings.scatter),
         who=who_of(args, settings),
         workshop=settings.workshop,
@@ -157,17 +188,17 @@ def book_means(args: argparse.Namespace, settings: Settings, out: Path | None) -
     )
 
 
-def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[str], None]) -> None:
+def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[str], None]) -> JobRecord | None:
     """Before a bench starts in the terminal: look the job up, and take from it what no option says (unit, customer, window).
 
-    A book that cannot be reached stops nobody: that is noted, and pulls are recorded and entered later. Raises BookError where the
-    book has no such job.
+    Returns the job. A book that cannot be reached stops nobody: that is noted, and pulls are recorded and entered later.
+    Raises BookError where the book has no such job.
     """
     if args.job is None:
-        return
+        return None
     if not is_job_number(args.job) and args.job != LAST:
         note(say("'{job}' is no number of the job book: it goes into the recordings' metadata and nowhere else", job=args.job))
-        return
+        return None
     from rig.book.events import Kind
     from rig.book.gates import plate_state
     from rig.book.judging import card_window
@@ -186,7 +217,7 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
         if args.job == LAST:
             raise
         note(say("{fault}; pulls are recorded all the same and wait to be entered", fault=fault_text(error)))
-        return
+        return None
     args.unit_id = args.unit_id or record.unit
     args.customer = args.customer or record.customer
     spec = record.last(Kind.SPEC)
@@ -198,6 +229,7 @@ def look_up_job(args: argparse.Namespace, settings: Settings, note: Callable[[st
             args.window, args.basis = card.window.text or str(card.window), str(card.window.basis)
     if record.closed_at is not None:
         note(say("job {job} was closed at {closed_at}; pulls are entered all the same", job=record.job, closed_at=record.closed_at))
+    return record
 
 
 def known_scatter_of(book: Book, record: JobRecord, settings: Settings) -> Scatter:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from rig.words.language import say
 
 if TYPE_CHECKING:  # these pull in numpy and scipy, which `platepull --help` can do without
     from analysis.judgement import DecisionRule
@@ -44,6 +47,8 @@ class Judging:
             from rig.pack.card_window import believed_card
 
             card = believed_card(Path(args.spec))
+            if args.window is not None:
+                print(say("the window of --window replaces that of the spec card ({card})", card=args.spec), file=sys.stderr)
         return cls(
             asked=window_of(args.window, args.basis),
             card=card,

@@ -6,11 +6,12 @@ import argparse
 import sys
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from drivers.clock import SystemClock
 from drivers.profile import DeviceProfile
 from drivers.source import open_source
-from rig.commands._book import keeper_of, look_up_job
+from rig.commands._book import keeper_of, look_up_job, the_clock
 from rig.commands._chosen import job_info, sensor_choice
 from rig.commands._ending import asked_to_end
 from rig.commands._judging import Judging
@@ -27,6 +28,9 @@ from rig.words.arrangements import ARRANGEMENTS
 from rig.words.language import say
 from rig.words.retold import retold
 from rig.words.sentences import EXERCISE, certificate_text
+
+if TYPE_CHECKING:
+    from rig.book.record import JobRecord
 
 
 def live_session(
@@ -57,7 +61,7 @@ def terminal_of(unit: str, *, large: bool) -> Terminal:
 
 def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: DeviceProfile, out: str | None, *, large: bool) -> int:
     """Watch a line and say each pull at the terminal until it is enough; the exit status. `large`: verdicts as a banner."""
-    look_up_job(args, settings, lambda line: print(line, file=sys.stderr))
+    job = look_up_job(args, settings, lambda line: print(line, file=sys.stderr))
     if args.arrangement is None:
         args.arrangement = _asked_arrangement(large=large)
     session, unit, info = live_session(args, settings, profile, out)
@@ -71,6 +75,8 @@ def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: Dev
     meant = sensor_choice(args, settings).stated_of_line(profile)
     if meant is not None:
         terminal.note(say("sensor's uncertainty: {what}", what=retold(meant.sentence())))
+    if job is not None:
+        _tell_what_pulls_lack(job, info, terminal)
     clock = SystemClock()
     keeper = keeper_of(args, settings)
     if keeper is not None and out is None:
@@ -86,6 +92,15 @@ def watch_in_terminal(args: argparse.Namespace, settings: Settings, profile: Dev
         for row in terminal.series():
             terminal.tell(row)
     return 0
+
+
+def _tell_what_pulls_lack(job: JobRecord, info: TraceInfo, terminal: Terminal) -> None:
+    """Say before the first pull what stands against these pulls at the step that wants them."""
+    from rig.book.gates import will_lack
+
+    step, lacks = will_lack(job, info.own_terms(), the_clock().isoformat())
+    for text in lacks:
+        terminal.note(say("as stated, these pulls will not count for {step}: {what}", step=step, what=text))
 
 
 def _asked_arrangement(*, large: bool) -> str | None:

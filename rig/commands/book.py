@@ -74,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
         "move": _move,
         "trend": _trend,
     }
-    with open_book(args, settings) as book:
+    with open_book(args, settings, begins=args.action in ("restore", "rebuild")) as book:
         return actions[args.action](book, args, settings)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -21,6 +22,11 @@ HELP = "look at what a device sends, from a port or a recording, and write a pro
 
 WAIT_S = 40.0
 """Long enough for a pull each way (common practice, no source)."""
+
+MOST_BY_HAND_NM = 2000.0
+"""Two persons on a lever of 2 m; what is beyond is no hand's torque (common practice, no source)."""
+USUAL_NM = 500.0
+"""The range of large sensors for this work (common practice, no source)."""
 
 EXAMPLES = {"torque": "[N.m, lbf.ft, lbf.in, kgf.m]", "angle": "[deg, rad; Enter: leave it out]", "time": "[us, ms, s]"}
 
@@ -78,7 +84,12 @@ def run(args: argparse.Namespace) -> int:
     else:
         bauds = (args.baud,) if args.baud else BAUDS
         baud, found = listen(
-            lambda rate: SerialLine(args.what, rate), bauds, SystemClock(), args.seconds, _tell, Pulls(_ask, args.wait)
+            lambda rate: SerialLine(args.what, rate),
+            bauds,
+            SystemClock(),
+            args.seconds,
+            _tell,
+            Pulls(lambda known: _ask(known, args), args.wait),
         )
     if found is None:
         remedy = "try --seconds 10, or --baud as its manual has it; 'platepull wire record --port' keeps the bytes to be looked at"
@@ -134,11 +145,33 @@ def _with_units(found: Guess, args: argparse.Namespace) -> Guess:
         )
     named = [f"{kind}: in {unit}, as was stated" for kind, unit in stated.items() if kind in found.wanted and unit]
     left_out = ["angle: left out, no unit was stated (--angle-unit deg)"] if "angle" in missing else []
+    doubts: list[str] = []
+    if "torque" in found.wanted and stated["torque"] is not None:
+        stated["torque"], doubts = _of_a_lever(found.torque_most, stated["torque"])
     found = found.with_units(torque=stated["torque"], angle=stated["angle"], time=stated["time"])
-    return replace(found, because=(*found.because, *named), caveats=(*found.caveats, *left_out))
+    return replace(found, because=(*found.because, *named), caveats=(*found.caveats, *left_out, *doubts))
 
 
-def _ask() -> None:
+def _of_a_lever(most: float, unit: str) -> tuple[str, list[str]]:
+    """The unit of torque, asked again where a number is beyond any lever: a device may send counts; and what stays doubtful."""
+    from drivers.text import scale_of_column
+
+    most_nm = most * scale_of_column(unit, "torque").factor
+    if most_nm <= MOST_BY_HAND_NM or unit[:1].isdigit():  # what a count stands for was stated
+        return unit, []
+    count = 10.0 ** -math.ceil(math.log10(most_nm / USUAL_NM))
+    counted = f"{count:g} {unit}"
+    figures = f"{most:.4g} {unit}"
+    if sys.stdin.isatty():
+        question = say("Up to {most} is beyond any lever. Is a count {unit}? [Enter: yes; n: no]", most=figures, unit=counted)
+        return (unit if input(question + " ").strip().lower().startswith("n") else counted), []
+    return unit, [f"torque: up to {figures} is beyond any lever; is a count {counted}? then --torque-unit '{counted}'"]
+
+
+def _ask(known: Guess, args: argparse.Namespace) -> None:
+    """Ask for a pull, unless what nobody will state afterwards is missing. Raises ArgumentError."""
+    if "torque" in known.wanted and args.torque_unit is None and not sys.stdin.isatty():
+        _with_units(known, args)  # refuses before anybody pulls
     print(say("now pull once each way, and let the lever come back to rest ..."), file=sys.stderr)
 
 

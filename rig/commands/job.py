@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,10 @@ from rig.commands._book import (
     add_book,
     add_json,
     add_who,
+    book_name,
     enter_what_waits,
+    is_begun,
+    is_new,
     job_view,
     known_scatter_of,
     named_person,
@@ -29,7 +33,7 @@ from rig.words.language import say, say_n
 from rig.words.retold import retold
 
 if TYPE_CHECKING:
-    from rig.book.book import Book, Draft
+    from rig.book.book import Book, Draft, JobLine
     from rig.settings import Settings
 
 NAME = "job"
@@ -95,7 +99,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     step = _action(actions, "step", "mark a step as done; one that cannot be undone is refused while a need is missing")
     step.add_argument("number", metavar="NUMBER", help="of the job, or 'last'")
     step.add_argument("step", metavar="STEP", help="its key, as 'job show' lists them")
-    step.add_argument("--done", action="store_true", required=True, help="it is done")
+    step.add_argument("--done", action="store_true", help="it is done (needs not be said)")
     step.add_argument("--although", metavar="REASON", help="done although a need is missing; stays visible for good")
     step.add_argument(
         "--acknowledge", action="append", default=[], metavar="CODE", help="acknowledge by name (--who): chatter_not_assessable"
@@ -155,6 +159,7 @@ def _add_what(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do the action."""
+    from rig.book.place import Place
     from rig.settings import load_settings
 
     settings = load_settings()
@@ -171,7 +176,11 @@ def run(args: argparse.Namespace) -> int:
         "sheet": _sheets.print_sheet,
         "label": _sheets.print_label,
     }
-    with open_book(args, settings) as book:
+    if args.action == "list" and not is_begun(args, settings):
+        return _told_list([], args)
+    begins = args.action in ("new", "import")
+    new = begins and is_new(Place.of(book_name(args, settings)))
+    with open_book(args, settings, begins=begins) as book:
         if getattr(args, "number", None) == LAST:
             args.number = book.last_job()
         if args.action in ("new", "add", "step", "strike", "close"):  # looking writes nothing
@@ -184,7 +193,10 @@ def run(args: argparse.Namespace) -> int:
                     waiting,
                 )
             )
-        return actions[args.action](book, args, settings)
+        status = actions[args.action](book, args, settings)
+        if new:
+            note(say("a new job book: {place}", place=book.place))
+        return status
 
 
 # -- entering ---------------------------------------------------------------------------------------------------------------------
@@ -270,7 +282,7 @@ def _step(book: Book, args: argparse.Namespace, settings: Settings) -> int:
     look_around(record)
     print(
         say("job {job}: entry {events}, {step} is done", job=record.job, events=record.events, step=args.step)
-        + (say(", although: {although}", although=args.although) if missing else "")
+        + (say(", although: {although}", although=args.although) if missing and args.although else "")
     )
     for one in missing:
         note(say("  missing: {what}", what=one.text))
@@ -300,9 +312,12 @@ def _close(book: Book, args: argparse.Namespace, settings: Settings) -> int:
         print(json.dumps({"job": record.job, "closed_at": record.closed_at}))
     else:
         print(say("job {job} is closed", job=record.job))
-    for step in record.steps:
-        if step.one_way and record.done(step.key) is None:
-            note(say("  not marked as done: {key}, {name}", key=step.key, name=step_name(step)))
+    open_steps = [step for step in record.steps if step.one_way and record.done(step.key) is None]
+    if open_steps:
+        warning = say("NOT DONE when it was closed: {steps}", steps=", ".join(step.key for step in open_steps))
+        print(warning, file=sys.stderr if wants_json(args) else sys.stdout)
+    for step in open_steps:
+        note(say("  not marked as done: {key}, {name}", key=step.key, name=step_name(step)))
     return 0
 
 
@@ -310,9 +325,12 @@ def _close(book: Book, args: argparse.Namespace, settings: Settings) -> int:
 
 
 def _list(book: Book, args: argparse.Namespace, settings: Settings) -> int:
+    return _told_list(book.jobs(args.search, open_only=args.open), args)
+
+
+def _told_list(lines: Sequence[JobLine], args: argparse.Namespace) -> int:
     from rig.book.documents import line_document
 
-    lines = book.jobs(args.search, open_only=args.open)
     if wants_json(args):
         print(json.dumps([line_document(line) for line in lines], indent=1, ensure_ascii=False))
         return 0

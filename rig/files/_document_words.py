@@ -47,7 +47,7 @@ def refused(fault: msgspec.ValidationError, content: object, kind: Any, where: s
         near = difflib.get_close_matches(match.group(1), [name for name in names if name not in known], 1)
         what = "is missing" + (f" (is {quoted(near[0])} meant for it?)" if near else "")
         path = (*steps, match.group(1))
-        return _sentence(kind, content, path, what, _expected(kind, path), where)
+        return _sentence(kind, content, path, what, _expected(kind, path), where, missing_key=match.group(1))
     if match := re.match(r"Object contains unknown field `(.*)`", text, re.DOTALL):
         known_names = [name for name, *_ in fields_of(_type_at(kind, steps))]
         near = difflib.get_close_matches(match.group(1), known_names, 1)
@@ -59,11 +59,36 @@ def refused(fault: msgspec.ValidationError, content: object, kind: Any, where: s
     return _sentence(kind, content, steps, what, _expected(kind, steps, text), where)
 
 
-def _sentence(kind: Any, content: object, steps: Steps, what: str, expected: str, where: str) -> DocumentError:
+def _sentence(
+    kind: Any, content: object, steps: Steps, what: str, expected: str, where: str, *, missing_key: str = ""
+) -> DocumentError:
     section, key = place_of(steps)
     is_table = isinstance(_at(content, steps), dict) or bool(fields_of(_type_at(kind, steps)))
     subject = "this" if not key else f"section [{key}]" if is_table and not section else f"key '{key}'"
-    return DocumentError(f"{subject} {what}", where=where + section, remedy=f"expected {expected}" if expected else "")
+    remedy = f"expected {expected}" if expected else ""
+    return DocumentError(f"{subject} {what}", where=where + section, remedy=remedy, missing_key=missing_key)
+
+
+MARKS: Final[Mapping[str, frozenset[str]]] = {
+    "pack sheet": frozenset({"pack", "face"}),
+    "spec card": frozenset({"window", "build"}),
+    "profile": frozenset({"device"}),
+    "list of steps": frozenset({"step"}),
+}
+"""What a document is by keys that it has and no other has."""
+_ANY_MARK: Final[Mapping[str, frozenset[str]]] = {
+    "refit sheet": frozenset({"bearing", "drag", "backlash", "fasteners", "fill"}),
+    "shelf": frozenset({"shims"}),
+}
+"""One of these is enough, where none of the marks above is there."""
+
+
+def another_kind(content: Mapping[str, Any], name: str) -> str:
+    """The name of the document that was given in place of a `name`; '' where it is one, or nobody can tell."""
+    looks_like = [kind for kind, keys in MARKS.items() if keys <= content.keys()]
+    looks_like = looks_like or [kind for kind, keys in _ANY_MARK.items() if keys & content.keys()]
+    known = name in MARKS or name in _ANY_MARK
+    return looks_like[0] if known and looks_like and name not in looks_like else ""
 
 
 _A_TABLE: Final = "a table of keys"

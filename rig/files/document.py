@@ -53,7 +53,7 @@ from analysis.errors import BenchError, quoted
 from analysis.units import LONGEST_TEXT
 from drivers.opening import DOCUMENT, Kind, read_bytes
 from rig.errors import DocumentError
-from rig.files._document_words import Steps, dotted, fields_of, hint, place_of, refused, unwrapped
+from rig.files._document_words import Steps, another_kind, dotted, fields_of, hint, place_of, refused, unwrapped
 from rig.files.fields import FromText, InsideError, OneOrMany, Refusal, found
 
 T = TypeVar("T")
@@ -98,7 +98,13 @@ def read_document(path: Path, kind: type[T], name: str = "document", *, if_missi
     """
     is_json = path.suffix.lower() == ".json"
     data = read_bytes(path, Kind(name, DOCUMENT.most_bytes, DOCUMENT.most_bytes if is_json else DOCUMENT.longest_line, if_missing))
-    return from_values(values_of(data, str(path), is_json=is_json), kind, str(path))
+    content = values_of(data, str(path), is_json=is_json)
+    try:
+        return from_values(content, kind, str(path))
+    except DocumentError:
+        if other := another_kind(content, name):
+            raise DocumentError(f"this is a {other}, a {name} is wanted", where=str(path), remedy=if_missing) from None
+        raise
 
 
 def values_of(data: bytes, where: str, *, is_json: bool) -> dict[str, Any]:

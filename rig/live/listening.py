@@ -37,9 +37,12 @@ SILENT = "switch the device on and set it to send by itself; a Modbus device, wh
 
 @dataclass(frozen=True, slots=True)
 class Pulls:
-    """Waiting for a person to pull, where only a pull tells torque from angle: `ask` says so, `most_s` is how long at most."""
+    """Waiting for a person to pull, where only a pull tells torque from angle.
 
-    ask: Callable[[], None]
+    `ask` says so and hears what is known, `most_s` is how long at most.
+    """
+
+    ask: Callable[[Guess], None]
     most_s: float
 
 
@@ -70,7 +73,7 @@ def listen(
                 raise LineLostError("the line is open but nothing arrives", where=line.name, remedy=remedy)
             found = guess(chunks)
             if found is not None and found.wants_pull and found.sureness >= SURE_ENOUGH and pulls is not None:
-                pulls.ask()
+                pulls.ask(found)
                 found = _until_pulled(line, clock, chunks, pulls.most_s)
         finally:
             line.close()

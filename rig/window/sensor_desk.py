@@ -323,7 +323,7 @@ class SensorDesk:
             task.done = BAUDS.index(baud)
             task.say(say("listening at {baud} baud", baud=baud))
 
-        pulls = Pulls(lambda: task.say(say("now pull once each way, and let the lever come back to rest")), PULL_S)
+        pulls = Pulls(lambda _: task.say(say("now pull once each way, and let the lever come back to rest")), PULL_S)
         with contextlib.suppress(_Enough):
             return listen(lambda baud: Stoppable(port, baud), BAUDS, SystemClock(), LISTEN_S, tried, pulls)
         return BAUDS[0], None

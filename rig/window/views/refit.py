@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from analysis.errors import BenchError
 from analysis.refit.fasteners import order_of_pass
+from rig.errors import DocumentError
 from rig.files.document import from_values
 from rig.refit.answers import answer_of
 from rig.refit.document import RefitSheet
@@ -16,6 +16,7 @@ from rig.window.refit_desk import RefitDesk
 from rig.window.refit_form import BOLTS, Part, Texts, bolts_of
 from rig.window.views.verdict import Tone
 from rig.words.language import number, say
+from rig.words.retold import fault_text
 
 MOST_NAMED = 4
 """So many fields of an empty form are named; the others stand at the left anyway."""
@@ -85,11 +86,11 @@ def _asked(part: Part, texts: Texts) -> str:
 
 def _refused(part: Part, fault: BenchError) -> str:
     """What is still missing, by the name that stands beside its field; what cannot be read, as the reader of sheets says it."""
-    missing = re.fullmatch(r"key '(\w+)' is missing.*", fault.what)
-    entry = None if missing is None else next((each for each in part.entries if each.key == missing[1]), None)
+    missing = fault.missing_key if isinstance(fault, DocumentError) else ""
+    entry = next((each for each in part.entries if missing and each.key == missing), None)
     if entry is not None:
         return say("still wanted: {what}", what=say(entry.name))
-    return f"{fault.where}: {fault.what}" + (f"; {fault.remedy}" if fault.remedy else "")
+    return fault_text(fault)
 
 
 def _standing(entry: Mapping[str, Any]) -> tuple[str, Tone]:

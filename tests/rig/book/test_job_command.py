@@ -6,6 +6,10 @@ import pytest
 from support.jobs import OIL, START, write_pull
 
 from rig import cli
+from rig.book.book import Book
+from rig.book.gates import will_lack
+from rig.book.place import Place
+from rig.commands._book import the_clock
 
 SPEC = '[card]\nunit = "demo 3"\npage = "sheet 12"\n[window]\ntorque = "40..65 N.m"\narrangement = "A"\n'
 
@@ -155,7 +159,8 @@ def test_a_struck_entry_stays_visible_and_does_not_count(job, tmp_path):
         (("new", "--unit-id", "x", "--steps", "nix.toml"), "nix.toml"),
     ],
 )
-def test_what_is_off_is_one_line_and_status_2(job, words, said):
+def test_what_is_off_is_one_line_and_status_2(job, words, said, book_url):
+    Book(Place.of(book_url), the_clock).close()
     status, _, err = job(*words)
     assert status == 2
     assert said in err
@@ -277,3 +282,49 @@ def test_series_of_the_book_are_compared_by_job_and_phase(job, book_url, tmp_pat
     words[2] = f"{number}:as found"
     assert cli.main(words) == 2
     assert "no longer what was entered" in capsys.readouterr().err
+
+
+def test_what_only_looks_makes_no_book_and_names_the_one_beside_it(tmp_path, capsys):
+    assert cli.main(["job", "new", "--unit-id", "demo 3", "--book", str(tmp_path / "shop.sqlite")]) == 0
+    assert "a new job book" in capsys.readouterr().err
+    wrong = tmp_path / "shpo.sqlite"
+    for words in (["job", "show"], ["job", "list"], ["book", "trend"], ["book", "check"], ["job", "add", "last", "note", "x"]):
+        assert cli.main([*words, "--book", str(wrong)]) == 2
+        err = capsys.readouterr().err
+        assert "there is no job book; did you mean shop.sqlite?" in err
+        assert err.count("\n") == 1
+    assert not wrong.exists()
+    # The book that nobody has begun yet is empty: that is no mistake of who asks.
+    assert cli.main(["job", "list", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == []
+
+
+def test_a_step_is_done_without_saying_so_and_what_it_lacks_is_told(job):
+    number = opened(job)
+    status, out, err = job("step", number, "as_found")
+    assert status == 0
+    assert "as_found is done" in out
+    assert "None" not in out
+    assert "3 pulls each way are needed; that count: none" in err
+    shown = job("show", number, "--json")[1]
+    assert next(each for each in shown["steps"] if each["step"] == "as_found")["state"] == "done"
+
+
+def test_what_was_not_done_is_told_loudly_when_a_job_is_closed(job):
+    number = opened(job)
+    status, out, _ = job("close", number)
+    assert status == 0
+    assert "NOT DONE when it was closed: threadlock, bearings, lock_tabs, seals" in out
+
+
+def test_what_pulls_will_lack_is_known_before_the_first(job, book_url):
+    number = opened(job)
+    with Book(Place.of(book_url), the_clock) as book:
+        assert will_lack(book.record(number), {}, "2026-11-26T10:00:00+01:00") == ("", ())  # as found: nothing is wanted yet
+        job("add", number, "oil", "75W-90")
+        stated = {"closure": "final", "lubricant": "75w-90", "calibration": {"due": "2026-11-01"}}
+        step, lacks = will_lack(book.record(number), stated, "2026-11-26T10:00:00+01:00")
+        assert step == "final_series"
+        assert [text[:40] for text in lacks] == ["pulls by a sensor in calibration are nee"]
+        due = {"calibration": {"due": "2026-11-26"}}
+        assert will_lack(book.record(number), stated | due, "2026-11-26T10:00:00+01:00")[1] == ()

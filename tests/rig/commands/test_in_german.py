@@ -126,3 +126,30 @@ def test_the_settings_choose_before_the_system(tmp_path):
     assert cli.language_of([], {"LANG": "en_GB"}) == "de"
     (folder / "settings.toml").write_text("spoilt")
     assert cli.language_of([], {}) == "en"
+
+
+def test_a_document_of_another_kind_is_told_by_its_name(capsys, tmp_path):
+    pack, spec = tmp_path / "PACK.toml", tmp_path / "SPEC.toml"
+    pack.write_text(told(capsys, "shim", "--template", "pack").out)
+    spec.write_text(told(capsys, "shim", "--template", "spec").out)
+    assert "this is a pack sheet, a spec card is wanted" in told(capsys, "analyse", GOOD, "--spec", str(pack), status=2).err
+    assert "this is a spec card" in told(capsys, "shim", str(spec), status=2).err
+    assert "this is a pack sheet, a refit sheet is wanted" in told(capsys, "refit", str(pack), status=2).err
+    shown = told(capsys, "refit", str(pack), "--language", "de", status=2).err
+    assert "das ist: Paketblatt; gebraucht wird: Einbaublatt" in shown
+
+
+def test_a_window_beside_a_spec_card_is_told_to_replace_it(capsys, tmp_path):
+    spec = tmp_path / "SPEC.toml"
+    spec.write_text('[window]\ntorque = "40..65 N.m"\n[build]\nlayout = "each"\nthicker_shim = "more preload"\n')
+    assert "replaces that of the spec card" in told(capsys, "analyse", GOOD, "--spec", str(spec), "--window", "30..40 N.m").err
+    assert "replaces" not in told(capsys, "analyse", GOOD, "--spec", str(spec)).err
+
+
+def test_counts_beyond_any_lever_are_asked_back(capsys, tmp_path):
+    lines = tmp_path / "lines.txt"
+    swing = [*range(0, 4600, 90), *range(4600, 0, -90)]
+    lines.write_text("".join(f"{at % 3 + value}\r\n" for at, value in enumerate([*[0] * 60, *swing, *[0] * 60])))
+    out = told(capsys, "guess", str(lines), "--torque-unit", "N.m")
+    assert "is beyond any lever; is a count 0.1 N.m? then --torque-unit '0.1 N.m'" in out.err
+    assert "beyond" not in told(capsys, "guess", str(lines), "--torque-unit", "0.01 N.m").err

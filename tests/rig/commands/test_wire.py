@@ -211,7 +211,7 @@ def test_what_only_a_pull_tells_is_waited_for_and_no_longer() -> None:
             torque = 40.0 if 500 < at < 700 else 0.0
             yield b"%.1f,%.2f\r\n" % (30 + 0.3 * moved, torque + 0.01 * (at % 3))
 
-    pulls = Pulls(lambda: asked.append(clock.moment), 60.0)
+    pulls = Pulls(lambda _: asked.append(clock.moment), 60.0)
     _, found = listen(lambda baud: ScriptedLine(clock, lines()), (115200,), clock, 2.0, lambda baud: None, pulls)
     assert len(asked) == 1
     assert clock.moment < 20.0
@@ -225,16 +225,27 @@ def test_nobody_is_asked_to_pull_where_the_lines_say_it_themselves() -> None:
     clock = StepClock()
     asked: list[float] = []
     script = [b"%d.5 N.m %d deg\r\n" % (at % 7, at) for at in range(200)]
-    pulls = Pulls(lambda: asked.append(clock.moment), 60.0)
+    pulls = Pulls(lambda _: asked.append(clock.moment), 60.0)
     listen(lambda baud: ScriptedLine(clock, script), (115200,), clock, 2.0, lambda baud: None, pulls)
     assert asked == []
     assert clock.moment < 5.0
 
 
+def test_who_is_asked_to_pull_hears_what_no_line_says() -> None:
+    clock = StepClock()
+    heard: list[tuple[str, ...]] = []
+    script = [b"%d.5,%d.25\r\n" % (at % 3, at % 5) for at in range(10_000)]
+    pulls = Pulls(lambda known: heard.append(known.wanted), 1.0)
+    listen(lambda baud: ScriptedLine(clock, script), (115200,), clock, 2.0, lambda baud: None, pulls)
+    assert heard == [("torque", "angle")]
+
+
 def test_where_nobody_pulls_the_waiting_ends_and_the_doubt_stays() -> None:
     clock = StepClock()
     script = [b"%d.5,%d.25\r\n" % (at % 3, at % 5) for at in range(10_000)]
-    _, found = listen(lambda baud: ScriptedLine(clock, script), (115200,), clock, 2.0, lambda baud: None, Pulls(lambda: None, 10.0))
+    _, found = listen(
+        lambda baud: ScriptedLine(clock, script), (115200,), clock, 2.0, lambda baud: None, Pulls(lambda _: None, 10.0)
+    )
     assert 10.0 < clock.moment < 14.0
     assert found is not None
     assert found.wants_pull
