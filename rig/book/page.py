@@ -27,7 +27,7 @@ def unit_of_job(view: JobView, chosen: str | None) -> str:
 
 
 def _label(name: str) -> str:
-    return f"  {say(name):<12}"
+    return f"  {say(name):<11} "
 
 
 def page_lines(view: JobView, unit: str) -> list[str]:

@@ -12,7 +12,7 @@ from analysis.sensor.known_weights import WeightCheck, check_by_weights
 from analysis.units import to_si
 from rig.calibration.point_taker import CAUTIONS, STOP, Gauge, Stopped, Voice
 from rig.errors import ArgumentError
-from rig.words.language import say
+from rig.words.language import in_language, say
 from rig.words.numbers import rounded_up
 from rig.words.sentences import torque
 
@@ -94,7 +94,12 @@ def check(weights: Hung, shown_nm: Sequence[float]) -> WeightCheck:
 def check_lines(weights: Hung, found: WeightCheck, unit: str = "N.m") -> list[str]:
     """The outcome as rows to print."""
     rows = [
-        say("{mass} kg: {torque} reads {error} %", mass=f"{mass:g}", torque=torque(load, unit), error=f"{100 * error:+.1f}")
+        say(
+            "{mass} kg: {torque} reads {error} %",
+            mass=f"{mass:g}",
+            torque=torque(load, unit),
+            error=in_language(f"{100 * error:+.1f}"),
+        )
         for mass, load, error in zip(weights.masses_kg, weights.torques_nm, found.errors, strict=True)
     ]
     if found.sends is not None:

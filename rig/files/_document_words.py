@@ -19,6 +19,7 @@ from analysis.errors import quoted
 from rig.errors import DocumentError
 from rig.files.fields import Day, InsideError, OneOrMany, Refusal, found
 
+MISSING: Final = "is missing"
 Steps = tuple[str | int, ...]
 
 
@@ -36,7 +37,8 @@ def refused(fault: msgspec.ValidationError, content: object, kind: Any, where: s
     if isinstance(cause, Refusal):
         steps = (*steps, cause.key) if cause.key else steps
         expected = cause.expected if cause.key or not steps else _expected(kind, steps, cause.expected)
-        return _sentence(kind, content, steps, cause.found, expected, where)
+        lacks = cause.key if cause.found.startswith(MISSING) else ""
+        return _sentence(kind, content, steps, cause.found, expected, where, missing_key=lacks)
     if isinstance(cause, ValueError | TypeError):
         section, _ = place_of((*steps, ""))
         return DocumentError(str(cause), where=where + section, remedy="fix or remove it")
@@ -45,7 +47,7 @@ def refused(fault: msgspec.ValidationError, content: object, kind: Any, where: s
         names = [name for name in inside if isinstance(name, str)] if isinstance(inside, dict) else []
         known = {name for name, *_ in fields_of(_type_at(kind, steps))}
         near = difflib.get_close_matches(match.group(1), [name for name in names if name not in known], 1)
-        what = "is missing" + (f" (is {quoted(near[0])} meant for it?)" if near else "")
+        what = MISSING + (f" (is {quoted(near[0])} meant for it?)" if near else "")
         path = (*steps, match.group(1))
         return _sentence(kind, content, path, what, _expected(kind, path), where, missing_key=match.group(1))
     if match := re.match(r"Object contains unknown field `(.*)`", text, re.DOTALL):

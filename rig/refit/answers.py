@@ -260,10 +260,12 @@ def _bolt_readings(part: Fasteners, folder: Path) -> list[BoltReading]:
 
 def _fill(part: Fill, problems: list[dict[str, str]]) -> dict[str, Any]:
     stops = _told(part.name, "l", fill.find_in_fill(part.filled, part.drained, part.additive_added), problems)
+    # A volume below zero is told as such; a dose of it is none.
+    dose = part.additive if part.filled >= 0 else None
     found = fill.judge_fill(
         float(part.filled),
         wanted=limits_of(part.wanted),
-        additive_wanted_l=None if part.additive is None else part.additive.litres_of(float(part.filled)),
+        additive_wanted_l=None if dose is None else dose.litres_of(float(part.filled)),
         additive_added_l=part.additive_added,
     )
     return {

@@ -13,7 +13,7 @@ from analysis.refit.fill import FillAnswer
 from analysis.refit.limits import Finding, FindingCode, Limits, State
 from analysis.units import in_unit, split_quantity
 from rig.refit.document import Backlash, Bearing, Drag, Fasteners, Fill, limits_of
-from rig.words.language import say
+from rig.words.language import in_language, say
 from rig.words.numbers import rounded_up
 from rig.words.sentences import figure
 
@@ -28,7 +28,7 @@ def mm(value: float) -> str:
     ('0.17', '0.131')
     """
     text = f"{value:.3f}"
-    return text[:-1] if text.endswith("0") else text
+    return in_language(text[:-1] if text.endswith("0") else text)
 
 
 def window(limits: Limits | None, unit: str) -> str:
@@ -95,7 +95,7 @@ def problem_text(finding: Finding, unit: str) -> str:
         case FindingCode.FILLED_LESS_THAN_DRAINED:
             return say(
                 "{value} l in, {limit} l came out: check level, tilt and where the rest went.",
-                value=f"{value:.2f}", limit=f"{limit:.2f}",
+                value=in_language(f"{value:.2f}"), limit=in_language(f"{limit:.2f}"),
             )  # fmt: skip
 
 
@@ -112,7 +112,7 @@ def bearing_text(part: Bearing, found: BearingAnswer) -> str:
     if len(found.choice_mm) > 1:
         total += f" = {mm(sum(found.choice_mm))} mm"
     predicted = say(
-        "interference {value} +/- {u} mm", value=mm(found.interference_mm), u=rounded_up(found.expanded_u_mm)
+        "interference {value} +/- {u} mm", value=mm(found.interference_mm), u=in_language(rounded_up(found.expanded_u_mm))
     )  # fmt: skip
     needed = say("{value} mm needed in all", value=mm(found.needed_mm))
     chance = say("probability in the window {share}", share=share(found.probability_in_window))
@@ -133,7 +133,7 @@ def share(probability: float) -> str:
     """A probability in per cent, never quite none and never quite all."""
     if probability > 0.999:
         return say("over 99.9 %")
-    return say("under 0.1 %") if probability < 0.001 else f"{100 * probability:.1f} %"
+    return say("under 0.1 %") if probability < 0.001 else in_language(f"{100 * probability:.1f} %")
 
 
 def drag_text(part: Drag, found: DragAnswer, sensor_name: str | None, *, from_rest: bool = True) -> str:
@@ -141,7 +141,7 @@ def drag_text(part: Drag, found: DragAnswer, sensor_name: str | None, *, from_re
     over = "" if found.turns is None else say(" over {n} whole turns", n=found.turns)
     over = say(" over 1 whole turn") if found.turns == 1 else over
     unit = "N.m" if part.window is None else part.window.unit or "N.m"
-    spread = "" if found.expanded_u_nm is None else f" +/- {rounded_up(in_unit(found.expanded_u_nm, unit))}"
+    spread = "" if found.expanded_u_nm is None else f" +/- {in_language(rounded_up(in_unit(found.expanded_u_nm, unit)))}"
     value = f"{figure(in_unit(found.mean_nm, unit))}{spread} {unit}"
     sentences = [say("{name}: drag {value}{over}", name=part.name, value=value, over=over)]
     limits = window(limits_of(part.window), unit)
@@ -178,7 +178,7 @@ def _varies(state: State | None) -> str:
 
 def backlash_text(part: Backlash, found: BacklashAnswer) -> str:
     """How the backlash stands, which point is worst, and what to move."""
-    spread = rounded_up(found.expanded_u_mm)
+    spread = in_language(rounded_up(found.expanded_u_mm))
     sentences = [
         say(
             "{name}: backlash {low} to {high} mm, mean {mean} mm, each point +/- {u} mm.",
@@ -260,7 +260,7 @@ def bolt_text(part: Fasteners, number: int, reading: BoltReading, state: State) 
 
 def fill_text(part: Fill, found: FillAnswer) -> str:
     """How the fill stands, and the additive."""
-    sentence = say("{name}: {value} l filled", name=part.name, value=f"{found.filled_l:.2f}")
+    sentence = say("{name}: {value} l filled", name=part.name, value=in_language(f"{found.filled_l:.2f}"))
     sentence += "." if found.state is None else f", {say(_STANDS[found.state])} {window(limits_of(part.wanted), 'l')}."
     if found.additive_wanted_l is None:
         return sentence

@@ -8,7 +8,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from analysis.errors import BenchError
+from rig.files.document import from_values
 from rig.refit import answer, exit_status
+from rig.refit.answers import answer_of
+from rig.refit.document import RefitSheet
 
 LENGTH = st.one_of(
     st.floats(-0.2, 2.0).map(lambda value: f"{value:.3f} mm"),
@@ -142,3 +145,10 @@ def test_an_odd_value_anywhere_is_a_sentence(tmp_path, sheet, key, odd):
     for part in sheet.values():
         part[key] = odd
     answered(tmp_path / "REFIT.json", sheet)
+
+
+def test_a_fill_below_zero_is_told_and_its_dose_is_none(tmp_path):
+    sheet = {"fill": {"name": "part", "filled": "-1.00 l", "additive": "4 %", "additive_added": "0.00 l"}}
+    answered = answer_of(from_values(sheet, RefitSheet, "sheet"), "REFIT.toml", tmp_path)
+    assert answered["fills"][0]["state"] == "no_reading"
+    assert "below zero" in answered["problems"][0]["text"]

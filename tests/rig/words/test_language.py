@@ -10,6 +10,7 @@ import pytest
 import rig.words.language as language
 from analysis.results import BudgetSource
 from analysis.window import Window, WindowError
+from drivers.emulated.scenarios import SCENARIOS
 from rig.calibration.point_taker import CAUTIONS as WEIGHING
 from rig.commands.book import LEVELS, RULE_WORDS
 from rig.commands.guess import EXAMPLES
@@ -51,7 +52,10 @@ def said():
     for path in (path for path in RIG.rglob("*.py") if "sheets" not in path.parts):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("say", "say_n"):
-                texts |= {each.value for each in node.args[:2] if isinstance(each, ast.Constant)}
+                choices = [
+                    arg for each in node.args[:2] for arg in ((each.body, each.orelse) if isinstance(each, ast.IfExp) else (each,))
+                ]
+                texts |= {each.value for each in choices if isinstance(each, ast.Constant) and isinstance(each.value, str)}
     return texts
 
 
@@ -123,8 +127,10 @@ def sentences(path):
 def faults(path):
     """The sentences that the faults and failures of a file are made with."""
     calls = [node for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Call)]
-    made = [node for node in calls if isinstance(node.func, ast.Name) and node.func.id.endswith(("Error", "Failed"))]
-    parts = [part for node in made for part in (*node.args, *(word.value for word in node.keywords if word.arg == "remedy"))]
+    makers = ("Error", "Failed", "read_document", "replace", "Kind")
+    made = [node for node in calls if isinstance(node.func, ast.Name) and node.func.id.endswith(makers)]
+    remedies = [word.value for node in made for word in node.keywords if word.arg in ("remedy", "if_missing")]
+    parts = [*(part for node in made for part in node.args), *remedies]
     return {text for part in parts if is_sentence(text := template(part))}
 
 
@@ -163,6 +169,7 @@ def in_tables():
         RULE_WORDS.values(),
         BudgetSource,
         OF_THE_TERMINAL,
+        [each.help for each in SCENARIOS.values()],
         [words for pair in QUALITY_WORDS.values() for words in pair if words],
         FIELD_NAMES.values(),
         REASONS,
