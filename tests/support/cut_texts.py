@@ -46,6 +46,7 @@ def lacking(widget: QWidget, window: QWidget) -> str:
         line = widget.lineEdit()
         text = widget.currentText() or ("" if line is None else line.placeholderText()) or widget.placeholderText()
         room = widget.width() - widget.style().pixelMetric(QStyle.PixelMetric.PM_ScrollBarExtent, None, widget)
+        room = room if line is None else line.width() - EDGE_PX
         return _narrow(text, widget.fontMetrics().horizontalAdvance(text), room) or _covered(widget, window, text or "box")
     if isinstance(widget, QLineEdit) and not isinstance(widget.parent(), QComboBox):
         text = widget.text() or widget.placeholderText()

@@ -123,7 +123,8 @@ class PullPage(Page):
         for plot in (self.over_time, self.over_angle, self.spectrum):
             plot.set_theme(theme, scale, left)
         self._side.setFixedWidth(round(330 * scale))
-        self.reason.setMinimumWidth(round(230 * scale))
+        words = max((say("why it does not count"), *map(say, REASONS)), key=self.reason.fontMetrics().horizontalAdvance)
+        self.reason.setMinimumWidth(self.reason.fontMetrics().horizontalAdvance(words) + round(60 * scale))
         self.readout.setStyleSheet(f"font-size: {round(24 * scale)}px; font-weight: bold;")
         self._redraw()
 

@@ -13,14 +13,15 @@ from rig.window.qt.theme import DARK, Theme
 from rig.window.views.series import Card, Summary
 from rig.words.language import say
 
-MOST_ROWS = 4
-"""Of the lines beneath the count; a line that is too long goes on in the next row rather than shrink."""
+MOST_ROWS, SMALLEST = 4, 0.6
+"""Rows beneath the count at full size; a line that is too long goes on in the next row. Where more are needed all become smaller,
+down to this share of it."""
 CARD_WIDTH, CARD_HEIGHT = 130, 128
 """Of the design size: six, three pulls each way, stand beside the summary."""
 
 
 def rows_of(lines: Sequence[str], width: float, cap_height: float) -> list[str]:
-    """The lines in rows of that width, at that height of letters; at most so many as there is room for."""
+    """The lines in rows of that width, at that height of letters."""
     metrics = QFontMetricsF(fitted("", width, cap_height, bold=False))
     rows: list[str] = []
     for line in lines:
@@ -32,7 +33,16 @@ def rows_of(lines: Sequence[str], width: float, cap_height: float) -> list[str]:
                 longer = word
             row = longer
         rows.append(row)
-    return rows[:MOST_ROWS]
+    return rows
+
+
+def all_rows_of(lines: Sequence[str], width: float, cap_height: float) -> tuple[list[str], float]:
+    """The lines in rows that have room beneath the count, and the share of the height of letters at which they have it."""
+    share, rows = 1.0, rows_of(lines, width, cap_height)
+    while len(rows) * share > MOST_ROWS and share > SMALLEST:
+        share -= 0.05
+        rows = rows_of(lines, width, share * cap_height)
+    return rows[: int(MOST_ROWS / share)], share
 
 
 class SummaryBox(QWidget):
@@ -74,9 +84,10 @@ class SummaryBox(QWidget):
             paint.ink,
         )
         put_text(painter, summary.count, left, 0.5 * height, fitted(summary.count, 0.9 * box.width(), 0.1 * height), paint.ink)
-        for row, line in enumerate(rows_of(summary.lines, 0.91 * box.width(), 0.078 * height)):
-            font = fitted(line, 0.91 * box.width(), 0.078 * height, bold=False)
-            put_text(painter, line, left, (0.635 + 0.11 * row) * height, font, paint.ink)
+        rows, share = all_rows_of(summary.lines, 0.91 * box.width(), 0.078 * height)
+        for row, line in enumerate(rows):
+            font = fitted(line, 0.91 * box.width(), share * 0.078 * height, bold=False)
+            put_text(painter, line, left, (0.54 + share * (0.09 + 0.11 * row)) * height, font, paint.ink)
         painter.end()
 
 

@@ -14,7 +14,7 @@ from analysis.window import Window
 from rig.live.news import EndedAbruptly, PullJudged
 from rig.window.notices import Notice, Notices
 from rig.window.qt.elided import ElidedLabel
-from rig.window.qt.series_row import rows_of
+from rig.window.qt.series_row import SMALLEST, all_rows_of, rows_of
 from rig.window.qt.shapes import fitted
 from rig.window.refit_form import BEARINGS, PARTS
 from rig.window.views.panel import panel_of
@@ -51,6 +51,20 @@ def test_the_next_instruction_of_the_series_goes_on_in_the_next_row_at_its_size(
     assert len(rows) <= 4
     metrics = QFontMetricsF(fitted("", width, cap, bold=False))
     assert all(metrics.horizontalAdvance(row) <= width for row in rows)
+
+
+def test_the_last_line_of_the_series_is_seen_too_all_become_smaller(qtbot):
+    lines = (
+        NEXT,
+        "first 61.3 ± 2.6 N·m  n = 3",
+        "other 68.4 ± 2.6 N·m  n = 3",
+        "the directions differ: look for bind, a spline",
+        "no chatter",
+    )
+    rows, share = all_rows_of(lines, 0.91 * 330, 0.078 * 132)
+    assert " ".join(rows) == " ".join(lines)
+    assert SMALLEST - 0.05 < share < 1
+    assert all_rows_of(lines[1:3], 0.91 * 330, 0.078 * 132) == (list(lines[1:3]), 1.0)
 
 
 def test_what_is_wrong_is_shown_before_good_news_and_read_first():
