@@ -16,7 +16,7 @@ from rig.book.judging import CardWindow, JobSeries, Judging, card_window, folded
 from rig.book.record import Entry, JobRecord, Pull
 from rig.book.steps import Step
 from rig.words.language import say, spoken
-from rig.words.retold import retold
+from rig.words.retold import retold_each
 from rig.words.verdicts import verdict_text
 
 PULLS_EACH_WAY = 3
@@ -428,7 +428,7 @@ def _set_by_refit(record: JobRecord, code: str, section: str, name: str) -> list
 
 def _said(answer: Mapping[str, Any], otherwise: str) -> str:
     """The answer's own sentence, which begins with the name of what it is about."""
-    text = retold(str(answer.get("text") or otherwise))
+    text = retold_each(str(answer.get("text") or otherwise))
     return text if text.startswith(answer["name"]) else f"{answer['name']}: {text}"
 
 

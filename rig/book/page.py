@@ -7,7 +7,7 @@ from collections.abc import Callable
 from rig.book.documents import JobView
 from rig.book.events import Kind
 from rig.book.gates import step_name, write_down
-from rig.book.judging import JobSeries
+from rig.book.judging import JobSeries, folded_additive
 from rig.book.record import Entry, Pull
 from rig.book.steps import Step
 from rig.words import counts
@@ -46,8 +46,11 @@ def page_lines(view: JobView, unit: str) -> list[str]:
     oil = record.last(Kind.OIL)
     if oil is not None:
         content = oil.content
-        told = "{oil} with {additive}" if content.get("additive") else "{oil}"
-        lines.append(_label("oil") + say(told, oil=content["text"], additive=content.get("additive")))
+        text, additive = content["text"], content.get("additive")
+        if additive is not None:
+            with_it = folded_additive(additive) != ""
+            text = say("{oil} with {additive}" if with_it else "{oil} without additive", oil=text, additive=additive)
+        lines.append(_label("oil") + text)
     lines += ["", *next_lines(view)]
     lines += ["", say("Series")] + [f"  {_series_line(series, unit)}" for series in view.series] if view.series else []
     lines += ["", say("Steps")] + [_step_line(view, step.key) for step in record.steps]

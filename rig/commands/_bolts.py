@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from rig.errors import ArgumentError
 from rig.words.language import say
+from rig.words.retold import retold_each
 
 if TYPE_CHECKING:
     from rig.refit.document import Fasteners, RefitSheet
@@ -85,7 +86,7 @@ def record(args: argparse.Namespace) -> int:
 
 
 def _say(line: str) -> None:
-    print(line, flush=True)
+    print(retold_each(line), flush=True)
 
 
 class _Typed:

@@ -132,10 +132,11 @@ def _verify(book: Book, args: argparse.Namespace, settings: Settings) -> int:
         return 0 if found is not None else NOT_SOUND_STATUS
     told = verify(book, args.job)
     lines = [f"{counts.entries(told.events)}, {counts.files(told.files)}"]
-    for name, findings in (("altered", told.altered), ("missing", told.missing)):
+    for name, findings in (("altered: {what}", told.altered), ("missing: {what}", told.missing)):
         for one in findings:
-            place = f"entry {one.event}" if one.event is not None else "table"
-            lines.append(f"{name}: job {one.job}, {place}" + (f", {one.file}" if one.file else "") + f": {one.what}")
+            entry = say("entry {entry}", entry=one.event) if one.event is not None else say("table")
+            place = ", ".join([say("job {job}", job=one.job), entry, *([str(one.file)] if one.file else [])])
+            lines.append(say(name, what=f"{place}: {retold(one.what)}"))
     lines.append(say("all holds") if told.holds else say("NOT ALL HOLDS"))
     _tell(args, told.document(), "\n".join(lines))
     return 0 if told.holds else NOT_SOUND_STATUS

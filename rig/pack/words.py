@@ -14,7 +14,7 @@ from analysis.pack.problem import Problem
 from analysis.pack.shim_choice import HOPELESS, Choice
 from analysis.pack.told import Told
 from analysis.units import in_unit
-from rig.words.language import in_language, number, say
+from rig.words.language import number, say
 
 ADVICE = "It advises: the maker's manual, local rules and qualified persons decide."
 
@@ -259,4 +259,5 @@ def _row(one: Choice, unit: str) -> str:
     broken = (
         "  " + say("breaks {limits}", limits=", ".join(say(code.replace("_", " ")) for code in one.broken)) if one.broken else ""
     )
-    return in_language(f"{left:<20} {right:<20} {torque:<16} {chances}") + broken
+    row = f"{left:<20} {right:<20} {torque:<16} {chances}"
+    return DECIMAL_POINT.sub(number(0.5, 1)[1], row) + broken

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from functools import cache
 
 from analysis.errors import BenchError
-from rig.words.language import catalogue, in_language, spoken
+from rig.words.language import catalogue, in_language, say, spoken
 
 PLACE = re.compile(r"\{(\w+)\}")
 _UNITS = r"(?:s|ms|us|min|h|kHz|Hz|MB|N\.m|lbf\.ft|lbf\.in|kgf\.m|N|mm|in|m|deg|degC|degrees|%|l|times)"
@@ -20,6 +20,8 @@ _WORD = re.compile("[^\\W\\d]{2,}")
 FEWEST_WORDS = 3
 """Of its own, that a text with named places needs."""
 _QUOTED = re.compile(r"'\{(\w+)\}'")
+_SENTENCE_END = re.compile(r"(?<=[.!?]) (?=[A-Z])")
+_ROW = re.compile(r"\brow (\d+)$")
 _WITH_UNIT = re.compile(rf"[-+−]?\d+\.\d+ {_UNITS}")
 """What fills a place as a number with its unit."""
 
@@ -32,9 +34,15 @@ def retold(sentence: str) -> str:
     return sentence if spoken() == "en" else _retold(sentence, spoken())
 
 
+def retold_each(text: str) -> str:
+    """A text of several sentences, each retold."""
+    return " ".join(retold(sentence) for sentence in _SENTENCE_END.split(text))
+
+
 def fault_text(fault: BenchError) -> str:
     """A fault in one line, as `str` gives it, in the user's language."""
-    what = f"{fault.where}: {retold(fault.what)}" if fault.where else retold(fault.what)
+    where = _ROW.sub(lambda found: say("row {row}", row=found[1]), fault.where)
+    what = f"{where}: {retold(fault.what)}" if where else retold(fault.what)
     return f"{what}; {retold(fault.remedy)}" if fault.remedy else what
 
 
