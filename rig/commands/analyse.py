@@ -253,8 +253,9 @@ def _print_json(read: Sequence[Analysed], together: Together | None, *, with_bud
 
 
 def _label(name: str) -> str:
-    """The beginning of a row."""
-    return f"  {say(name):<14}  "
+    """The beginning of a row, as wide as the widest in the language spoken."""
+    wide = max(len(say(each)) for each in ("pack breakaway", "pack sliding"))
+    return f"  {say(name):<{wide}}  "
 
 
 def _table_rows(one: Analysed, unit: str, *, with_budget: bool) -> list[str]:

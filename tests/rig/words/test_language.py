@@ -73,17 +73,17 @@ def of_packs():
 
 
 OF_THE_TERMINAL = (
-    "pack breakaway", "pack sliding", "first step", "chatter", "quality", "note", "limit", "answer", "parts", "hint", "missing",
-    "shop", "stop", "warn", "SIMULATED", "complaint", "opened", "window", "oil", "arrangement", "closure", "lubricant",
-    "additive", "plates", "plate state", "as found", "rebuilt", "in window", "below", "above", "undecided", "no reading",
-    "breakaway", "sliding", "ok", "FIX", "versions", "ports", "folder", "room", "clock", "settings", "device", "certificate",
-    "book", "log", "sound", "CHATTERS", "NO WINDOW SET", "positional arguments", "options", "show this help message and exit",
-    "usage: ", "argument {1}", "expected one argument", "expected at least one argument",
+    "combined", "pack breakaway", "pack sliding", "first step", "chatter", "quality", "note", "limit", "answer", "parts",
+    "hint", "missing", "shop", "stop", "warn", "SIMULATED", "complaint", "opened", "window", "oil", "arrangement", "closure",
+    "lubricant", "additive", "plates", "plate state", "as found", "rebuilt", "in window", "below", "above", "undecided",
+    "no reading", "breakaway", "sliding", "ok", "FIX", "versions", "ports", "folder", "room", "clock", "settings", "device",
+    "certificate", "book", "log", "sound", "CHATTERS", "NO WINDOW SET", "positional arguments", "options",
+    "show this help message and exit", "usage: ", "argument {1}", "expected one argument", "expected at least one argument",
     "argument {1}: invalid {2} value: {3}", "argument {1}: invalid choice: {2} (choose from {3})",
     "the following arguments are required: {1}", "argument {1}: not allowed with argument {2}",
     "one of the arguments {1} is required", "argument {1}: ignored explicit argument {2}", "unrecognized arguments: {1}",
-    "there is no option {1}; did you mean {2}?", "there is no option {1}",
-    "'{1}' is not above zero", "argument {1}: '{2}' is none; did you mean '{3}'?",
+    "there is no option {1}; did you mean {2}?", "there is no option {1}", "'{1}' is not above zero",
+    "argument {1}: '{2}' is none; did you mean '{3}'?",
 )  # fmt: skip
 """Labels of the terminal, and what argparse says (its own texts, Python 3.11 to 3.13)."""
 SENTENCES_OF = (
