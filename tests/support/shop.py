@@ -16,6 +16,7 @@ from rig.window.means import BookMeans
 from rig.window.memory import Remembered
 from rig.window.model import BenchModel
 from rig.window.qt.main_window import MainWindow
+from rig.words.language import speak, spoken
 
 SPEC = '[card]\nunit = "demo 3"\npage = "sheet 12"\n[window]\ntorque = "40..65 N.m"\narrangement = "A"\n'
 
@@ -64,7 +65,9 @@ class Shop:
         assert not self.desk.busy
 
     def run(self, *words):
+        language = spoken()
         assert cli.main(["job", *map(str, words), "--book", self.url]) == 0
+        speak(language)  # the command line speaks that of the settings
 
     def filled(self):
         """A job with a series in the window, closed as it will run."""
