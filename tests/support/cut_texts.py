@@ -3,7 +3,17 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QPoint, QRect
-from PySide6.QtWidgets import QAbstractButton, QComboBox, QLabel, QLineEdit, QScrollArea, QStyle, QTableView, QWidget
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QComboBox,
+    QLabel,
+    QLineEdit,
+    QScrollArea,
+    QStyle,
+    QStyleOptionFrame,
+    QTableView,
+    QWidget,
+)
 
 from rig.window.qt.arrangements import ArrangementButton
 from rig.window.qt.curves import CurvePlot
@@ -11,6 +21,8 @@ from rig.window.qt.elided import ElidedLabel
 
 NEAR_PX = 2
 """A text may be wider than its box by so much before a letter is lost: boxes are rounded."""
+LINE_EDIT_MARGINS_PX = 8
+"""Qt's own at both sides of the text within a field, and the room that letters may take before their first point."""
 EDGE_PX = 4
 """So much of a button at each side is its edge."""
 
@@ -50,7 +62,10 @@ def lacking(widget: QWidget, window: QWidget) -> str:
         return _narrow(text, widget.fontMetrics().horizontalAdvance(text), room) or _covered(widget, window, text or "box")
     if isinstance(widget, QLineEdit) and not isinstance(widget.parent(), QComboBox):
         text = widget.text() or widget.placeholderText()
-        room = widget.contentsRect().width() - 4
+        option = QStyleOptionFrame()
+        widget.initStyleOption(option)
+        inner = widget.style().subElementRect(QStyle.SubElement.SE_LineEditContents, option, widget)
+        room = inner.width() - LINE_EDIT_MARGINS_PX
         return _narrow(text, widget.fontMetrics().horizontalAdvance(text), room) or _covered(widget, window, text or "field")
     return ""
 

@@ -16,7 +16,7 @@ from rig.files.metadata import TraceInfo
 from rig.files.profile import read_profile
 from rig.live.line_tap import RawTap
 from rig.window.openers import Opened
-from rig.words.language import say
+from rig.words.language import say, speak, spoken
 from rig.words.units import UnitChoice
 
 PROFILE = """[device]
@@ -87,7 +87,9 @@ def scenes(shop: Shop, events: Callable[[], None], pack: Path | None = None) -> 
     for page, name in ((window.sides, "sides_none"), (window.pack, "pack_none")):
         show(page)
         yield name
+    language = spoken()
     shop.filled()
+    speak(language)  # the command line speaks that of the settings
     shop.desk.find("")
     show(window.of_job.jobs)
     yield "jobs"

@@ -223,7 +223,8 @@ class ComparePage(Page):
         for at, drawing in enumerate(self.drawings):
             drawing.show_drawing(view.drawings[at] if at < len(view.drawings) else None)
         self.texts.setPlainText("\n".join(view.texts))
-        self.texts.setStyleSheet(f"font-size: {round(14 * self._scale)}px;")
+        size = 14 if view.tiles else 19  # where nothing is compared yet the hint stands alone
+        self.texts.setStyleSheet(f"font-size: {round(size * self._scale)}px;")
         self.override.setVisible(view.may_override or self.override.isChecked())
         self.save.setEnabled(bool(view.drawings))
 

@@ -225,7 +225,8 @@ class PartPage(QWidget):
         self._scroll.setMinimumWidth(round(STATED_WIDTH * scale))
         for stated in self.stated.values():
             if isinstance(stated, QLineEdit):  # a field whose example does not fit beside its name stands beneath it
-                stated.setMinimumWidth(stated.fontMetrics().horizontalAdvance(stated.placeholderText()) + round(30 * scale))
+                stated.ensurePolished()  # else the letters are still those of another size
+                stated.setMinimumWidth(stated.fontMetrics().horizontalAdvance(stated.placeholderText()) + round(44 * scale))
         small = self._part is BOLTS
         for field in self.readings.values():
             field.setStyleSheet(f"font-size: {round((16 if small else 28) * scale)}px; font-weight: bold;")
