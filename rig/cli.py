@@ -197,6 +197,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     with plain_outlets(), _logged(args.verb) if argv is None else contextlib.nullcontext():
         action = getattr(args, "action", None)
         who = " ".join(["platepull", args.verb, *([action] if isinstance(action, str) else [])])
+        args.language_asked = getattr(args, "language", None)
         args.language = language
         return _guarded(lambda: _run(args), who)
 

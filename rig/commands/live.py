@@ -118,6 +118,7 @@ def _in_window(args: argparse.Namespace, settings: Settings, profile: DeviceProf
             unit=unit,
             exercise=args.exercise,
             asked_to_end=enough,
+            language=args.language_asked,
             book=book_means(args, settings, folder),
             job=args.job if is_job_number(args.job) else None,
         )

@@ -76,6 +76,7 @@ def _in_window(args: argparse.Namespace, settings: Settings, info: TraceInfo, sp
             rule=judging.rule,
             unit=None if unit is None else unit_of(unit),
             asked_to_end=enough,
+            language=args.language_asked,
         )
 
 

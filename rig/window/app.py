@@ -52,6 +52,7 @@ def run_window(
     asked_to_end: Callable[[], bool] = lambda: False,
     book: BookMeans | None = None,
     job: str | None = None,
+    language: str | None = None,
 ) -> int:
     """Show the bench window on a line, on a recording, or on the line opened last; returns the exit status when it is closed.
 
@@ -61,11 +62,14 @@ def run_window(
     `usual_window` judges where none is given, none was set before and none waits for an answer.
     `exercise`: begin with the sensor's. `asked_to_end` tells of
     Ctrl-C and the like: the window then closes as if by hand. `book` is the job book, `job` the number of the job to work on.
+    `language` None: the one of last time, at the very first that of the terminal.
     """
     path = remembered_path()
     remembered = recall(path)
     if unit is not None:
         remembered = replace(remembered, unit=unit, second_unit=None)
+    if language is not None or not path.exists():
+        remembered = replace(remembered, language=language or spoken())
     speak(remembered.language if remembered.language in LANGUAGES else "en")
     app = QApplication.instance() or QApplication(sys.argv[:1])
     app.setApplicationName("platepull")

@@ -153,3 +153,20 @@ def test_counts_beyond_any_lever_are_asked_back(capsys, tmp_path):
     out = told(capsys, "guess", str(lines), "--torque-unit", "N.m")
     assert "is beyond any lever; is a count 0.1 N.m? then --torque-unit '0.1 N.m'" in out.err
     assert "beyond" not in told(capsys, "guess", str(lines), "--torque-unit", "0.01 N.m").err
+
+
+def test_a_sheet_is_answered_in_german_and_its_json_stays(capsys, tmp_path):
+    files = {}
+    for name in ("pack", "spec", "shelf"):
+        files[name] = tmp_path / f"{name.upper()}.toml"
+        files[name].write_text(told(capsys, "shim", "--template", name).out)
+    words = ["shim", str(files["pack"]), "--spec", str(files["spec"])]
+    shown = told(capsys, *words, "--language", "de").out
+    assert "im Fenster  trifft  auf Block" in shown
+    assert ".." in shown
+    assert ",," not in shown
+    both = []
+    for code in ("en", "de"):
+        cli.main([*words, "--json", "--language", code])
+        both.append(capsys.readouterr().out)
+    assert json.loads(both[0]) == json.loads(both[1])
