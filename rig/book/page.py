@@ -101,15 +101,18 @@ def _window(view: JobView, unit: str) -> str:
 
 
 def _series_line(series: JobSeries, unit: str) -> str:
-    state = ", ".join(
-        f"{say(name.replace('_', ' '))} {say(value)}" if name != "phase" else say(value)
-        for name, value in series.common.items()
-        if value
-    )
+    state = ", ".join(_stated(name, value) for name, value in series.common.items() if value)
     figure = series.result.figure(series.basis)
     value = say("no reading") if figure is None else torque_with_u(figure.mean_nm, figure.budget.expanded_u_nm, unit)
     verdict = "" if series.verdict is None else f", {say(str(series.verdict.state).replace('_', ' '))}"
     return f"{state or say('nothing stated')}: {counts.pulls(len(series.pulls))}, {value}{verdict}"
+
+
+def _stated(name: str, value: str) -> str:
+    """What is stated of a series; the phase stands for itself."""
+    if name == "additive" and not folded_additive(value):
+        return say("no additive")
+    return say(value) if name == "phase" else f"{say(name.replace('_', ' '))} {say(value)}"
 
 
 def _step_line(view: JobView, key: str) -> str:
