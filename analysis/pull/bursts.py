@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.pull.noise import Flags, joined_runs, median, percentile, slope_of
+from analysis.pull.noise import Flags, joined_runs, median, percentile, runs_of, slope_of
 from analysis.trace import Floats
 
 ENDS_IN_PIECE = 4
@@ -42,6 +42,9 @@ class BurstRules:
     drop_even: float = 0.02  # ... stays as even as this share of it,
     drop_level: float = 0.1  # ... as near as this share to the level the trace begins at,
     drop_longest: int = 12  # ... for at most so many samples, and is back as suddenly: plates that slip are taken up again slowly
+    rail: float = 1.03  # beyond this share of the capacity nothing is measured ...
+    rail_leap: float = 0.2  # ... and a leap there and back by this share of it within one sample is a wire's ...
+    rail_longest_s: float = 0.5  # ... if it lasts no longer
     blow_hz: float = (
         400.0  # from this rate on a load that leaps up within one sample is no hand's: it takes a tenth of a second ...
     )
@@ -138,6 +141,39 @@ def find_dropouts(torque_nm: Floats, level_nm: float, noise_nm: float, rules: Bu
             continue
         if abs(float(body.mean()) - level_nm) <= rules.drop_level * largest and _meets(torque_nm, i + 1, j + 1, noise_nm, rules):
             found.extend(range(i + 1, j + 1))
+    return np.asarray(found, dtype=np.intp)
+
+
+def find_rails(torque_nm: Floats, capacity_nm: float | None, step_s: float, rules: BurstRules) -> NDArray[np.intp]:
+    """Indices of samples at the rail of an amplifier whose wire is open: beyond the capacity and back, within one sample each.
+
+    What really overloads a sensor climbs there.
+
+    Parameters
+    ----------
+    torque_nm
+        (n,) as sent.
+    capacity_nm
+        Of the sensor, N.m; None: not known, and nothing is found.
+    step_s
+        The usual time between samples, s.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    array of int
+        (k,) in rising order.
+    """
+    if capacity_nm is None:
+        return np.empty(0, dtype=np.intp)
+    found: list[int] = []
+    for first, last in runs_of(np.abs(torque_nm) > rules.rail * capacity_nm):
+        if first == 0 or last == torque_nm.size or (last - first) * step_s > rules.rail_longest_s:
+            continue
+        leaps = abs(torque_nm[first] - torque_nm[first - 1]), abs(torque_nm[last] - torque_nm[last - 1])
+        if min(leaps) > rules.rail_leap * capacity_nm:
+            found.extend(range(first, last))
     return np.asarray(found, dtype=np.intp)
 
 

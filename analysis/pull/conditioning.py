@@ -13,7 +13,7 @@ from scipy.ndimage import uniform_filter1d
 
 from analysis.distributions import RECTANGULAR_WIDTH
 from analysis.pull.angle import AngleRules, prepare_angle
-from analysis.pull.bursts import BurstRules, find_blows, find_bursts, find_dropouts
+from analysis.pull.bursts import BurstRules, find_blows, find_bursts, find_dropouts, find_rails
 from analysis.pull.clipping import ClipRules, HeldPeakRules, find_clipped, find_held_peak
 from analysis.pull.hum import HumRules, alternating_hum, hum_at_rest
 from analysis.pull.noise import (
@@ -310,7 +310,9 @@ def condition(trace: Trace, sensor: Sensor, rules: ConditionRules | None = None,
     head = raw[: max(10, min(raw.size, round(rules.rest.window_s / step_s)))]
     quantised, of_head = resolution / RECTANGULAR_WIDTH, deviation(head)
     of_rest, at_rest_nm = max(of_head, quantised), median(head)
-    bursts = find_dropouts(raw, at_rest_nm, of_rest, rules.burst)
+    bursts = find_rails(raw, sensor.capacity_nm, step_s, rules.burst)
+    raw = bridge(raw, bursts)
+    bursts = np.union1d(bursts, find_dropouts(raw, at_rest_nm, of_rest, rules.burst))
     raw = bridge(raw, bursts)
     bursts = np.union1d(bursts, find_blows(raw, at_rest_nm, of_rest, step_s, rules.burst))
     raw = bridge(raw, bursts)

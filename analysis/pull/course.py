@@ -269,6 +269,34 @@ def _held_back(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) -
     return found
 
 
+def _turned(c: Conditioned, span: Span) -> float:
+    assert c.angle_deg is not None
+    return float(c.angle_deg[span[1] - 1] - c.angle_deg[span[0]])
+
+
+def _backed_off(c: Conditioned, smooth: Floats, span: Span, rules: CourseRules) -> list[Span]:
+    """Stretches in which the hand took load off for another stroke and loaded again: the plates stood, the lever only wound up.
+
+    Plates that chatter turn on while the torque falls; a hand that backs off lets the lever come back.
+    """
+    if c.angle_deg is None or c.resolution_deg >= COARSE_DEG:
+        return []
+    first, last = span
+    torque = smooth[first:last]
+    slides = percentile(torque, SLIDES)
+    near = np.flatnonzero(torque > rules.on_share * slides)
+    found: list[Span] = []
+    for a, b in runs_of(torque < rules.back_share * slides):
+        before, after = near[near < a], near[near >= b]
+        if not before.size or not after.size:
+            continue
+        begin, low, end = int(before[-1]), a + int(np.argmin(torque[a:b])), int(after[0])
+        came_back = c.angle_deg[first + low] - c.angle_deg[first + begin] < -max(rules.back_deg, 2 * c.resolution_deg)
+        if came_back and low - begin >= c.samples_in(rules.back_s):
+            found.append((first + begin, first + end))
+    return found
+
+
 def _let_go(c: Conditioned, segment: Span, rules: CourseRules) -> int:
     """Index where the final fall of a bite begins."""
     first, last = segment
@@ -339,7 +367,11 @@ def find_course(c: Conditioned, level_nm: float, smooth: Floats, rules: CourseRu
             continue
         stops = find_pauses(c, smooth, (begin, end), rules)
         pauses += stops
-        sliding += _without((begin, end), stops)
+        parts = _without((begin, end), [*stops, *_backed_off(c, smooth, (begin, end), rules)])
+        # What follows a last pause and hardly turns on is the lever let go, no sliding.
+        while len(parts) > 1 and c.angle_deg is not None and _turned(c, parts[-1]) < rules.after_slip_deg:
+            parts.pop()
+        sliding += parts
     last_bite = load_segments[-1]
     let_go = _let_go(c, last_bite, rules) if last_bite[1] < smooth.size else None
     return Course(
@@ -367,7 +399,7 @@ def _after_slip(c: Conditioned, died: int, end: int, rules: CourseRules) -> int:
 def _without(span: Span, holes: list[Span]) -> list[Span]:
     parts: list[Span] = []
     at = span[0]
-    for a, b in holes:
+    for a, b in sorted(holes):
         if a - at >= LEAST_STRETCH:
             parts.append((at, a))
         at = max(at, b)

@@ -68,6 +68,8 @@ class CourseRules:
     pause_s: float = 0.2  # a hand that stops for so long pauses; chatter's sticking is shorter or has rising torque
     back_share: float = 0.85  # without an angle: a level load below this share of sliding's is a hand that holds back ...
     on_share: float = 0.97  # ... until it slides again from this share on
+    back_deg: float = 0.2  # with one: the lever comes back by this while the torque falls there ...
+    back_s: float = 0.05  # ... over so long: a lever that swings after a slip comes back sooner
     pause_share: float = 0.1  # ... turning at less than this share of the usual speed
     let_go_share: float = 0.75  # the last fall counts as let go from below this share of the torque before
     smooth_s: float = 0.012

@@ -91,8 +91,11 @@ def _quality(
             yield QualityFlag(QualityCode.HESITATED, stopped)
     if c.clipped.any():
         yield QualityFlag(QualityCode.OVERLOAD, float(np.max(np.abs(c.torque_nm[c.clipped]))), sensor.capacity_nm)
-    if c.spikes.size:
-        yield QualityFlag(QualityCode.SPIKES, float(c.spikes.size))
+    # After the lever was let go it swings: seen slowly that looks like spikes, and spoils nothing.
+    ends = c.time_s.size if course is None or course.let_go is None else course.let_go
+    spikes = int(np.count_nonzero(c.spikes < ends))
+    if spikes:
+        yield QualityFlag(QualityCode.SPIKES, float(spikes))
     if c.bursts.size:
         yield QualityFlag(QualityCode.BURST, c.bursts.size * c.step_s)
     if c.gaps.size:

@@ -20,7 +20,14 @@ from analysis.pull.noise import NOISE_BANDWIDTH_HZ, median, slope_of
 from analysis.pull.packets import spread_packets
 from analysis.pull.quality import QualityRules, find_quality_flags, ripple_flag, zero_flags
 from analysis.pull.sliding import Plateau, read_plateau
-from analysis.pull.tremor import TremorRules, peak_under_tremor, rides_on_sensor, tremor_on_the_ramp
+from analysis.pull.tremor import (
+    TremorRules,
+    hum_on_the_ramp,
+    noise_while_turning,
+    peak_under_tremor,
+    rides_on_sensor,
+    tremor_on_the_ramp,
+)
 from analysis.results import (
     CHATTERS_FROM,
     Breakaway,
@@ -66,6 +73,7 @@ class KnownOfRest:
 
 
 NOTHING_KNOWN = KnownOfRest()
+NO_CHATTER, CALM_SCORE = Chatter(assessable=True, score=0.0, travel_share=0.0, stuck_time_share=0.0), 0.1
 HIDDEN_BY_PEAK = Chatter(assessable=False, score=0.0, why_not="peak_held")
 
 
@@ -137,8 +145,14 @@ def read_pull(
         calm = peak_under_tremor(c, course, measured[0].rate_hz, rules.tremor)
         if calm is not None:
             peak = replace(peak, torque_nm=calm.torque_nm, time_s=calm.time_s, tremor_u_nm=calm.u_nm)
+    hum = hum_on_the_ramp(c, course, chatter.frequency_hz, rules.tremor) if chatter.frequency_hz is not None else None
+    if hum is not None:
+        chatter = replace(NO_CHATTER, assessable=chatter.assessable, score=min(chatter.score, CALM_SCORE), why_not=chatter.why_not)
+        peak = replace(peak, tremor_u_nm=max(peak.tremor_u_nm, hum))
     if chatter.score >= 0.5:
         peak = replace(peak, tremor_u_nm=tremor_on_the_ramp(c, course, rules.tremor))
+    else:
+        peak = replace(peak, u_nm=math.hypot(peak.u_nm, rules.tremor.crest * noise_while_turning(c, course, rules.tremor)))
     lag = None if c.clipped.any() or c.peak_held else find_lag(c, course, sensor, rules.bandwidth)
     lost = NOTHING_LOST if lag is None else share_of_lag(c, course, lag, rules.bandwidth, rules.peak)
     if c.value_s >= rules.peak.stairs_s and not c.clipped.any():

@@ -13,6 +13,7 @@ from analysis.pull.chatter_score import ChatterFeatures
 from analysis.pull.conditioning import Conditioned
 from analysis.pull.course import Course
 from analysis.pull.first_slip import torsional_compliance
+from analysis.pull.noise import NORMAL_MAD, median
 from analysis.trace import Floats
 
 EVEN_ENOUGH = 0.35
@@ -21,6 +22,8 @@ PERIODS = 4
 """So many periods of the ramp are needed to tell the tremor from it."""
 LEAST_SAMPLES = 24
 """The fit has twelve parameters and wants as many samples again."""
+LINE_BINS = 3
+"""A line of a spectrum is so many bins wide to either side."""
 CROSSINGS = 4
 """Two periods on the ramp: fewer are a bend of it, no tremor."""
 PARAMETERS = 12
@@ -52,6 +55,12 @@ class TremorRules:
     ramp_fine_s: float = 0.02  # ... in waves slower than this
     ramp_span_s: float = 0.16  # ... and about a mean over this, a period or two of it, ...
     ramp_noise: float = 4.0  # ... which they cross CROSSINGS times, if they are so many deviations of the noise high
+    crackle_s: float = 0.1  # what swings about a mean over this ...
+    crackle_even: float = 0.5  # ... with less than this share of it in one line is no tremor or ripple ...
+    louder: float = 3.0  # ... and none of the sensor's noise at so many times that of rest
+    crest: float = 1.5  # of its deviation counts as standard uncertainty of a peak: the highest of many samples is taken
+    hum_hz: float = 30.0  # what chatters faster than this may be hum ...
+    hum_share: float = 0.5  # ... if it stood at this share of its height before the plates let go
     flag: float = 0.25  # of the tremor's amplitude remains as standard uncertainty: its phase and height wander
 
 
@@ -62,6 +71,74 @@ class TremorPeak:
     torque_nm: float
     time_s: float
     u_nm: float
+
+
+def noise_while_turning(c: Conditioned, course: Course, rules: TremorRules) -> float:
+    """Deviation of what crackles only while the lever turns (a cable that moves), N.m; 0 where sliding is about as calm as rest.
+
+    Of plates that do not chatter: what swings evenly, as a hand's tremor or ripple does, is another's to tell.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Its longest stretch of sliding is looked at.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    float
+        Standard deviation about a mean over a tenth of a second, N.m.
+    """
+    if not course.sliding:
+        return 0.0
+    first, last = max(course.sliding, key=lambda span: span[1] - span[0])
+    width = c.samples_in(rules.crackle_s) | 1
+    part = c.torque_nm[first:last]
+    swing = (part - uniform_filter1d(part, width, mode="nearest"))[width : part.size - width]
+    if swing.size < PERIODS * width:
+        return 0.0
+    power = np.abs(np.fft.rfft(swing * np.hanning(swing.size))) ** 2
+    top = int(np.argmax(power))
+    even = float(power[max(0, top - LINE_BINS) : top + LINE_BINS + 1].sum()) > rules.crackle_even * float(power.sum())
+    # Most of the time, not once: a slip of the vice is no crackling.
+    crackles = NORMAL_MAD * median(np.abs(swing - median(swing)))
+    return crackles if not even and crackles > rules.louder * max(c.noise_nm, c.resolution_nm) else 0.0
+
+
+def hum_on_the_ramp(c: Conditioned, course: Course, rate_hz: float, rules: TremorRules) -> float | None:
+    """Amplitude of an oscillation at this rate on the ramp, N.m, where it is as high there as while sliding; None where it is not.
+
+    Plates that hold cannot chatter: what is there before they let go is the mains, or the hand's.
+
+    Parameters
+    ----------
+    c
+        The conditioned trace.
+    course
+        Its ramp and its longest stretch of sliding are compared.
+    rate_hz
+        Of the cycles found while sliding.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    float or None
+        N.m.
+    """
+    period = c.samples_in(1.0 / rate_hz, 2)
+    ramp = c.torque_nm[course.load_from : max(course.load_from, course.peak - 2 * period)]
+    if rate_hz < rules.hum_hz or not course.sliding or ramp.size < PERIODS * period:
+        return None
+    first, last = max(course.sliding, key=lambda span: span[1] - span[0])
+    heights = []
+    for part in (ramp, c.torque_nm[first:last]):
+        swing = part - uniform_filter1d(part, period | 1, mode="nearest")
+        heights.append(math.sqrt(2.0 * max(float(np.var(swing[period : part.size - period])) - c.noise_nm**2, 0.0)))
+    return heights[0] if heights[0] > rules.hum_share * heights[1] > 0.0 else None
 
 
 def rides_on_sensor(c: Conditioned, course: Course, features: ChatterFeatures | None, rules: TremorRules) -> bool:

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from support.made import made_stream
 
 from analysis.pull.reading import read_pull
-from analysis.results import QualityCode
+from analysis.results import QualityCode, Sensor
 from analysis.trace import Trace
 
 
@@ -314,3 +314,62 @@ def test_a_hand_that_held_just_below_and_backed_off_released_nothing():
     result = read_pull(with_angle(trace_of(points, rate_hz=500), turned))
     assert result.breakaway.torque_nm == pytest.approx(60.0, rel=0.01)
     assert QualityCode.TWO_RELEASES not in codes(result)
+
+
+TURNED = [(0, 0), (1, 0), (2.5, 4), (6, 60), (6.05, 56), (7, 56)]
+PLAIN = [(0, 0), (1, 0), (2.5, 60), (2.52, 48), (6, 48), (6.05, 0), (7, 0)]
+
+
+@pytest.mark.parametrize("rail_nm", [220.0, -220.0])
+def test_the_rail_of_an_open_wire_is_no_overload(rail_nm):
+    """For a tenth of a second the figure stands at 1.1 times the capacity: nothing climbs there, nothing comes back from there."""
+    trace = with_angle(trace_of(PLAIN, rate_hz=400), TURNED)
+    torque = trace.torque_nm.copy()
+    torque[(trace.time_s > 4.0) & (trace.time_s < 4.1)] = rail_nm
+    result = read_pull(Trace(trace.time_s, torque, trace.angle_deg), Sensor(capacity_nm=200.0))
+    assert result.breakaway.torque_nm == pytest.approx(60.0, rel=0.01)
+    assert result.sliding.torque_nm == pytest.approx(48.0, rel=0.005)
+    assert QualityCode.BURST in codes(result)
+    assert QualityCode.OVERLOAD not in codes(result)
+
+
+def test_the_climb_of_each_new_stroke_is_no_sliding():
+    """Three strokes of 20 degrees; between them the hand takes most of the load off, and the lever winds up 4 degrees anew."""
+    points, turned = [(0, 0), (1, 0), (2.5, 60), (2.52, 48)], [(0, 0), (1, 0), (2.5, 5), (2.52, 5.5)]
+    for _ in range(3):
+        at_s, deg = points[-1][0], turned[-1][1]
+        points += [(at_s + 1.5, 48), (at_s + 1.8, 12), (at_s + 2.0, 12), (at_s + 2.5, 48)]
+        turned += [(at_s + 1.5, deg + 20), (at_s + 1.8, deg + 17), (at_s + 2.0, deg + 17), (at_s + 2.5, deg + 20)]
+    at_s, deg = points[-1][0], turned[-1][1]
+    points += [(at_s + 1.5, 48), (at_s + 1.55, 0), (at_s + 2.6, 0)]
+    turned += [(at_s + 1.5, deg + 20), (at_s + 1.55, deg + 16), (at_s + 2.6, deg + 16)]
+    result = read_pull(with_angle(trace_of(points, rate_hz=400), turned))
+    assert result.sliding.torque_nm == pytest.approx(48.0, rel=0.01)
+
+
+def test_hum_that_is_there_before_the_load_is_no_chatter():
+    """60 Hz as long as a hand touches the lever, from the slack on: 3 % of the load."""
+    trace = with_angle(trace_of(PLAIN, rate_hz=1000), TURNED)
+    touched = (trace.time_s > 1.0) & (trace.time_s < 6.0)
+    hum = np.where(touched, 1.8 * np.sin(2 * np.pi * 60.0 * trace.time_s), 0.0)
+    result = read_pull(Trace(trace.time_s, trace.torque_nm + hum, trace.angle_deg))
+    assert result.chatter.present is False
+    assert result.breakaway.torque_nm == pytest.approx(60.0, abs=result.breakaway.budget.expanded_u_nm)
+
+
+def test_a_cable_that_crackles_while_the_lever_turns_widens_the_uncertainty_of_breakaway():
+    trace = with_angle(trace_of(PLAIN, rate_hz=1000), TURNED)
+    rng = np.random.default_rng(3)
+    crackle = np.convolve(rng.normal(0, 1, len(trace)), np.ones(12) / 12, mode="same") * 4.0
+    noisy = trace.torque_nm + np.where((trace.time_s > 2.5) & (trace.time_s < 6.0), crackle, 0.0)
+    calm, found = read_pull(trace), read_pull(Trace(trace.time_s, noisy, trace.angle_deg))
+    assert found.breakaway.torque_nm == pytest.approx(60.0, abs=found.breakaway.budget.expanded_u_nm)
+    assert found.breakaway.budget.expanded_u_nm > 3.0 * calm.breakaway.budget.expanded_u_nm
+
+
+def test_the_swing_of_a_lever_let_go_is_no_spike():
+    """Seen at 80 Hz its ringing leaps from sample to sample; before that nothing did."""
+    trace = trace_of(PLAIN, rate_hz=80)
+    since = np.maximum(trace.time_s - 6.05, 0.0)
+    rings = np.where(since > 0, -25.0 * np.exp(-since / 0.06) * np.cos(2 * np.pi * 31.0 * since), 0.0)
+    assert QualityCode.SPIKES not in codes(read_pull(Trace(trace.time_s, trace.torque_nm + rings)))
