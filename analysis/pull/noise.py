@@ -53,11 +53,14 @@ def smallest_step(values: Floats, least: float = 1e-9) -> float:
     --------
     >>> smallest_step(np.array([0.0, 0.5, 0.5, 1.5, 1.0]))
     0.5
-    >>> smallest_step(np.array([0.0, 2.25, 4.75, 7.0, 9.5, 9.5, 12.0]))
+    >>> smallest_step(np.repeat([0.0, 2.25, 4.75, 7.0, 9.5, 12.0], 3))
     2.5
+    >>> smallest_step(np.array([0.0, 2.25, 4.75, 7.0, 9.5, 12.0]))
+    0.0
     """
-    steps = np.abs(np.diff(values[:: max(1, values.size // 20_000)]))
-    steps = steps[steps > least]
+    changes = np.abs(np.diff(values[:: max(1, values.size // 20_000)]))
+    stepped = changes > least
+    steps = changes[stepped]
     if not steps.size:
         return 0.0
     step = float(np.min(steps))
@@ -65,9 +68,11 @@ def smallest_step(values: Floats, least: float = 1e-9) -> float:
     whole = np.abs(steps / step - np.round(steps / step))
     if float(np.mean(whole < OFF_STEP)) > ON_STEPS:
         return step
-    # Steps that are rounded once more on their way are nearly alike, and no multiples of the smallest.
-    usual = median(steps)
-    return usual if float(np.mean(np.abs(steps - usual) < ALIKE_STEPS * usual)) > ON_STEPS else 0.0
+    # Steps that are rounded once more on their way are nearly alike, and no multiples of the smallest; between them the value
+    # stands: what turns evenly changes by nearly the same from sample to sample too.
+    usual, lone = median(steps), 1.0 - np.count_nonzero(stepped[1:] & stepped[:-1]) / steps.size
+    alike = float(np.mean(np.abs(steps - usual) < ALIKE_STEPS * usual))
+    return usual if min(alike, lone) > ON_STEPS else 0.0
 
 
 def deviation(values: Floats) -> float:

@@ -51,7 +51,7 @@ def test_a_pull_comes_from_the_line_to_the_verdict_and_nothing_is_lost(tmp_path,
     assert replayed.returncode == 0, replayed.stderr
     line = done.stdout.splitlines()[0]
     assert line in replayed.stdout.splitlines()
-    assert f"{len(trace)} samples replayed, {len(trace)} received, 1 pulls" in replayed.stderr
+    assert f"{len(trace)} samples replayed, {len(trace)} received, 1 pull" in replayed.stderr
 
 
 def test_a_power_cut_leaves_whole_lines_that_read(tmp_path):
