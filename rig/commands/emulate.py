@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from analysis.errors import BenchError
+from rig.commands._ending import setting
 from rig.words import counts
 from rig.words.language import say
 
@@ -52,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     stop = threading.Event()
     for name in ("SIGTERM", "SIGINT", "SIGBREAK", "SIGHUP"):
         if hasattr(signal, name):
-            signal.signal(getattr(signal, name), lambda *_: stop.set())
+            signal.signal(getattr(signal, name), setting(stop))
     if args.until_eof:
         threading.Thread(target=_watch_input, args=(stop,), name="platepull input", daemon=True).start()
     return serve_until(stop, SystemClock(), args)
